@@ -1,0 +1,222 @@
+//! The result of a run, live or recomputed: the stable, versioned JSON of `recompute --json`.
+//!
+//! *Units*: in the field names (`_m`, `_s`, `_n`, `_j`, `_mm`). *Depths* are of the cutter wheels
+//! along hole. *Numbers*: never NaN or infinite; what the data cannot tell is `null`.
+
+use serde::{Deserialize, Serialize};
+
+/// Version of the JSON format.
+pub const FORMAT: u32 = 1;
+
+/// Everything that is known about a run.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RunResult {
+    /// [`FORMAT`].
+    pub format: u32,
+    /// Which run.
+    pub run: RunInfo,
+    /// Strokes of the tool, in order.
+    pub strokes: Vec<Stroke>,
+    /// What the tool did, without gaps or overlap, in order.
+    pub intervals: Vec<Interval>,
+    /// Groove by depth bin, top down.
+    pub groove: Vec<GrooveBin>,
+    /// Joints, top down.
+    pub joints: Vec<Joint>,
+    /// Alarms in order of raising.
+    pub alarms: Vec<AlarmRecord>,
+    /// Tool motion at a fixed step.
+    pub tool: ToolTrack,
+    /// Friction learned.
+    pub friction: Friction,
+    /// Bending of the line, by section.
+    pub line_wear: Vec<LineWear>,
+    /// What was wrong with the data.
+    pub quality: Quality,
+}
+
+/// Identity and size of a run.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct RunInfo {
+    /// Run id, from the run folder.
+    pub id: String,
+    /// Job name.
+    pub name: String,
+    /// From first to last reading.
+    pub duration_s: f64,
+    /// Readings of both channels.
+    pub samples: u64,
+}
+
+/// `up`: the tool comes up the hole.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Direction {
+    /// Pulling.
+    Up,
+    /// Lowering.
+    Down,
+}
+
+/// One stroke of the tool.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Stroke {
+    /// Number, from 1.
+    pub n: u32,
+    /// Which way the tool went.
+    pub direction: Direction,
+    /// The tool has left its turning point by 5 cm.
+    pub start_s: f64,
+    /// The tool is within 5 cm of where it turns.
+    pub end_s: f64,
+    /// Shallowest depth of the wheels.
+    pub top_m: f64,
+    /// Deepest depth of the wheels.
+    pub bottom_m: f64,
+    /// Distance between the turning points.
+    pub tool_travel_m: f64,
+    /// Mean excess drag at the tool over the steady part.
+    pub mean_drag_n: f64,
+    /// Highest line tension.
+    pub peak_tension_n: f64,
+    /// Work done on the groove: excess drag times distance where it cut.
+    pub cut_work_j: f64,
+    /// Distance over which it cut.
+    pub engaged_m: f64,
+}
+
+/// What the tool is doing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum State {
+    /// Tool below 2 cm/s.
+    Still,
+    /// Moving without plastic drag.
+    Free,
+    /// Moving with plastic drag.
+    Cutting,
+    /// Held while pulled.
+    Stalled,
+    /// Held going down: the line does not carry its weight.
+    Slack,
+    /// The data cannot tell (no data, or before the first reading).
+    Unknown,
+}
+
+/// A stretch of time in one state.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Interval {
+    /// The state.
+    pub state: State,
+    /// Start.
+    pub start_s: f64,
+    /// End.
+    pub end_s: f64,
+}
+
+/// Groove in one depth bin. `low_mm..high_mm` is a 90 % credible interval.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct GrooveBin {
+    /// Top of the bin.
+    pub top_m: f64,
+    /// Bottom of the bin.
+    pub bottom_m: f64,
+    /// Estimate of groove depth.
+    pub depth_mm: f64,
+    /// 5 % quantile.
+    pub low_mm: f64,
+    /// 95 % quantile.
+    pub high_mm: f64,
+    /// Wall the groove has to get through, nominal.
+    pub wall_mm: f64,
+    /// Passes of the cutter while it was out.
+    pub passes: u32,
+    /// Taken as split (`through_probability` at or above one half).
+    pub through: bool,
+    /// Probability that the wall is split over this bin.
+    pub through_probability: f64,
+    /// The bin lies in a coupling.
+    pub coupling: bool,
+}
+
+/// A joint, or the part of it that lies in the interval.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Joint {
+    /// Top.
+    pub top_m: f64,
+    /// Bottom.
+    pub bottom_m: f64,
+    /// Expected fraction of its bins that are split, couplings left out.
+    pub split_fraction: f64,
+    /// Least groove depth over its bins, couplings left out.
+    pub min_depth_mm: f64,
+    /// Strokes left until every bin is split, median; `null`: cannot be told.
+    pub strokes_left_p50: Option<f64>,
+    /// Likewise, 90 %.
+    pub strokes_left_p90: Option<f64>,
+}
+
+/// One alarm from raising to clearing.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct AlarmRecord {
+    /// `overpull`, `approaching`, `slack`, `stall`, `speed`, `upper_stop`, ...
+    pub kind: String,
+    /// `high` or `low` for priority.
+    pub level: String,
+    /// Raised.
+    pub raised_s: f64,
+    /// Condition gone; `null` while it lasts.
+    pub cleared_s: Option<f64>,
+    /// Highest tension during the alarm (the condition's own peak where it is a force).
+    pub peak_n: Option<f64>,
+}
+
+/// Tool motion at a fixed step from run start.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct ToolTrack {
+    /// Step.
+    pub every_s: f64,
+    /// Depth of the wheels at 0, every_s, 2 every_s, ...; `null` where unknown.
+    pub depth_m: Vec<Option<f64>>,
+    /// Speed, positive down the hole; `null` where unknown.
+    pub speed_m_s: Vec<Option<f64>>,
+}
+
+/// Friction coefficients learned.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Friction {
+    /// Pulling out.
+    pub up: f64,
+    /// Running in.
+    pub down: f64,
+}
+
+/// Bending of one section of line.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LineWear {
+    /// Distance from the rope socket up the line: start of the section.
+    pub from_m: f64,
+    /// End of the section.
+    pub to_m: f64,
+    /// Times the section was bent and straightened.
+    pub bends: u32,
+    /// Miner sum against the user's S-N line; `null` when none was given.
+    pub life_used: Option<f64>,
+}
+
+/// Counts of what was wrong with the data.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Quality {
+    /// Frames that did not decode.
+    pub bad_frames: u64,
+    /// Silences longer than the channel's limit.
+    pub gaps: u64,
+    /// Readings too late to be merged.
+    pub late: u64,
+    /// Damaged blocks of the recording.
+    pub lost_blocks: u64,
+    /// Readings out of range or not finite.
+    pub out_of_range: u64,
+    /// Single readings set aside as spikes.
+    pub spikes: u64,
+}

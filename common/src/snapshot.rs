@@ -1,0 +1,87 @@
+//! The present, as the page and the log show it. Units in the field names; `None`: unknown.
+
+use crate::result::{Direction, GrooveBin, Joint, Quality, State};
+use serde::{Deserialize, Serialize};
+
+/// What is known at one moment of a run.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Snapshot {
+    /// Time of the newest input.
+    pub at_s: f64,
+    /// Newest line tension.
+    pub tension_n: Option<f64>,
+    /// Expected tension for this depth and direction without cutting.
+    pub expected_n: Option<f64>,
+    /// Tension limit at this depth (weakest link).
+    pub limit_n: f64,
+    /// Time to the limit at the present slope, while rising.
+    pub time_to_limit_s: Option<f64>,
+    /// Line paid out.
+    pub line_m: Option<f64>,
+    /// Line speed, positive in.
+    pub line_speed_m_s: Option<f64>,
+    /// Depth of the wheels along hole.
+    pub tool_depth_m: Option<f64>,
+    /// Half width of its 90 % interval.
+    pub tool_depth_error_m: Option<f64>,
+    /// Tool speed, positive down.
+    pub tool_speed_m_s: Option<f64>,
+    /// Excess drag at the tool.
+    pub drag_n: Option<f64>,
+    /// What the tool does.
+    pub state: State,
+    /// Since when.
+    pub state_since_s: f64,
+    /// Direction of the stroke under way.
+    pub direction: Option<Direction>,
+    /// Strokes ended.
+    pub strokes: u32,
+    /// Whether the cutter is taken to be out: `None` unknown.
+    pub cutter_out: Option<bool>,
+    /// Groove by bin.
+    pub groove: Vec<GrooveBin>,
+    /// Joints.
+    pub joints: Vec<Joint>,
+    /// Alarms that are not normal.
+    pub alarms: Vec<AlarmView>,
+    /// Health of the instruments, load then depth.
+    pub channels: Vec<ChannelView>,
+    /// Counts of what was wrong.
+    pub quality: Quality,
+    /// Largest bends of any section of line.
+    pub bends_max: u32,
+    /// Largest part of bending life used, if a life was given.
+    pub life_used: Option<f64>,
+}
+
+/// One alarm as shown.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct AlarmView {
+    /// Kind, e.g. `overpull`.
+    pub kind: String,
+    /// `high` or `low`.
+    pub level: String,
+    /// State, e.g. `unacknowledged`.
+    pub state: String,
+    /// When raised.
+    pub raised_s: f64,
+    /// One plain sentence: what, how much, what to do.
+    pub message: String,
+}
+
+/// Health of one instrument.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct ChannelView {
+    /// `load` or `depth`.
+    pub name: String,
+    /// Good readings.
+    pub readings: u64,
+    /// Readings per second over the last seconds.
+    pub rate_hz: f64,
+    /// Time since the last good reading.
+    pub age_s: Option<f64>,
+    /// Frames that did not decode.
+    pub bad_frames: u64,
+    /// What is wrong, in one word (`stale`, `frozen`, `range`), or empty.
+    pub fault: String,
+}
