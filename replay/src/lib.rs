@@ -1,1 +1,44 @@
-//! placeholder
+//! The post-job side of kerfwatch: from a run folder (or a job file alone) to numbers, files and
+//! pages that an engineer can check.
+//!
+//! Reading order: [`args`] (what can be asked), [`console`] (where answers go), [`failure`] (what
+//! can go wrong and the exit codes), then one module per command. Every command is
+//! `pub struct Args` plus `pub fn run(&Args, &mut Console) -> Result<Exit, Failure>`, so tests run
+//! it in-process with buffers for stdout and stderr.
+//!
+//! What is absent: sockets, tokio, and any physics of its own; physics lives in the core.
+#![warn(missing_docs)]
+
+pub mod args;
+pub mod console;
+pub mod failure;
+
+use args::{Arguments, Command};
+use clap::Parser;
+use console::Console;
+use failure::{Exit, Failure};
+use std::ffi::OsString;
+
+/// Parses a command line and runs it. Data goes to the console's `out`, talk to its `err`.
+pub fn run_command_line<I, T>(arguments: I, console: &mut Console<'_>) -> Exit
+where
+    I: IntoIterator<Item = T>,
+    T: Into<OsString> + Clone,
+{
+    let parsed = match Arguments::try_parse_from(arguments) {
+        Ok(parsed) => parsed,
+        Err(refusal) => return console.show_refusal(&refusal),
+    };
+    console.set_quiet(parsed.quiet);
+    match dispatch(&parsed.command, console) {
+        Ok(exit) => exit,
+        Err(failure) => console.show_failure(&failure),
+    }
+}
+
+fn dispatch(command: &Command, console: &mut Console<'_>) -> Result<Exit, Failure> {
+    match command {
+        Command::Completions(args) => args::print_completions(args, console),
+        Command::Man(args) => args::print_manual(args, console),
+    }
+}
