@@ -11,6 +11,7 @@
 pub mod input;
 pub mod job;
 pub mod pipeline;
+pub mod recording;
 pub mod result;
 pub mod snapshot;
 pub mod time;

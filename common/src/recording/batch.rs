@@ -1,0 +1,462 @@
+//! A run of inputs as columns: what one block of the raw store holds.
+//!
+//! *Input -> output*: [`Input`]s in the order they went into the core <-> one payload. Each source
+//! (channel, port and direction, marks, ticks) has columns of its own; `order` names the source of each
+//! entry, so the order across all sources comes back exactly.
+
+use super::column::{Bytes, IntColumn, ReadingColumn};
+use super::layout::ENTRIES_MAX;
+use super::{payload, text};
+use crate::input::{ChannelId, Input, Mark};
+use crate::time::Nanos;
+use bincode::{Decode, Encode};
+
+/// Sources a block can tell apart.
+const SOURCES_MAX: usize = 250;
+/// Sources remembered from block to block.
+const SOURCES_KEPT: usize = 16;
+/// Bytes of frames a block may hold; more makes a new block.
+pub(super) const BYTES_MAX: usize = 8 << 20;
+
+/// Where an entry came from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Encode, Decode)]
+pub(super) enum Source {
+    Load,
+    Depth,
+    Received(u8),
+    Sent(u8),
+    Port(u8),
+    Mark,
+    Tick,
+}
+
+impl Source {
+    fn of(input: &Input) -> Self {
+        match input {
+            Input::Received { port, .. } => Self::Received(*port),
+            Input::Sent { port, .. } => Self::Sent(*port),
+            Input::Reading { channel, .. } => match channel {
+                ChannelId::Load => Self::Load,
+                ChannelId::Depth => Self::Depth,
+            },
+            Input::Mark { .. } => Self::Mark,
+            Input::Port { port, .. } => Self::Port(*port),
+            Input::Tick { .. } => Self::Tick,
+        }
+    }
+}
+
+/// Columns of one source; which besides `at` are filled depends on the source.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct SourceColumns {
+    pub(super) source: Source,
+    pub(super) at: Vec<Nanos>,
+    pub(super) values: Vec<f64>,
+    pub(super) lengths: Vec<i64>,
+    pub(super) bytes: Vec<u8>,
+    pub(super) open: Vec<u8>,
+    pub(super) marks: Vec<Mark>,
+}
+
+impl SourceColumns {
+    fn new(source: Source) -> Self {
+        Self {
+            source,
+            at: Vec::new(),
+            values: Vec::new(),
+            lengths: Vec::new(),
+            bytes: Vec::new(),
+            open: Vec::new(),
+            marks: Vec::new(),
+        }
+    }
+
+    fn clear(&mut self) {
+        self.at.clear();
+        self.values.clear();
+        self.lengths.clear();
+        self.bytes.clear();
+        self.open.clear();
+        self.marks.clear();
+    }
+}
+
+/// Inputs as columns.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) struct Batch {
+    pub(super) order: Vec<u8>,
+    pub(super) sources: Vec<SourceColumns>,
+    bytes: usize,
+}
+
+impl Batch {
+    pub(super) fn len(&self) -> usize {
+        self.order.len()
+    }
+
+    pub(super) fn is_empty(&self) -> bool {
+        self.order.is_empty()
+    }
+
+    /// Empties the columns; the sources stay known, so that steady recording does not allocate.
+    pub(super) fn clear(&mut self) {
+        self.order.clear();
+        self.bytes = 0;
+        if self.sources.len() > SOURCES_KEPT {
+            self.sources.clear();
+        }
+        for columns in &mut self.sources {
+            columns.clear();
+        }
+    }
+
+    /// Whether this input still fits into the block.
+    pub(super) fn accepts(&self, input: &Input) -> bool {
+        let bytes = match input {
+            Input::Received { bytes, .. } | Input::Sent { bytes, .. } => bytes.len(),
+            _ => 0,
+        };
+        let source = Source::of(input);
+        self.len() < ENTRIES_MAX
+            && (self.is_empty() || self.bytes + bytes <= BYTES_MAX)
+            && (self.sources.len() < SOURCES_MAX || self.sources.iter().any(|c| c.source == source))
+    }
+
+    /// Adds an input at the end.
+    pub(super) fn push(&mut self, input: &Input) {
+        let source = Source::of(input);
+        let index = self
+            .sources
+            .iter()
+            .position(|c| c.source == source)
+            .unwrap_or_else(|| {
+                self.sources.push(SourceColumns::new(source));
+                self.sources.len() - 1
+            });
+        self.order.push(index as u8);
+        let columns = &mut self.sources[index];
+        match input {
+            Input::Received { at, bytes, .. } | Input::Sent { at, bytes, .. } => {
+                columns.at.push(*at);
+                columns.lengths.push(bytes.len() as i64);
+                columns.bytes.extend_from_slice(bytes);
+                self.bytes += bytes.len();
+            }
+            Input::Reading { at, value, .. } => {
+                columns.at.push(*at);
+                columns.values.push(*value);
+            }
+            Input::Mark { at, mark } => {
+                columns.at.push(*at);
+                columns.marks.push(mark.clone());
+            }
+            Input::Port { at, open, .. } => {
+                columns.at.push(*at);
+                columns.open.push(u8::from(*open));
+            }
+            Input::Tick { at } => columns.at.push(*at),
+        }
+    }
+
+    /// The payload of a block.
+    pub(super) fn encode(&self) -> Result<Vec<u8>, String> {
+        let used: Vec<&SourceColumns> = self.sources.iter().filter(|c| !c.at.is_empty()).collect();
+        // Numbers of the sources without the unused ones.
+        let mut renumbered = [0_u8; 256];
+        let mut next = 0;
+        for (index, columns) in self.sources.iter().enumerate() {
+            renumbered[index] = next;
+            next += u8::from(!columns.at.is_empty());
+        }
+        let order: Vec<u8> = self
+            .order
+            .iter()
+            .map(|i| renumbered[usize::from(*i)])
+            .collect();
+        let stored = StoredBatch {
+            order: Bytes::encode(&order),
+            sources: used.into_iter().map(store).collect::<Result<_, _>>()?,
+        };
+        payload::encode(&stored)
+    }
+
+    /// Back from a payload that must hold `entries` inputs.
+    pub(super) fn decode(bytes: &[u8], entries: usize) -> Result<Self, String> {
+        let stored: StoredBatch = payload::decode(bytes)?;
+        let order = stored.order.decode(entries.min(ENTRIES_MAX))?;
+        if order.len() != entries {
+            return Err(format!("{} entries, {entries} expected", order.len()));
+        }
+        let mut counts = [0_usize; 256];
+        for index in &order {
+            counts[usize::from(*index)] += 1;
+        }
+        if stored.sources.len() > SOURCES_MAX
+            || counts.iter().skip(stored.sources.len()).any(|c| *c != 0)
+        {
+            return Err("an entry of an unknown source".to_owned());
+        }
+        let mut bytes_left = DECODED_BYTES_MAX;
+        let mut sources = Vec::with_capacity(stored.sources.len());
+        for (columns, count) in stored.sources.iter().zip(counts) {
+            let columns = restore(columns, count, bytes_left)?;
+            bytes_left -= columns.bytes.len();
+            sources.push(columns);
+        }
+        let bytes = DECODED_BYTES_MAX - bytes_left;
+        Ok(Self {
+            order,
+            sources,
+            bytes,
+        })
+    }
+}
+
+/// A single input may be longer than [`BYTES_MAX`]; this is what a reader believes.
+const DECODED_BYTES_MAX: usize = payload::DECODED_MAX;
+
+#[derive(Encode, Decode)]
+struct StoredBatch {
+    order: Bytes,
+    sources: Vec<StoredColumns>,
+}
+
+#[derive(Encode, Decode)]
+struct StoredColumns {
+    source: Source,
+    at: IntColumn,
+    body: StoredBody,
+}
+
+#[derive(Encode, Decode)]
+enum StoredBody {
+    Nothing,
+    Values(ReadingColumn),
+    Frames {
+        lengths: IntColumn,
+        bytes: text::Text,
+    },
+    Open(Bytes),
+    Marks(Vec<u8>),
+}
+
+fn store(columns: &SourceColumns) -> Result<StoredColumns, String> {
+    let body = match columns.source {
+        Source::Load | Source::Depth => StoredBody::Values(ReadingColumn::encode(&columns.values)),
+        Source::Received(_) | Source::Sent(_) => StoredBody::Frames {
+            lengths: IntColumn::encode(&columns.lengths),
+            bytes: text::Text::encode(&columns.bytes),
+        },
+        Source::Port(_) => StoredBody::Open(Bytes::encode(&columns.open)),
+        Source::Mark => StoredBody::Marks(payload::encode_shared(&columns.marks)?),
+        Source::Tick => StoredBody::Nothing,
+    };
+    Ok(StoredColumns {
+        source: columns.source,
+        at: IntColumn::encode(&columns.at),
+        body,
+    })
+}
+
+fn restore(
+    stored: &StoredColumns,
+    count: usize,
+    bytes_max: usize,
+) -> Result<SourceColumns, String> {
+    let mut columns = SourceColumns::new(stored.source);
+    columns.at = stored.at.decode(count)?;
+    match (stored.source, &stored.body) {
+        (Source::Load | Source::Depth, StoredBody::Values(values)) => {
+            columns.values = values.decode(count)?;
+        }
+        (Source::Received(_) | Source::Sent(_), StoredBody::Frames { lengths, bytes }) => {
+            columns.lengths = lengths.decode(count)?;
+            columns.bytes = bytes.decode(bytes_max)?;
+            let mut total = 0_i64;
+            for length in &columns.lengths {
+                total = (*length >= 0)
+                    .then(|| total.checked_add(*length))
+                    .flatten()
+                    .ok_or("impossible frame length")?;
+            }
+            if total != columns.bytes.len() as i64 {
+                return Err(format!(
+                    "{} bytes of frames, {total} expected",
+                    columns.bytes.len()
+                ));
+            }
+        }
+        (Source::Port(_), StoredBody::Open(open)) => {
+            columns.open = open.decode(count)?;
+            if columns.open.len() != count {
+                return Err("port column of wrong length".to_owned());
+            }
+        }
+        (Source::Mark, StoredBody::Marks(marks)) => {
+            columns.marks = payload::decode_shared(marks)?;
+            if columns.marks.len() != count {
+                return Err("mark column of wrong length".to_owned());
+            }
+        }
+        (Source::Tick, StoredBody::Nothing) => {}
+        _ => return Err("columns that don't belong to their source".to_owned()),
+    }
+    Ok(columns)
+}
+
+/// Where reading stands in each source of a batch.
+struct Places {
+    entry: Vec<usize>,
+    byte: Vec<usize>,
+}
+
+impl Batch {
+    /// All inputs in order. One `Input` is reused, so that frames cost no allocation each.
+    pub(super) fn for_each(&self, mut f: impl FnMut(&Input)) {
+        self.for_each_from(0, |input| f(input));
+    }
+
+    /// As [`Batch::for_each`], leaving out the first `skip` inputs.
+    pub(super) fn for_each_from(&self, skip: usize, mut f: impl FnMut(&Input)) {
+        let mut places = Places {
+            entry: vec![0; self.sources.len()],
+            byte: vec![0; self.sources.len()],
+        };
+        let mut spare = Vec::new();
+        for (number, index) in self.order.iter().enumerate() {
+            let Some(mut input) = self.input(usize::from(*index), &mut places, &mut spare) else {
+                return; // decode() has checked the columns
+            };
+            if number >= skip {
+                f(&input);
+            }
+            if let Input::Received { bytes, .. } | Input::Sent { bytes, .. } = &mut input {
+                spare = std::mem::take(bytes);
+            }
+        }
+    }
+
+    fn input(&self, index: usize, places: &mut Places, spare: &mut Vec<u8>) -> Option<Input> {
+        let columns = self.sources.get(index)?;
+        let entry = *places.entry.get(index)?;
+        let at = *columns.at.get(entry)?;
+        places.entry[index] += 1;
+        let mut frame = || {
+            let start = places.byte[index];
+            let end = start + usize::try_from(*columns.lengths.get(entry)?).ok()?;
+            places.byte[index] = end;
+            let mut bytes = std::mem::take(spare);
+            bytes.clear();
+            bytes.extend_from_slice(columns.bytes.get(start..end)?);
+            Some(bytes)
+        };
+        Some(match columns.source {
+            Source::Load => Input::Reading {
+                channel: ChannelId::Load,
+                at,
+                value: *columns.values.get(entry)?,
+            },
+            Source::Depth => Input::Reading {
+                channel: ChannelId::Depth,
+                at,
+                value: *columns.values.get(entry)?,
+            },
+            Source::Received(port) => Input::Received {
+                port,
+                at,
+                bytes: frame()?,
+            },
+            Source::Sent(port) => Input::Sent {
+                port,
+                at,
+                bytes: frame()?,
+            },
+            Source::Port(port) => Input::Port {
+                port,
+                at,
+                open: *columns.open.get(entry)? != 0,
+            },
+            Source::Mark => Input::Mark {
+                at,
+                mark: columns.marks.get(entry)?.clone(),
+            },
+            Source::Tick => Input::Tick { at },
+        })
+    }
+
+    /// Whether both hold the same inputs in the same order, numbers compared by their bits. Sources may be
+    /// numbered differently.
+    pub(super) fn same_as(&self, other: &Self) -> bool {
+        let names = |batch: &Self| -> Vec<Source> {
+            batch
+                .order
+                .iter()
+                .filter_map(|i| batch.sources.get(usize::from(*i)).map(|c| c.source))
+                .collect()
+        };
+        if self.len() != other.len() || names(self) != names(other) {
+            return false;
+        }
+        self.sources.iter().filter(|c| !c.at.is_empty()).all(|a| {
+            other.sources.iter().any(|b| {
+                let bits = |c: &SourceColumns| -> Vec<u64> {
+                    c.values.iter().map(|v| v.to_bits()).collect()
+                };
+                a.source == b.source
+                    && a.at == b.at
+                    && bits(a) == bits(b)
+                    && a.lengths == b.lengths
+                    && a.bytes == b.bytes
+                    && a.open == b.open
+                    && same_marks(&a.marks, &b.marks)
+            })
+        })
+    }
+
+    /// Readings of both channels in recorded order, when the batch holds nothing else.
+    pub(super) fn readings(&self, out: &mut ReadingColumns) -> bool {
+        let only_readings = self
+            .sources
+            .iter()
+            .all(|c| matches!(c.source, Source::Load | Source::Depth));
+        if !only_readings {
+            return false;
+        }
+        out.clear();
+        let mut places = [0_usize; 256];
+        for index in &self.order {
+            let index = usize::from(*index);
+            let columns = &self.sources[index];
+            let entry = places[index];
+            places[index] += 1;
+            out.channel.push(match columns.source {
+                Source::Load => ChannelId::Load,
+                _ => ChannelId::Depth,
+            });
+            out.at.push(columns.at[entry]);
+            out.value.push(columns.values[entry]);
+        }
+        true
+    }
+}
+
+/// Marks can carry numbers, which are compared by their bits.
+fn same_marks(a: &[Mark], b: &[Mark]) -> bool {
+    payload::encode_shared(&a).ok() == payload::encode_shared(&b).ok()
+}
+
+/// Readings as three columns of equal length.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) struct ReadingColumns {
+    pub(super) channel: Vec<ChannelId>,
+    pub(super) at: Vec<Nanos>,
+    pub(super) value: Vec<f64>,
+}
+
+impl ReadingColumns {
+    pub(super) fn clear(&mut self) {
+        self.channel.clear();
+        self.at.clear();
+        self.value.clear();
+    }
+}

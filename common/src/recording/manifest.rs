@@ -1,0 +1,89 @@
+//! Digests of the files of a finished run, in the text form that `sha256sum -c` reads.
+
+use super::error::RecordError;
+use super::head::{NEW_SUFFIX, replace};
+use super::storage::Storage;
+use super::writer::LOCK_FILE;
+use sha2::{Digest, Sha256};
+
+/// File name of the digests.
+pub const MANIFEST_FILE: &str = "manifest.sha256";
+
+/// Bytes read at a time.
+const CHUNK: usize = 1 << 20;
+
+fn digest(disk: &impl Storage, name: &str) -> std::io::Result<String> {
+    let mut hash = Sha256::new();
+    let mut offset = 0;
+    loop {
+        let bytes = disk.read(name, offset, CHUNK)?;
+        if bytes.is_empty() {
+            break;
+        }
+        offset += bytes.len() as u64;
+        hash.update(&bytes);
+    }
+    Ok(hash.finalize().iter().map(|b| format!("{b:02x}")).collect())
+}
+
+/// Writes the digests of all files but the lock and the list itself.
+pub(super) fn write(disk: &mut impl Storage) -> Result<(), RecordError> {
+    let mut text = String::new();
+    for name in disk.list().map_err(RecordError::io("cannot list", ""))? {
+        if name == LOCK_FILE || name == MANIFEST_FILE || name.ends_with(NEW_SUFFIX) {
+            continue;
+        }
+        let digest = digest(disk, &name).map_err(RecordError::io("cannot read", &name))?;
+        text.push_str(&format!("{digest}  {name}\n"));
+    }
+    replace(disk, MANIFEST_FILE, text.as_bytes())
+}
+
+/// One file against the list.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum DigestState {
+    /// As when the run was finished.
+    Right,
+    /// Changed since.
+    Changed,
+    /// Listed but not there, or unreadable.
+    Missing,
+    /// There but not listed.
+    Added,
+}
+
+/// All files against the list; `None` when there is no list (the run was not finished).
+pub(super) fn check(disk: &impl Storage) -> Option<Vec<(String, DigestState)>> {
+    let names = disk.list().ok()?;
+    if !names.iter().any(|n| n == MANIFEST_FILE) {
+        return None;
+    }
+    let bytes = disk.read(MANIFEST_FILE, 0, 64 << 20).unwrap_or_default();
+    let text = String::from_utf8_lossy(&bytes);
+    let mut states = Vec::new();
+    let mut listed = Vec::new();
+    for line in text.lines() {
+        let Some((expected, name)) = line.split_once("  ") else {
+            states.push((MANIFEST_FILE.to_owned(), DigestState::Changed));
+            continue;
+        };
+        // Bare names only: a doctored list must not lead out of the folder.
+        let state = if !names.iter().any(|n| n == name) {
+            DigestState::Missing
+        } else {
+            match digest(disk, name) {
+                Ok(found) if found == expected => DigestState::Right,
+                Ok(_) => DigestState::Changed,
+                Err(_) => DigestState::Missing,
+            }
+        };
+        listed.push(name);
+        states.push((name.to_owned(), state));
+    }
+    for name in &names {
+        if name != LOCK_FILE && name != MANIFEST_FILE && !listed.contains(&name.as_str()) {
+            states.push((name.clone(), DigestState::Added));
+        }
+    }
+    Some(states)
+}

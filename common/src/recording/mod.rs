@@ -1,0 +1,41 @@
+//! Run folders: nothing recorded is lost.
+//!
+//! *Input -> output*: what goes into the core, in order, and what it decides -> a folder of files that
+//! survives power cuts; and back, with a list of what was damaged. *Units*: times are ns since run start
+//! ([`crate::time`]), readings newtons or metres. *Limits*: a block holds at most 2^20 entries and 64 MiB;
+//! one writer at a time. *Errors*: [`RecordError`] stops, [`Damage`] is reported and passed over.
+//!
+//! The folder holds `run.toml` ([`RunHead`]), `notes.toml` ([`Note`]), `raw-NNNNN.kwr`, `derived-NNNNN.kwr` (byte
+//! layout in `layout.rs`), `run.lock`, and after a finished run `manifest.sha256`.
+//!
+//! Reading order: `layout` (bytes of a segment), `column` and `text` (numbers and frames made small), `batch`
+//! (inputs as columns), `storage` (file operations), `track` and `writer`, `pack`, `recover`, `index` and `reader`.
+
+mod batch;
+mod column;
+mod derived;
+mod error;
+mod head;
+mod index;
+mod layout;
+mod manifest;
+mod pack;
+mod payload;
+mod reader;
+mod recover;
+mod storage;
+mod text;
+mod track;
+mod writer;
+
+#[cfg(test)]
+mod tests;
+
+pub use derived::Derived;
+pub use error::{Damage, DamageKind, RecordError};
+pub use head::{HEAD_FORMAT, NOTES_FILE, Note, RUN_FILE, RunHead};
+pub use layout::Store;
+pub use manifest::{DigestState, MANIFEST_FILE};
+pub use reader::{Inputs, Run, RunReader, Verification, time_of};
+pub use storage::{Folder, Storage};
+pub use writer::{ClockAnchor, Health, LOCK_FILE, Policy, Recovery, RunWriter};

@@ -1,0 +1,181 @@
+//! The few file operations a run folder needs, and the standard library's way of doing them.
+//!
+//! The trait exists so that tests can model disks that lose, tear and reorder what was not synced,
+//! fill up, or flip bits. Names are bare file names inside one folder.
+
+use std::collections::BTreeMap;
+use std::fs::{self, File, OpenOptions, TryLockError};
+use std::io::{self, Read, Seek, SeekFrom, Write};
+use std::path::{Path, PathBuf};
+
+/// A folder of append-only files.
+pub trait Storage {
+    /// Names of the files, sorted.
+    fn list(&self) -> io::Result<Vec<String>>;
+    /// Makes a new, empty file; an existing one is an error. Durable only after [`Storage::sync_dir`].
+    fn create(&mut self, name: &str) -> io::Result<()>;
+    /// Adds bytes at the end. On error any prefix of them may have been added.
+    fn append(&mut self, name: &str, bytes: &[u8]) -> io::Result<()>;
+    /// Makes all appended bytes of the file durable.
+    fn sync(&mut self, name: &str) -> io::Result<()>;
+    /// Cuts the file to `len` bytes.
+    fn truncate(&mut self, name: &str, len: u64) -> io::Result<()>;
+    /// Length in bytes.
+    fn len(&self, name: &str) -> io::Result<u64>;
+    /// Reads up to `length` bytes from `offset`; fewer only at the end of the file.
+    fn read(&self, name: &str, offset: u64, length: usize) -> io::Result<Vec<u8>>;
+    /// Renames, replacing `to`. Durable only after [`Storage::sync_dir`].
+    fn rename(&mut self, from: &str, to: &str) -> io::Result<()>;
+    /// Removes the file. Durable only after [`Storage::sync_dir`].
+    fn remove(&mut self, name: &str) -> io::Result<()>;
+    /// Makes creations, renames and removals durable.
+    fn sync_dir(&mut self) -> io::Result<()>;
+    /// Nothing more will be appended to this file for now: handles may be released.
+    fn close(&mut self, name: &str);
+    /// Claims the folder for writing until dropped; `false` when another process has it.
+    fn lock(&mut self, name: &str) -> io::Result<bool>;
+}
+
+/// A real folder.
+#[derive(Debug)]
+pub struct Folder {
+    path: PathBuf,
+    open: BTreeMap<String, File>,
+    lock: Option<File>,
+}
+
+impl Folder {
+    /// An existing folder; nothing is opened or created.
+    pub fn open(path: impl Into<PathBuf>) -> Self {
+        Self {
+            path: path.into(),
+            open: BTreeMap::new(),
+            lock: None,
+        }
+    }
+
+    /// Makes the folder (and its parents) if missing, durably.
+    ///
+    /// # Errors
+    /// What the system answers.
+    pub fn create(path: impl Into<PathBuf>) -> io::Result<Self> {
+        let path = path.into();
+        fs::create_dir_all(&path)?;
+        if let Some(parent) = path.parent().filter(|p| !p.as_os_str().is_empty()) {
+            sync_folder(parent)?;
+        }
+        Ok(Self::open(path))
+    }
+
+    /// Where it is.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    fn writable(&mut self, name: &str) -> io::Result<&mut File> {
+        if !self.open.contains_key(name) {
+            let file = OpenOptions::new().append(true).open(self.path.join(name))?;
+            self.open.insert(name.to_owned(), file);
+        }
+        self.open
+            .get_mut(name)
+            .ok_or_else(|| io::Error::from(io::ErrorKind::NotFound))
+    }
+}
+
+/// On Unix a directory can be opened and synced; elsewhere the system does not offer it.
+fn sync_folder(path: &Path) -> io::Result<()> {
+    if cfg!(unix) {
+        File::open(path)?.sync_all()
+    } else {
+        Ok(())
+    }
+}
+
+impl Storage for Folder {
+    fn list(&self) -> io::Result<Vec<String>> {
+        let mut names = Vec::new();
+        for entry in fs::read_dir(&self.path)? {
+            let entry = entry?;
+            if entry.file_type()?.is_file()
+                && let Ok(name) = entry.file_name().into_string()
+            {
+                names.push(name);
+            }
+        }
+        names.sort();
+        Ok(names)
+    }
+
+    fn create(&mut self, name: &str) -> io::Result<()> {
+        let file = OpenOptions::new()
+            .append(true)
+            .create_new(true)
+            .open(self.path.join(name))?;
+        self.open.insert(name.to_owned(), file);
+        Ok(())
+    }
+
+    fn append(&mut self, name: &str, bytes: &[u8]) -> io::Result<()> {
+        self.writable(name)?.write_all(bytes)
+    }
+
+    fn sync(&mut self, name: &str) -> io::Result<()> {
+        self.writable(name)?.sync_data()
+    }
+
+    fn truncate(&mut self, name: &str, len: u64) -> io::Result<()> {
+        // A second handle: cutting needs write access, which an append handle does not promise everywhere.
+        let file = OpenOptions::new().write(true).open(self.path.join(name))?;
+        file.set_len(len)
+    }
+
+    fn len(&self, name: &str) -> io::Result<u64> {
+        Ok(fs::metadata(self.path.join(name))?.len())
+    }
+
+    fn read(&self, name: &str, offset: u64, length: usize) -> io::Result<Vec<u8>> {
+        let mut file = File::open(self.path.join(name))?;
+        if offset > 0 {
+            file.seek(SeekFrom::Start(offset))?;
+        }
+        let mut bytes = Vec::with_capacity(length.min(1 << 24));
+        file.take(length as u64).read_to_end(&mut bytes)?;
+        Ok(bytes)
+    }
+
+    fn rename(&mut self, from: &str, to: &str) -> io::Result<()> {
+        self.open.remove(from);
+        self.open.remove(to);
+        fs::rename(self.path.join(from), self.path.join(to))
+    }
+
+    fn remove(&mut self, name: &str) -> io::Result<()> {
+        self.open.remove(name);
+        fs::remove_file(self.path.join(name))
+    }
+
+    fn sync_dir(&mut self) -> io::Result<()> {
+        sync_folder(&self.path)
+    }
+
+    fn close(&mut self, name: &str) {
+        self.open.remove(name);
+    }
+
+    fn lock(&mut self, name: &str) -> io::Result<bool> {
+        let file = OpenOptions::new()
+            .write(true)
+            .create(true)
+            .truncate(false)
+            .open(self.path.join(name))?;
+        match file.try_lock() {
+            Ok(()) => {
+                self.lock = Some(file);
+                Ok(true)
+            }
+            Err(TryLockError::WouldBlock) => Ok(false),
+            Err(TryLockError::Error(error)) => Err(error),
+        }
+    }
+}

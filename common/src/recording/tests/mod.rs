@@ -1,0 +1,3 @@
+//! Tests of the recording.
+
+mod roundtrip;

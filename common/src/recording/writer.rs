@@ -1,0 +1,513 @@
+//! Writing a run folder.
+//!
+//! *Input -> output*: inputs in the order they go into the core, decisions, marks -> files. The caller
+//! gives the time; nothing here reads a clock. [`RunWriter::append`] and [`RunWriter::derive`] only
+//! gather in memory; [`RunWriter::turn`] does the writing and, when due, the syncing: call it about ten times
+//! a second from a thread that may wait for the disk.
+//!
+//! *Disk full*: raw blocks wait in memory (up to [`Policy::backlog_bytes`]), derived data are dropped, then
+//! the oldest derived segments are removed to make room; raw data on disk are never removed. Everything is
+//! counted in [`Health`]. Writing goes on by itself when there is room.
+//!
+//! *Failed sync*: final. Every later call answers [`RecordError::Poisoned`]; restart and resume.
+
+use super::batch::Batch;
+use super::derived::{self, Derived};
+use super::error::{Damage, RecordError};
+use super::head::{NEW_SUFFIX, NOTES_FILE, Note, Notes, RUN_FILE, RunHead};
+use super::layout::{BlockKind, RunTag, Store};
+use super::manifest::{self, MANIFEST_FILE};
+use super::storage::Storage;
+use super::track::{Drained, Track};
+use super::{pack, payload, recover};
+use crate::input::Input;
+use crate::time::{NANOS_PER_SECOND, Nanos};
+
+/// Name of the lock file.
+pub const LOCK_FILE: &str = "run.lock";
+
+/// How to write.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Policy {
+    /// Longest time that unsynced data may wait; `sync` of the job file.
+    pub sync_every: Nanos,
+    /// A segment is closed when it is longer than this.
+    pub segment_bytes: u64,
+    /// A segment is closed when it is open for longer than this.
+    pub segment_time: Nanos,
+    /// Most entries of one block.
+    pub block_entries: usize,
+    /// Most bytes that wait in memory while the disk refuses.
+    pub backlog_bytes: usize,
+    /// Whether closed segments are rewritten in large blocks.
+    pub pack: bool,
+}
+
+impl Default for Policy {
+    fn default() -> Self {
+        Self {
+            sync_every: NANOS_PER_SECOND,
+            segment_bytes: 4 << 20,
+            segment_time: 600 * NANOS_PER_SECOND,
+            block_entries: 8192,
+            backlog_bytes: 8 << 20,
+            pack: true,
+        }
+    }
+}
+
+/// State of the recording, for the page and the `recorder` alarm.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Health {
+    /// What is wrong now, in plain words.
+    pub fault: Option<String>,
+    /// The disk is full: raw data wait in memory, derived data are dropped.
+    pub disk_full: bool,
+    /// Raw entries recorded so far.
+    pub raw_entries: u64,
+    /// Of these, on disk for certain.
+    pub raw_durable: u64,
+    /// Raw entries given up because the backlog was full.
+    pub raw_lost: u64,
+    /// Derived records given up.
+    pub derived_lost: u64,
+    /// Derived segments removed to make room.
+    pub derived_segments_removed: u64,
+    /// Bytes waiting in memory.
+    pub backlog_bytes: usize,
+    /// Bytes handed to the system.
+    pub bytes_written: u64,
+    /// Syncs of files and folder.
+    pub syncs: u64,
+}
+
+/// A universal time noted beside a run time, to tell clock drift afterwards.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, bincode::Encode, bincode::Decode)]
+pub struct ClockAnchor {
+    /// Run time.
+    pub at: Nanos,
+    /// Universal time, ns since 1970-01-01.
+    pub unix_ns: i64,
+}
+
+/// What [`RunWriter::resume`] found.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Recovery {
+    /// Damage seen, torn tails (now cut off) included.
+    pub damage: Vec<Damage>,
+    /// Raw entries numbered so far, lost ones included.
+    pub raw_entries: u64,
+    /// Derived records numbered so far.
+    pub derived_entries: u64,
+}
+
+/// Writes one run.
+#[derive(Debug)]
+pub struct RunWriter<S: Storage> {
+    disk: S,
+    policy: Policy,
+    tag: RunTag,
+    raw: Track,
+    derived: Track,
+    batch: Batch,
+    records: Vec<Derived>,
+    notes: Notes,
+    notes_changed: bool,
+    urgent: bool,
+    last_sync: Nanos,
+    disk_full: bool,
+    fault: Option<String>,
+    segments_removed: u64,
+    to_pack: Vec<(Store, String)>,
+}
+
+impl<S: Storage> RunWriter<S> {
+    /// Starts a run in an empty folder.
+    ///
+    /// # Errors
+    /// The folder holds a run already, is locked, or the system refuses.
+    pub fn create(mut disk: S, head: &RunHead, policy: Policy) -> Result<Self, RecordError> {
+        claim(&mut disk)?;
+        let names = disk.list().map_err(RecordError::io("cannot list", ""))?;
+        let is_run = |n: &String| {
+            n == RUN_FILE
+                || Store::Raw.segment_number(n).is_some()
+                || Store::Derived.segment_number(n).is_some()
+        };
+        if names.iter().any(is_run) {
+            return Err(RecordError::Exists);
+        }
+        head.write(&mut disk)?;
+        let tag = RunTag::of(&head.run_id);
+        let raw = Track::new(Store::Raw, tag, 1, 0);
+        let derived = Track::new(Store::Derived, tag, 1, 0);
+        let mut writer = Self::with(disk, policy, tag, raw, derived, Notes::default());
+        writer.anchor(0, head.started_unix_ns)?;
+        Ok(writer)
+    }
+
+    /// Continues an interrupted run: recovers what the disk holds, cuts torn tails, goes on in new segments.
+    ///
+    /// # Errors
+    /// No readable `run.toml`, finished, locked, or the system refuses.
+    pub fn resume(mut disk: S, policy: Policy) -> Result<(Self, RunHead, Recovery), RecordError> {
+        claim(&mut disk)?;
+        let head = RunHead::read(&disk)?;
+        let names = disk.list().map_err(RecordError::io("cannot list", ""))?;
+        if names.iter().any(|n| n == MANIFEST_FILE) {
+            return Err(RecordError::Finished(MANIFEST_FILE));
+        }
+        for name in names.iter().filter(|n| n.ends_with(NEW_SUFFIX)) {
+            disk.remove(name)
+                .map_err(RecordError::io("cannot remove", name))?;
+        }
+        let tag = RunTag::of(&head.run_id);
+        let raw = recover::recover(&mut disk, Store::Raw, tag)?;
+        let derived = recover::recover(&mut disk, Store::Derived, tag)?;
+        let notes = match Notes::read(&disk) {
+            Some(notes) => notes,
+            None => {
+                if names.iter().any(|n| n == NOTES_FILE) {
+                    disk.rename(NOTES_FILE, "notes-damaged.toml")
+                        .map_err(RecordError::io("cannot rename", NOTES_FILE))?;
+                }
+                Notes::default()
+            }
+        };
+        disk.sync_dir()
+            .map_err(RecordError::io("cannot sync the folder", ""))?;
+        let recovery = Recovery {
+            raw_entries: raw.next_entry,
+            derived_entries: derived.next_entry,
+            damage: [raw.damage.clone(), derived.damage.clone()].concat(),
+        };
+        let mut writer = Self::with(
+            disk,
+            policy,
+            tag,
+            Track::new(Store::Raw, tag, raw.next_segment, raw.next_entry),
+            Track::new(
+                Store::Derived,
+                tag,
+                derived.next_segment,
+                derived.next_entry,
+            ),
+            notes,
+        );
+        for (found, is_raw) in [(&raw, true), (&derived, false)] {
+            for cut in &found.cuts {
+                let note = payload::encode(cut).map_err(RecordError::Encode)?;
+                let track = if is_raw {
+                    &mut writer.raw
+                } else {
+                    &mut writer.derived
+                };
+                track.queue(BlockKind::Recovery, 0, &note, usize::MAX);
+            }
+        }
+        Ok((writer, head, recovery))
+    }
+
+    fn with(
+        disk: S,
+        policy: Policy,
+        tag: RunTag,
+        raw: Track,
+        derived: Track,
+        notes: Notes,
+    ) -> Self {
+        Self {
+            disk,
+            policy,
+            tag,
+            raw,
+            derived,
+            batch: Batch::default(),
+            records: Vec::new(),
+            notes,
+            notes_changed: false,
+            urgent: false,
+            last_sync: Nanos::MIN,
+            disk_full: false,
+            fault: None,
+            segments_removed: 0,
+            to_pack: Vec::new(),
+        }
+    }
+
+    /// Adds an input; it is on disk after the next [`RunWriter::turn`] that syncs. Marks also go to `notes.toml`.
+    ///
+    /// # Errors
+    /// Only when a full block can't be encoded.
+    pub fn append(&mut self, input: &Input) -> Result<(), RecordError> {
+        if self.batch.len() >= self.policy.block_entries || !self.batch.accepts(input) {
+            self.flush_inputs()?;
+        }
+        self.batch.push(input);
+        if let Input::Mark { at, mark } = input {
+            self.notes.note.push(Note::of(*at, mark));
+            self.notes_changed = true;
+            self.urgent = true;
+        }
+        Ok(())
+    }
+
+    /// Adds a decision. A stroke or an alarm makes the next turn sync.
+    pub fn derive(&mut self, record: Derived) {
+        self.urgent |= record.is_urgent();
+        self.records.push(record);
+    }
+
+    /// Notes universal time beside run time.
+    ///
+    /// # Errors
+    /// Only when it can't be encoded.
+    pub fn anchor(&mut self, at: Nanos, unix_ns: i64) -> Result<(), RecordError> {
+        self.flush_inputs()?;
+        let payload = payload::encode(&ClockAnchor { at, unix_ns }).map_err(RecordError::Encode)?;
+        self.raw
+            .queue(BlockKind::Anchor, 0, &payload, self.policy.backlog_bytes);
+        Ok(())
+    }
+
+    /// Does what is due at `now`: writes when a sync is due (by time, stroke or alarm) or a block is full,
+    /// rolls segments, frees room. Returns whether anything was synced.
+    ///
+    /// # Errors
+    /// [`RecordError::Poisoned`] after a failed sync of the raw store. A full disk or a write error is not an
+    /// error here: see [`RunWriter::health`].
+    pub fn turn(&mut self, now: Nanos) -> Result<bool, RecordError> {
+        let due = self.urgent
+            || self.last_sync == Nanos::MIN
+            || now.saturating_sub(self.last_sync) >= self.policy.sync_every;
+        if due { self.sync(now) } else { Ok(false) }
+    }
+
+    /// Writes and syncs everything now.
+    ///
+    /// # Errors
+    /// As [`RunWriter::turn`].
+    pub fn sync(&mut self, now: Nanos) -> Result<bool, RecordError> {
+        self.flush_inputs()?;
+        self.flush_records()?;
+        self.last_sync = now;
+        self.urgent = false;
+        self.write_raw(now);
+        let mut synced = self.raw.sync(&mut self.disk)?;
+        synced |= self.write_derived(now);
+        if self.notes_changed && !self.disk_full {
+            // A copy for people; the marks themselves are inputs in the raw store.
+            match self.notes.write(&mut self.disk) {
+                Ok(()) => self.notes_changed = false,
+                Err(error) => self.fault = Some(error.to_string()),
+            }
+        }
+        self.roll(now)?;
+        Ok(synced)
+    }
+
+    /// State of the recording.
+    pub fn health(&self) -> Health {
+        Health {
+            fault: self
+                .raw
+                .poisoned
+                .clone()
+                .or_else(|| self.raw.fault.clone())
+                .or_else(|| self.derived.poisoned.clone())
+                .or_else(|| self.derived.fault.clone())
+                .or_else(|| self.fault.clone()),
+            disk_full: self.disk_full,
+            raw_entries: self.raw.sequence + self.batch.len() as u64,
+            raw_durable: self.raw.durable,
+            raw_lost: self.raw.given_up,
+            derived_lost: self.derived.given_up,
+            derived_segments_removed: self.segments_removed,
+            backlog_bytes: self.raw.backlog_bytes + self.derived.backlog_bytes,
+            bytes_written: self.raw.bytes_written + self.derived.bytes_written,
+            syncs: self.raw.syncs + self.derived.syncs,
+        }
+    }
+
+    /// Raw entries that are on disk for certain.
+    pub fn durable(&self) -> u64 {
+        self.raw.durable
+    }
+
+    /// Ends the run: everything synced, segments closed and packed, digests of all files written to
+    /// `manifest.sha256` (readable by `sha256sum -c`).
+    ///
+    /// # Errors
+    /// When something could not be written; the run can then still be resumed and finished later.
+    pub fn finish(mut self, now: Nanos) -> Result<S, RecordError> {
+        self.sync(now)?;
+        if self.raw.waits() {
+            let fault = self.raw.fault.clone().unwrap_or_default();
+            return Err(RecordError::Encode(format!("raw data still wait: {fault}")));
+        }
+        self.close_segment(Store::Raw, now)?;
+        self.close_segment(Store::Derived, now)?;
+        self.pack_closed();
+        manifest::write(&mut self.disk)?;
+        Ok(self.disk)
+    }
+
+    fn flush_inputs(&mut self) -> Result<(), RecordError> {
+        if self.batch.is_empty() {
+            return Ok(());
+        }
+        let payload = self.batch.encode().map_err(RecordError::Encode)?;
+        let entries = self.batch.len() as u32;
+        self.batch.clear();
+        self.raw.queue(
+            BlockKind::Inputs,
+            entries,
+            &payload,
+            self.policy.backlog_bytes,
+        );
+        Ok(())
+    }
+
+    fn flush_records(&mut self) -> Result<(), RecordError> {
+        if self.records.is_empty() {
+            return Ok(());
+        }
+        let payload = derived::encode(&self.records).map_err(RecordError::Encode)?;
+        let entries = self.records.len() as u32;
+        self.records.clear();
+        self.derived.queue(
+            BlockKind::Derived,
+            entries,
+            &payload,
+            self.policy.backlog_bytes,
+        );
+        Ok(())
+    }
+
+    /// Raw first: while the disk is full, derived data make room for it.
+    fn write_raw(&mut self, now: Nanos) {
+        loop {
+            match self.raw.drain(&mut self.disk, now) {
+                Drained::All => {
+                    self.disk_full = false;
+                    return;
+                }
+                Drained::Failed => return,
+                Drained::Full => {
+                    self.disk_full = true;
+                    self.derived.drop_backlog();
+                    if !self.remove_oldest_derived() {
+                        return;
+                    }
+                }
+            }
+        }
+    }
+
+    /// Whether a derived segment was removed.
+    fn remove_oldest_derived(&mut self) -> bool {
+        let Ok(names) = self.disk.list() else {
+            return false;
+        };
+        let oldest = names
+            .iter()
+            .filter(|n| Store::Derived.segment_number(n).is_some())
+            .min_by_key(|n| Store::Derived.segment_number(n));
+        let Some(oldest) = oldest else {
+            return false;
+        };
+        if self
+            .derived
+            .open
+            .as_ref()
+            .is_some_and(|s| s.name == *oldest)
+        {
+            self.derived.close(&mut self.disk);
+        }
+        if self.disk.remove(oldest).is_err() {
+            return false;
+        }
+        self.segments_removed += 1;
+        true
+    }
+
+    /// Derived data never stop the raw recording: their failures only show in the health.
+    fn write_derived(&mut self, now: Nanos) -> bool {
+        if self.disk_full || self.derived.poisoned.is_some() {
+            self.derived.drop_backlog();
+            return false;
+        }
+        if self.derived.drain(&mut self.disk, now) == Drained::Full {
+            self.derived.drop_backlog();
+        }
+        self.derived.sync(&mut self.disk).unwrap_or(false)
+    }
+
+    fn roll(&mut self, now: Nanos) -> Result<(), RecordError> {
+        for store in [Store::Raw, Store::Derived] {
+            let track = self.track(store);
+            let full = track.open.as_ref().is_some_and(|s| {
+                s.length >= self.policy.segment_bytes
+                    || now.saturating_sub(s.opened_at) >= self.policy.segment_time
+            });
+            if full && !track.waits() {
+                self.close_segment(store, now)?;
+            }
+        }
+        self.pack_closed();
+        Ok(())
+    }
+
+    fn track(&self, store: Store) -> &Track {
+        match store {
+            Store::Raw => &self.raw,
+            Store::Derived => &self.derived,
+        }
+    }
+
+    /// Seals the open segment with an end block, syncs and closes it.
+    fn close_segment(&mut self, store: Store, now: Nanos) -> Result<(), RecordError> {
+        let track = match store {
+            Store::Raw => &mut self.raw,
+            Store::Derived => &mut self.derived,
+        };
+        if track.open.is_none() || track.poisoned.is_some() {
+            return Ok(());
+        }
+        track.queue(BlockKind::End, 0, &[], usize::MAX);
+        if track.drain(&mut self.disk, now) == Drained::All {
+            match track.sync(&mut self.disk) {
+                Err(error) if store == Store::Raw => return Err(error),
+                Err(_) => return Ok(()),
+                Ok(_) => {}
+            }
+            if let Some(name) = track.close(&mut self.disk) {
+                self.to_pack.push((store, name));
+            }
+        }
+        Ok(())
+    }
+
+    /// Rewrites closed segments in large blocks. A failure leaves the segment as it is.
+    fn pack_closed(&mut self) {
+        for (store, name) in std::mem::take(&mut self.to_pack) {
+            if self.policy.pack && store == Store::Raw && !self.disk_full {
+                let done = pack::pack(&mut self.disk, &name, self.tag, self.policy.block_entries);
+                if let Err(error) = done {
+                    self.fault = Some(format!("`{name}` stays unpacked: {error}"));
+                }
+            }
+        }
+    }
+}
+
+fn claim(disk: &mut impl Storage) -> Result<(), RecordError> {
+    let mine = disk
+        .lock(LOCK_FILE)
+        .map_err(RecordError::io("cannot lock", LOCK_FILE))?;
+    if mine {
+        Ok(())
+    } else {
+        Err(RecordError::Locked)
+    }
+}
