@@ -8,6 +8,8 @@
 //! crew knows), `alarm`, and `pipeline`, which wires them.
 #![warn(missing_docs)]
 
+pub mod calibrate;
+pub mod decode;
 pub mod input;
 pub mod job;
 pub mod pipeline;

@@ -1,0 +1,329 @@
+//! One channel: flags, counts and health of its readings.
+//!
+//! *Input*: readings in order of arrival, already scaled; time. *Output*: each reading with its
+//! flags, at once and again when judged. *Limits*: at most [`WAITING_MAX`] readings wait for a
+//! judgement. Times come from arrival only, so a step of the host's or the instrument's clock
+//! changes nothing here.
+
+use super::sequence::{Order, Sequence};
+use super::spike::{SpikeFilter, Verdict};
+use super::{CalibratedReading, ChannelHealth, Fault, Flags};
+use crate::input::ChannelId;
+use crate::time::{Nanos, seconds};
+
+/// Most readings that wait for a judgement: one that may be a spike, and doubtful ones after it.
+const WAITING_MAX: usize = 8;
+
+/// Over which the rate and the share of bad frames are taken.
+pub(crate) const WINDOW: Nanos = 2_000_000_000;
+
+/// What a channel demands of its readings.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Demands {
+    /// Silence that counts as a gap.
+    pub stale_after: Nanos,
+    /// Time without change that may count as frozen; 0: never.
+    pub frozen_after: Nanos,
+    /// Movement of the *other* channel (N or m) that makes an unchanged value frozen.
+    pub frozen_needs: f64,
+    /// Smallest believable raw value.
+    pub raw_min: f64,
+    /// Largest believable raw value.
+    pub raw_max: f64,
+    /// Jumps below this (N or m) are never spikes.
+    pub spike_floor: f64,
+}
+
+/// One reading on its way in.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Arriving {
+    /// When.
+    pub at: Nanos,
+    /// Instrument units; `None` when the value came calibrated.
+    pub raw: Option<f64>,
+    /// N or m.
+    pub value: f64,
+    /// Frame number, if any.
+    pub seq: Option<u64>,
+}
+
+/// Since when a value has not changed, and how far the other channel has moved since.
+#[derive(Debug, Clone)]
+struct Stillness {
+    value: f64,
+    since: Nanos,
+    other_low: f64,
+    other_high: f64,
+}
+
+/// State of one channel.
+#[derive(Debug, Clone)]
+pub struct Channel {
+    demands: Demands,
+    health: ChannelHealth,
+    spike: SpikeFilter,
+    sequence: Sequence,
+    stillness: Option<Stillness>,
+    waiting: Vec<CalibratedReading>,
+    /// Newest reading that brought something new (neither duplicate nor re-ordered).
+    fresh_at: Option<Nanos>,
+    first_input: Option<Nanos>,
+    silent: bool,
+    out_of_range: bool,
+    frozen: bool,
+    window_start: Nanos,
+    window_readings: u64,
+    window_from: Option<Nanos>,
+    newest_at: Option<Nanos>,
+}
+
+impl Channel {
+    /// A channel before its first reading.
+    pub fn new(channel: ChannelId, demands: Demands) -> Self {
+        Self {
+            spike: SpikeFilter::new(demands.spike_floor),
+            demands,
+            health: ChannelHealth {
+                channel,
+                readings: 0,
+                rate_hz: 0.0,
+                last_good_at: None,
+                bad_frames: 0,
+                gaps: 0,
+                out_of_range: 0,
+                spikes: 0,
+                duplicates: 0,
+                reordered: 0,
+                missing: 0,
+                port_losses: 0,
+                fault: Fault::None,
+            },
+            sequence: Sequence::default(),
+            stillness: None,
+            waiting: Vec::with_capacity(WAITING_MAX),
+            fresh_at: None,
+            first_input: None,
+            silent: false,
+            out_of_range: false,
+            frozen: false,
+            window_start: 0,
+            window_readings: 0,
+            window_from: None,
+            newest_at: None,
+        }
+    }
+
+    /// Takes a reading. Returned: the reading with its flags, for the overpull path; `judged` gets
+    /// those whose judgement is complete, in order.
+    pub fn push(
+        &mut self,
+        arriving: Arriving,
+        judged: &mut impl FnMut(&CalibratedReading),
+    ) -> CalibratedReading {
+        let at = arriving.at;
+        let mut flags = self.order_flags(arriving.seq);
+        if flags == Flags::NONE {
+            flags = self.value_flags(&arriving);
+        }
+        let reading = CalibratedReading {
+            channel: self.health.channel,
+            at,
+            value: arriving.value,
+            flags,
+        };
+        self.health.readings += 1;
+        self.window_readings += 1;
+        self.newest_at = Some(at);
+        if flags.usable() {
+            self.health.last_good_at = Some(at);
+            self.judge(reading, judged);
+        } else if self.waiting.is_empty() {
+            judged(&reading);
+        } else {
+            self.wait(reading, judged);
+        }
+        self.close_window(at);
+        reading
+    }
+
+    /// The other channel reads `value`: tells a frozen instrument from a line at rest.
+    pub fn other_reads(&mut self, value: f64) {
+        if let Some(still) = &mut self.stillness {
+            still.other_low = still.other_low.min(value);
+            still.other_high = still.other_high.max(value);
+        }
+    }
+
+    /// Time has passed.
+    pub fn tick(&mut self, at: Nanos, judged: &mut impl FnMut(&CalibratedReading)) {
+        let since = *self.first_input.get_or_insert(at);
+        if at - self.fresh_at.unwrap_or(since) > self.demands.stale_after && !self.silent {
+            self.silent = true;
+            self.health.gaps += 1;
+        }
+        if (self.waiting.first()).is_some_and(|held| at - held.at > self.demands.stale_after) {
+            self.release(judged);
+        }
+        self.close_window(at);
+    }
+
+    /// The port was opened or lost.
+    pub fn port_changed(&mut self, open: bool, judged: &mut impl FnMut(&CalibratedReading)) {
+        self.release(judged);
+        self.sequence.restart();
+        self.health.port_losses += u64::from(!open);
+    }
+
+    /// No more will come: what waits is given out.
+    pub fn release(&mut self, judged: &mut impl FnMut(&CalibratedReading)) {
+        self.spike.release();
+        for reading in self.waiting.drain(..) {
+            judged(&reading);
+        }
+    }
+
+    /// The scale was moved: values before and after are no neighbours.
+    pub fn rescaled(&mut self, judged: &mut impl FnMut(&CalibratedReading)) {
+        self.release(judged);
+        self.spike.restart();
+    }
+
+    /// Health without what only the port knows (`bad_frames`, faults `closed` and `frames`).
+    pub fn health(&self, at: Nanos) -> ChannelHealth {
+        let since = self.fresh_at.or(self.first_input).unwrap_or(at);
+        let fault = if at - since > self.demands.stale_after {
+            Fault::Stale
+        } else if self.out_of_range {
+            Fault::Range
+        } else if self.frozen {
+            Fault::Frozen
+        } else {
+            Fault::None
+        };
+        ChannelHealth {
+            fault,
+            ..self.health
+        }
+    }
+
+    fn order_flags(&mut self, seq: Option<u64>) -> Flags {
+        match seq.map(|number| self.sequence.push(number)) {
+            None | Some(Order::Restart) => Flags::NONE,
+            Some(Order::Next { missing }) => {
+                self.health.missing += missing;
+                Flags::NONE
+            }
+            Some(Order::Duplicate) => {
+                self.health.duplicates += 1;
+                Flags::DUPLICATE
+            }
+            Some(Order::Reordered) => {
+                self.health.reordered += 1;
+                Flags::REORDERED
+            }
+        }
+    }
+
+    fn value_flags(&mut self, arriving: &Arriving) -> Flags {
+        let at = arriving.at;
+        let mut flags = Flags::NONE;
+        let since = *self.first_input.get_or_insert(at);
+        if at - self.fresh_at.unwrap_or(since) > self.demands.stale_after {
+            flags = flags.and(Flags::GAP);
+            self.health.gaps += u64::from(!self.silent);
+        }
+        self.silent = false;
+        self.fresh_at = Some(at);
+
+        self.out_of_range = (arriving.raw)
+            .is_some_and(|raw| !(self.demands.raw_min..=self.demands.raw_max).contains(&raw))
+            || !arriving.value.is_finite();
+        if self.out_of_range {
+            self.health.out_of_range += 1;
+            flags = flags.and(Flags::OUT_OF_RANGE);
+        }
+        self.frozen = self.is_frozen(at, arriving.raw.unwrap_or(arriving.value));
+        if self.frozen {
+            flags = flags.and(Flags::FROZEN);
+        }
+        flags
+    }
+
+    fn is_frozen(&mut self, at: Nanos, value: f64) -> bool {
+        if self.demands.frozen_after == 0 {
+            return false;
+        }
+        match &self.stillness {
+            Some(still) if still.value == value => {
+                at - still.since >= self.demands.frozen_after
+                    && still.other_high - still.other_low >= self.demands.frozen_needs
+            }
+            _ => {
+                self.stillness = Some(Stillness {
+                    value,
+                    since: at,
+                    other_low: f64::INFINITY,
+                    other_high: f64::NEG_INFINITY,
+                });
+                false
+            }
+        }
+    }
+
+    fn judge(&mut self, reading: CalibratedReading, judged: &mut impl FnMut(&CalibratedReading)) {
+        if reading.flags.has(Flags::GAP) {
+            self.release(judged);
+            self.spike.restart();
+        }
+        match self.spike.push(reading.value) {
+            Verdict::Plain => judged(&reading),
+            Verdict::Held => self.waiting.push(reading),
+            Verdict::HeldWasSpike => {
+                self.health.spikes += 1;
+                if let Some(held) = self.waiting.first_mut() {
+                    held.flags = held.flags.and(Flags::SPIKE);
+                }
+                self.give_waiting(judged);
+                judged(&reading);
+            }
+            Verdict::HeldWasPlain => {
+                self.give_waiting(judged);
+                judged(&reading);
+            }
+            Verdict::HeldWasPlainNewestHeld => {
+                self.give_waiting(judged);
+                self.waiting.push(reading);
+            }
+        }
+    }
+
+    fn wait(&mut self, reading: CalibratedReading, judged: &mut impl FnMut(&CalibratedReading)) {
+        if self.waiting.len() == WAITING_MAX {
+            self.release(judged);
+            judged(&reading);
+        } else {
+            self.waiting.push(reading);
+        }
+    }
+
+    fn give_waiting(&mut self, judged: &mut impl FnMut(&CalibratedReading)) {
+        for reading in self.waiting.drain(..) {
+            judged(&reading);
+        }
+    }
+
+    fn close_window(&mut self, at: Nanos) {
+        if at - self.window_start < WINDOW {
+            return;
+        }
+        self.health.rate_hz = match (self.window_readings, self.window_from, self.newest_at) {
+            (0, _, _) => 0.0,
+            (count, Some(from), Some(to)) if to > from => count as f64 / seconds(to - from),
+            // The first window: its first reading opens the first interval.
+            (count, _, _) => (count - 1) as f64 / seconds(at - self.window_start),
+        };
+        self.window_from = self.newest_at;
+        self.window_readings = 0;
+        self.window_start = at;
+    }
+}

@@ -1,0 +1,120 @@
+//! The arithmetic of calibration: instrument units -> newtons of line tension, metres of line.
+//!
+//! *Source*: plain statics. A sheave that turns the line through two legs with the angle `a`
+//! between them carries `F = 2 T cos(a/2)`; check values in the tests were computed apart.
+
+use crate::job::{DepthChannel, LoadChannel, Mount};
+
+/// Line tension over cell force, for where the cell sits.
+pub fn line_per_cell_force(mount: Mount) -> f64 {
+    match mount {
+        Mount::Deadline => 1.0,
+        Mount::Sheave { angle } => 1.0 / (2.0 * (angle.si() / 2.0).cos()),
+    }
+}
+
+/// Line tension from a raw load reading: `(raw - tare) * newtons_per_unit`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LoadScale {
+    /// Raw reading at no load.
+    pub tare: f64,
+    /// N of line tension per raw unit, geometry included.
+    pub newtons_per_unit: f64,
+}
+
+impl LoadScale {
+    /// From `[load]`.
+    pub fn new(load: &LoadChannel) -> Self {
+        Self {
+            tare: load.tare,
+            newtons_per_unit: load.span.si() * line_per_cell_force(load.mount),
+        }
+    }
+
+    /// N of line tension.
+    #[inline]
+    pub fn apply(&self, raw: f64) -> f64 {
+        (raw - self.tare) * self.newtons_per_unit
+    }
+}
+
+/// Line paid out from a raw depth reading: `zero + raw * metres_per_unit`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DepthScale {
+    /// m of line per raw unit, negative when the raw value falls as line goes in.
+    pub metres_per_unit: f64,
+    /// m of line paid out at raw zero.
+    pub zero: f64,
+}
+
+impl DepthScale {
+    /// From `[depth]`.
+    pub fn new(depth: &DepthChannel) -> Self {
+        Self {
+            metres_per_unit: depth.metres_per_unit.si() * depth.direction,
+            zero: depth.zero.si(),
+        }
+    }
+
+    /// m of line paid out.
+    #[inline]
+    pub fn apply(&self, raw: f64) -> f64 {
+        self.zero + raw * self.metres_per_unit
+    }
+
+    /// The same scale with `zero` moved so that `raw` reads `line_m`: the crew set the counter.
+    pub fn zeroed(self, raw: f64, line_m: f64) -> Self {
+        Self {
+            zero: line_m - raw * self.metres_per_unit,
+            ..self
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::Radians;
+
+    // T/F for angles in degrees, computed with Python from the formula.
+    #[test]
+    fn sheave_angle_agrees_with_computed_values() {
+        for (degrees, percent) in [
+            (0.0, 50.0),
+            (30.0, 51.764),
+            (45.0, 54.120),
+            (60.0, 57.735),
+            (75.0, 63.024),
+            (90.0, 70.711),
+            (100.0, 77.786),
+            (120.0, 100.0),
+            (135.0, 130.656),
+            (150.0, 193.185),
+        ] {
+            let angle = Radians(f64::to_radians(degrees));
+            let ratio = line_per_cell_force(Mount::Sheave { angle });
+            assert!((100.0 * ratio - percent).abs() < 6e-4, "{degrees}: {ratio}");
+        }
+        assert_eq!(line_per_cell_force(Mount::Deadline), 1.0);
+    }
+
+    #[test]
+    fn tare_is_taken_off_before_the_span() {
+        let scale = LoadScale {
+            tare: 100.0,
+            newtons_per_unit: 4.0,
+        };
+        assert_eq!(scale.apply(350.0), 1000.0);
+    }
+
+    #[test]
+    fn zeroing_keeps_the_scale_and_moves_the_zero() {
+        let scale = DepthScale {
+            metres_per_unit: -0.001,
+            zero: 5.0,
+        };
+        let moved = scale.zeroed(2000.0, 1234.5);
+        assert!((moved.apply(2000.0) - 1234.5).abs() < 1e-9);
+        assert!((moved.apply(1000.0) - 1235.5).abs() < 1e-9);
+    }
+}

@@ -1,0 +1,140 @@
+//! Bytes of one port -> raw readings.
+//!
+//! *Input*: bytes as they arrived, with the arrival time of the last byte of each chunk, and (for
+//! polled protocols) the bytes that were sent. *Output*: [`RawReading`]s in instrument units, and
+//! counts of what was wrong. *Limits*: buffers are bounded; nothing is allocated after the first
+//! few frames. *Errors*: never stops at a bad byte; every decoder finds the next whole frame
+//! again, and counts what it had to drop ([`FrameCounts`]).
+//!
+//! A frame takes the arrival time of its last byte, and nothing depends on how the bytes were
+//! split into chunks.
+//!
+//! Reading order: [`pattern`] (ASCII lines), [`packet`] (own binary frame, over [`cobs`]),
+//! [`modbus_rtu`] (polled registers, over [`crc16`]), [`port`] (which of them a job asks for).
+
+pub mod cobs;
+pub mod crc16;
+pub mod fuzz;
+pub mod modbus_rtu;
+pub mod packet;
+pub mod pattern;
+pub mod port;
+
+pub use port::{PortDecoder, SetupError, job_ports};
+
+use crate::input::ChannelId;
+use crate::time::Nanos;
+
+/// One number from one instrument, not yet calibrated.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RawReading {
+    /// Which instrument.
+    pub channel: ChannelId,
+    /// Arrival of the last byte of its frame.
+    pub at: Nanos,
+    /// In instrument units (counts, lbf, turns, ...); always finite.
+    pub raw: f64,
+    /// Frame number given by the instrument, if it gives one.
+    pub seq: Option<u64>,
+    /// Time given by the instrument, s on its own clock, if it gives one. Carried for the record
+    /// and for display: the instrument's clock may step, arrival times do not.
+    pub device_s: Option<f64>,
+}
+
+/// What was wrong with a frame.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum FrameFault {
+    /// No end of frame within the largest permitted size.
+    TooLong,
+    /// A line that the pattern does not match.
+    NoMatch,
+    /// The pattern matched, but what it captured is not a finite number.
+    NotANumber,
+    /// Checksum wrong.
+    Checksum,
+    /// Checksum right, but the frame has a length or layout that cannot be.
+    Layout,
+    /// A packet of a version this program does not know.
+    Version(u8),
+    /// A Modbus device refused: exception code.
+    Exception(u8),
+    /// A Modbus device did not answer in time.
+    NoAnswer,
+    /// A Modbus answer came after its time and could be the answer to something else.
+    Late,
+    /// Bytes that nobody asked for or that make no frame.
+    Garbage,
+}
+
+impl FrameFault {
+    /// One plain phrase for page and log.
+    pub fn phrase(self) -> &'static str {
+        match self {
+            Self::TooLong => "no end of frame",
+            Self::NoMatch => "line does not match the pattern",
+            Self::NotANumber => "not a number",
+            Self::Checksum => "checksum wrong",
+            Self::Layout => "frame layout wrong",
+            Self::Version(_) => "unknown packet version",
+            Self::Exception(_) => "device refused the request",
+            Self::NoAnswer => "device does not answer",
+            Self::Late => "answer too late",
+            Self::Garbage => "bytes that make no frame",
+        }
+    }
+}
+
+/// Running counts of one port.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct FrameCounts {
+    /// Frames that gave at least one reading.
+    pub good: u64,
+    /// Frames (or, for a polled device, questions) that gave none, or one number fewer than they
+    /// should have: the sum of all faults below.
+    pub bad: u64,
+    /// [`FrameFault::TooLong`]
+    pub too_long: u64,
+    /// [`FrameFault::NoMatch`]
+    pub no_match: u64,
+    /// [`FrameFault::NotANumber`]
+    pub not_a_number: u64,
+    /// [`FrameFault::Checksum`]
+    pub checksum: u64,
+    /// [`FrameFault::Layout`] and [`FrameFault::Version`]
+    pub layout: u64,
+    /// [`FrameFault::Exception`]
+    pub exception: u64,
+    /// [`FrameFault::NoAnswer`]
+    pub no_answer: u64,
+    /// [`FrameFault::Late`]
+    pub late: u64,
+    /// [`FrameFault::Garbage`]
+    pub garbage: u64,
+    /// Half frames after opening the port or when it was lost; these are expected, not bad.
+    pub partial: u64,
+    /// The newest fault and when it was noticed.
+    pub last_fault: Option<(Nanos, FrameFault)>,
+}
+
+impl FrameCounts {
+    pub(crate) fn fault(&mut self, at: Nanos, fault: FrameFault) {
+        let count = match fault {
+            FrameFault::TooLong => &mut self.too_long,
+            FrameFault::NoMatch => &mut self.no_match,
+            FrameFault::NotANumber => &mut self.not_a_number,
+            FrameFault::Checksum => &mut self.checksum,
+            FrameFault::Layout | FrameFault::Version(_) => &mut self.layout,
+            FrameFault::Exception(_) => &mut self.exception,
+            FrameFault::NoAnswer => &mut self.no_answer,
+            FrameFault::Late => &mut self.late,
+            FrameFault::Garbage => &mut self.garbage,
+        };
+        *count += 1;
+        self.bad += 1;
+        self.last_fault = Some((at, fault));
+    }
+}
+
+#[cfg(test)]
+mod tests;
