@@ -12,6 +12,7 @@ pub mod calibrate;
 pub mod decode;
 pub mod input;
 pub mod job;
+pub mod model;
 pub mod pipeline;
 pub mod recording;
 pub mod result;
