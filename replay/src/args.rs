@@ -41,6 +41,8 @@ Results go to standard output, everything else to standard error.
 /// Commands.
 #[derive(Debug, Subcommand)]
 pub enum Command {
+    /// Simulate an invented well: a record as instruments make it, and the truth beside it
+    Simulate(crate::simulate::Args),
     /// Print a shell completion script
     Completions(CompletionArgs),
     /// Print the manual page, or write one page per command into a folder

@@ -12,6 +12,7 @@
 pub mod args;
 pub mod console;
 pub mod failure;
+pub mod simulate;
 
 use args::{Arguments, Command};
 use clap::Parser;
@@ -40,5 +41,6 @@ fn dispatch(command: &Command, console: &mut Console<'_>) -> Result<Exit, Failur
     match command {
         Command::Completions(args) => args::print_completions(args, console),
         Command::Man(args) => args::print_manual(args, console),
+        Command::Simulate(args) => simulate::run(args, console),
     }
 }

@@ -1,0 +1,461 @@
+//! The pipe on a grid of centimetres and the wheels that roll over it.
+//!
+//! Per pass, one wheel under radial load N deepens a groove from d0 by p, where
+//! `2 s tan(b) sqrt(2 R p) (d0 + 2 p / 3) = N` (s contact pressure, R wheel radius, 2 b edge
+//! angle), and takes `s tan(b) (d1^2 - d0^2)` of axial force: energy and depth agree exactly.
+//! Ours, derived from the uniform contact pressure of a wedge; rigid-plastic half space.
+
+use super::rng::{Rng, normal_cdf};
+use super::scenario::{Pipe as Spec, Scale};
+
+/// Length of a cell, m.
+pub const CELL: f64 = 0.01;
+
+/// Groove depth after one pass, m.
+pub fn pass(d0: f64, load: f64, pressure: f64, radius: f64, tangent: f64) -> f64 {
+    if load <= 0.0 {
+        return d0;
+    }
+    // With y = sqrt(p): y (d0 + 2 y^2 / 3) = q, one real root, convex: Newton from above.
+    let q = load / (2.0 * pressure * tangent * (2.0 * radius).sqrt());
+    let mut y = (1.5 * q).cbrt();
+    if d0 > 0.0 {
+        y = y.min(q / d0);
+    }
+    for _ in 0..12 {
+        let step = (y * (d0 + 2.0 / 3.0 * y * y) - q) / (d0 + 2.0 * y * y);
+        y -= step;
+        if step.abs() < 1e-12 * y {
+            break;
+        }
+    }
+    d0 + y * y
+}
+
+/// One wheel.
+#[derive(Debug, Clone)]
+pub struct Wheel {
+    /// Below the middle of the wheels, m.
+    pub offset: f64,
+    /// Radial force over nominal.
+    pub factor: f64,
+    /// Phase of its run-out, rad.
+    pub phase: f64,
+    /// Growth of contact pressure with distance rolled, 1/m.
+    pub wear: f64,
+    rolled: f64,
+    cell: Option<i64>,
+    force: f64,
+    plastic: bool,
+}
+
+impl Wheel {
+    /// A new wheel.
+    pub fn new(offset: f64, factor: f64, phase: f64, wear: f64) -> Self {
+        Self {
+            offset,
+            factor,
+            phase,
+            wear,
+            rolled: 0.0,
+            cell: None,
+            force: 0.0,
+            plastic: false,
+        }
+    }
+}
+
+/// True properties of the cutter.
+#[derive(Debug, Clone)]
+pub struct Cutter {
+    /// Wheels in one groove.
+    pub wheels: Vec<Wheel>,
+    /// Radial force, N.
+    pub load: f64,
+    /// Contact pressure, Pa.
+    pub pressure: f64,
+    /// Wheel radius, m.
+    pub radius: f64,
+    /// Tangent of half the edge angle.
+    pub tangent: f64,
+    /// Reach below the inner surface, m.
+    pub reach: f64,
+    /// Radial force down over up.
+    pub bite_down: f64,
+    /// Relative change of radial force per metre of groove depth.
+    pub slope: f64,
+    /// Ripple of radial force once a turn.
+    pub run_out: f64,
+    /// Drag of reaction rollers over radial force.
+    pub rolling: f64,
+    /// Whether the wheels are extended.
+    pub out: bool,
+    going_down: Option<bool>,
+}
+
+/// The pipe around the interval.
+#[derive(Debug, Clone)]
+pub struct Pipe {
+    /// Depth of cell 0.
+    pub top: f64,
+    /// Groove depth, m.
+    pub groove: Vec<f64>,
+    /// Local wall, m.
+    pub wall: Vec<f64>,
+    /// Groove depth at which the back wall gives way, m.
+    pub breaks_at: Vec<f64>,
+    /// Local contact pressure over mean.
+    pub hardness: Vec<f64>,
+    /// Split, by cell: time of break-through, s; infinite while whole.
+    pub through_s: Vec<f64>,
+    /// Whether a cell lies in a coupling.
+    pub coupling: Vec<bool>,
+    /// Drag of scale left, N.
+    pub scale: Vec<f64>,
+    scale_wear: Vec<f64>,
+    bump: Vec<f64>,
+    bite: f64,
+    /// Coupling centres, m.
+    pub couplings: Vec<f64>,
+}
+
+impl Pipe {
+    /// Draws a pipe from `top` to `bottom`.
+    pub fn draw(spec: &Spec, top: f64, bottom: f64, rng: &mut Rng) -> Self {
+        let count = ((bottom - top) / CELL).ceil() as usize;
+        let nominal = spec.wall.0;
+        let joint = spec.joint_length.0;
+        let coupling_wall = 0.5 * (spec.coupling_od.0 - spec.od.0) + nominal;
+        let first = ((top - spec.coupling_at.0) / joint).floor();
+        let joints = ((bottom - top) / joint).ceil() as usize + 2;
+        let means: Vec<f64> = (0..joints)
+            .map(|_| 1.0 + spec.wall_mean + spec.wall_joint_sd * rng.normal())
+            .collect();
+        let local = rng.correlated(count, CELL, 2.5);
+        let hard = rng.correlated(count, CELL, spec.hardness_length.0);
+        let back = rng.correlated(count, CELL, spec.break_length.0);
+        let mut pipe = Self {
+            top,
+            groove: vec![0.0; count],
+            wall: Vec::with_capacity(count),
+            breaks_at: Vec::with_capacity(count),
+            hardness: Vec::with_capacity(count),
+            through_s: vec![f64::INFINITY; count],
+            coupling: Vec::with_capacity(count),
+            scale: vec![0.0; count],
+            scale_wear: vec![0.0; count],
+            bump: vec![0.0; count],
+            bite: spec.coupling_bite,
+            couplings: Vec::new(),
+        };
+        for k in 0..count {
+            let x = top + (k as f64 + 0.5) * CELL;
+            let place = (x - spec.coupling_at.0) / joint - first;
+            let centre = spec.coupling_at.0 + (first + place.round()) * joint;
+            let off = (x - centre).abs();
+            let in_coupling = off <= 0.5 * spec.coupling_length.0;
+            let relative = (means[(place.floor().max(0.0) as usize).min(joints - 1)]
+                + spec.wall_local_sd * local[k])
+                .max(1.0 - spec.wall_tolerance);
+            let wall = if in_coupling {
+                coupling_wall
+            } else {
+                nominal * relative
+            };
+            let fraction = spec.break_low + (1.0 - spec.break_low) * normal_cdf(back[k]);
+            let mut hardness = (spec.hardness_sd * hard[k]).exp();
+            for patch in &spec.patch {
+                if x >= patch.top.0 && x < patch.bottom.0 {
+                    hardness *= patch.factor;
+                }
+            }
+            for Scale {
+                top,
+                bottom,
+                drag,
+                wear,
+            } in &spec.scale
+            {
+                if x >= top.0 && x < bottom.0 {
+                    pipe.scale[k] = drag.0 * (1.0 + 0.3 * local[k]).max(0.1);
+                    pipe.scale_wear[k] = *wear;
+                }
+            }
+            // The gap between the pin ends: a wheel drops in and has to climb out.
+            if (off - 0.025).abs() <= 0.012 {
+                pipe.bump[k] = spec.coupling_bump.0;
+            }
+            pipe.wall.push(wall);
+            pipe.breaks_at.push(fraction * wall);
+            pipe.hardness.push(hardness);
+            pipe.coupling.push(in_coupling);
+        }
+        let mut centre = spec.coupling_at.0 + first * joint;
+        while centre < bottom {
+            if centre > top {
+                pipe.couplings.push(centre);
+            }
+            centre += joint;
+        }
+        pipe
+    }
+
+    /// Cell that holds `x`, if the pipe was drawn there.
+    #[inline]
+    pub fn cell(&self, x: f64) -> Option<usize> {
+        let k = ((x - self.top) / CELL).floor();
+        (k >= 0.0 && (k as usize) < self.groove.len()).then_some(k as usize)
+    }
+}
+
+/// Forces on the tool from cutting and the like, N.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Drag {
+    /// Plastic work per metre.
+    pub cutting: f64,
+    /// Everything else that goes with wheels and pipe: rollers, bumps, scale.
+    pub other: f64,
+    /// A wheel deforms metal.
+    pub plastic: bool,
+}
+
+impl Cutter {
+    /// A retracted cutter.
+    #[allow(clippy::missing_const_for_fn)]
+    pub fn new(
+        wheels: Vec<Wheel>,
+        load: f64,
+        pressure: f64,
+        radius: f64,
+        tangent: f64,
+        reach: f64,
+    ) -> Self {
+        Self {
+            wheels,
+            load,
+            pressure,
+            radius,
+            tangent,
+            reach,
+            bite_down: 1.0,
+            slope: 0.0,
+            run_out: 0.0,
+            rolling: 0.0,
+            out: false,
+            going_down: None,
+        }
+    }
+
+    /// Extends or retracts the wheels.
+    pub fn set_out(&mut self, out: bool) {
+        self.out = out;
+        for wheel in &mut self.wheels {
+            wheel.cell = None;
+            wheel.force = 0.0;
+            wheel.plastic = false;
+        }
+    }
+
+    /// The middle of the wheels is now at `x` after moving `down` or up.
+    pub fn roll(&mut self, pipe: &mut Pipe, x: f64, down: bool, t: f64) {
+        if self.going_down != Some(down) {
+            self.going_down = Some(down);
+            for wheel in &mut self.wheels {
+                wheel.force = 0.0;
+                wheel.plastic = false;
+            }
+        }
+        for wheel in &mut self.wheels {
+            let at = x + wheel.offset;
+            let cell = ((at - pipe.top) / CELL).floor() as i64;
+            let Some(before) = wheel.cell.replace(cell) else {
+                continue;
+            };
+            if cell == before {
+                continue;
+            }
+            let range = if cell > before {
+                before + 1..=cell
+            } else {
+                cell..=before - 1
+            };
+            for k in range {
+                let Some(k) = usize::try_from(k).ok().filter(|k| *k < pipe.groove.len()) else {
+                    wheel.force = 0.0;
+                    continue;
+                };
+                // Scale is worn by whatever passes.
+                pipe.scale[k] *= 1.0 - pipe.scale_wear[k] / 3.0;
+                wheel.force = 0.0;
+                wheel.plastic = false;
+                if !self.out {
+                    continue;
+                }
+                wheel.rolled += CELL;
+                if pipe.through_s[k].is_finite() {
+                    continue;
+                }
+                let d0 = pipe.groove[k];
+                let bite = if pipe.coupling[k] { pipe.bite } else { 1.0 };
+                let way = if down { self.bite_down } else { 1.0 };
+                let ripple = 1.0 + self.run_out * (wheel.rolled / self.radius + wheel.phase).sin();
+                let load = self.load
+                    * wheel.factor
+                    * bite
+                    * way
+                    * ripple
+                    * (1.0 + self.slope * d0).max(0.1);
+                let pressure = self.pressure * pipe.hardness[k] * (1.0 + wheel.wear * wheel.rolled);
+                let d1 =
+                    pass(d0, load, pressure, self.radius, self.tangent).min(self.reach.max(d0));
+                if d1 - d0 < 1e-9 {
+                    continue;
+                }
+                wheel.plastic = true;
+                wheel.force = pressure * self.tangent * (d1 * d1 - d0 * d0);
+                pipe.groove[k] = d1;
+                if d1 >= pipe.breaks_at[k] {
+                    pipe.groove[k] = pipe.wall[k];
+                    pipe.through_s[k] = t;
+                }
+            }
+        }
+    }
+
+    /// Forces against moving on in the direction of the last motion, or against turning round.
+    pub fn drag(&self, pipe: &Pipe, x: f64, down: bool) -> Drag {
+        let mut drag = Drag::default();
+        let same = self.going_down == Some(down);
+        for wheel in &self.wheels {
+            if self.out {
+                if same {
+                    drag.cutting += wheel.force;
+                    drag.plastic |= wheel.plastic;
+                }
+                let way = if down { self.bite_down } else { 1.0 };
+                drag.other += self.rolling * self.load * wheel.factor * way;
+            }
+            if let Some(k) = pipe.cell(x + wheel.offset) {
+                // A retracted wheel hardly feels the gap.
+                drag.other += pipe.bump[k] * if self.out { 1.0 } else { 0.15 };
+                drag.other += pipe.scale[k] / self.wheels.len() as f64;
+            }
+        }
+        drag
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const BASE: (f64, f64, f64) = (4000.0, 1.2e9, 0.01);
+
+    fn base_pass(d: f64) -> f64 {
+        pass(d, BASE.0, BASE.1, BASE.2, 15f64.to_radians().tan())
+    }
+
+    #[test]
+    fn pass_recursion_gives_the_base_case_table() {
+        // 4000 N, 10 mm, 15 deg, 1.2 GPa: depth in mm after so many passes.
+        let table = [
+            (1, 1.6327),
+            (2, 2.1331),
+            (3, 2.4793),
+            (5, 2.9816),
+            (10, 3.8044),
+            (15, 4.3763),
+            (20, 4.8295),
+            (21, 4.9106),
+        ];
+        let mut depth = 0.0;
+        let mut done = 0;
+        let mut energy = 0.0;
+        let tangent = 15f64.to_radians().tan();
+        for (passes, expected) in table {
+            while done < passes {
+                let next = base_pass(depth);
+                energy += BASE.1 * tangent * (next * next - depth * depth);
+                depth = next;
+                done += 1;
+            }
+            assert!((depth * 1e3 - expected).abs() < 5e-5, "{passes}: {depth}");
+        }
+        assert!((energy - 7753.5526).abs() < 0.01, "{energy}");
+    }
+
+    #[test]
+    fn depth_grows_as_the_cube_root_of_passes_in_the_long_run() {
+        let mut depth = 0.0;
+        let mut at = [0.0; 2];
+        for n in 1..=8000 {
+            depth = base_pass(depth);
+            if n == 1000 {
+                at[0] = depth;
+            }
+        }
+        at[1] = depth;
+        assert!((at[1] / at[0] - 2.0).abs() < 0.005, "{at:?}");
+    }
+
+    #[test]
+    fn work_of_rolling_equals_the_energy_of_the_groove() {
+        let spec = Spec {
+            hardness_sd: 0.0,
+            coupling_at: super::super::quantity::Length(5000.0),
+            joint_length: super::super::quantity::Length(1000.0),
+            wall: super::super::quantity::Length(0.02),
+            ..Spec::default()
+        };
+        let mut pipe = Pipe::draw(&spec, 1000.0, 1010.0, &mut Rng::new(1, "pipe"));
+        let wheels = [-0.1, 0.0, 0.1]
+            .map(|o| Wheel::new(o, 1.0, 0.0, 0.0))
+            .to_vec();
+        let mut cutter = Cutter::new(wheels, 2000.0, 1.2e9, 0.01, 15f64.to_radians().tan(), 0.02);
+        cutter.set_out(true);
+        let mut work = 0.0;
+        let mut x = 1001.0;
+        for (down, target) in [(true, 1009.0), (false, 1001.0), (true, 1009.0)] {
+            let step: f64 = if down { 0.0007 } else { -0.0007 };
+            while (target - x) * step > 0.0 {
+                work += step.abs() * cutter.drag(&pipe, x, down).cutting;
+                x += step;
+                cutter.roll(&mut pipe, x, down, 0.0);
+            }
+        }
+        let stored: f64 = pipe
+            .groove
+            .iter()
+            .map(|d| 1.2e9 * 15f64.to_radians().tan() * d * d * CELL)
+            .sum();
+        assert!((work / stored - 1.0).abs() < 0.01, "{work} {stored}");
+    }
+
+    #[test]
+    fn a_split_cell_takes_no_more_force() {
+        let spec = Spec {
+            wall: super::super::quantity::Length(2e-3),
+            ..Spec::default()
+        };
+        let mut pipe = Pipe::draw(&spec, 1001.0, 1006.0, &mut Rng::new(2, "pipe"));
+        let wheels = vec![Wheel::new(0.0, 1.0, 0.0, 0.0)];
+        let mut cutter = Cutter::new(wheels, 4000.0, 1.2e9, 0.01, 0.268, 0.02);
+        cutter.set_out(true);
+        for round in 0..6 {
+            for k in 0..4000 {
+                let f = k as f64 / 1000.0;
+                let (x, down) = if round % 2 == 0 {
+                    (1001.5 + f, true)
+                } else {
+                    (1005.5 - f, false)
+                };
+                cutter.roll(&mut pipe, x, down, f64::from(round));
+            }
+        }
+        let k = pipe.cell(1003.0).unwrap();
+        assert!(pipe.through_s[k].is_finite());
+        cutter.roll(&mut pipe, 1002.99, true, 9.0);
+        cutter.roll(&mut pipe, 1003.005, true, 9.0);
+        assert_eq!(cutter.drag(&pipe, 1003.005, true).cutting, 0.0);
+    }
+}
