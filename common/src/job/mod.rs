@@ -4,6 +4,26 @@
 //! and what to write instead. All quantities SI inside ([`crate::units`]).
 //! Reading the text lives in the sibling files; this one holds only the checked result.
 
+mod check;
+mod findings;
+mod instruments;
+mod quantity;
+mod read;
+mod report;
+mod sample;
+mod section;
+mod set;
+#[cfg(test)]
+mod tests;
+mod tubular_size;
+
+pub use findings::{Finding, Findings};
+pub use quantity::{Dimension, parse_quantity, significant, unit_factor};
+pub use read::{ReadJob, read_job};
+pub use sample::print_default_job;
+pub use set::apply_set;
+use tubular_size::{TubularSize, tubular_size};
+
 use crate::units::{
     CubicMetres, KelvinPerMetre, Kilograms, KilogramsPerCubicMetre, Metres, MetresPerSecond,
     Newtons, Pascals, PerKelvin, Radians, Seconds,
