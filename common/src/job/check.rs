@@ -708,12 +708,10 @@ fn services(job: &Job, report: &Report<'_>) {
             "the folder for runs, e.g. folder = \"runs\"",
         );
     }
-    if job.page.listen.parse::<std::net::SocketAddr>().is_err()
-        && !job
-            .page
-            .listen
-            .strip_prefix("localhost:")
-            .is_some_and(|port| port.parse::<u16>().is_ok())
+    let listen = job.page.listen.as_str();
+    let local = listen.strip_prefix("localhost:");
+    if listen.parse::<std::net::SocketAddr>().is_err()
+        && local.is_none_or(|port| port.parse::<u16>().is_err())
     {
         report.fault(
             "page",

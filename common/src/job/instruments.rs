@@ -24,7 +24,7 @@ pub(super) fn load(section: &Section<'_>, breaking_load: f64) -> Option<LoadChan
     let mount = section.choice("mount", &[("deadline", false), ("sheave", true)]);
     let mount = match (mount, angle) {
         (Some(true), Some(angle)) => {
-            if angle >= std::f64::consts::PI || angle < 0.0 {
+            if !angle.is_nan() && !(0.0..std::f64::consts::PI).contains(&angle) {
                 section.fault(
                     "angle",
                     D::Angle.show(angle),

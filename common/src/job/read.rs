@@ -330,11 +330,11 @@ fn read_tubular(root: &Section<'_>, report: &Report<'_>) -> Tubular {
     };
     let section = Section::new("tubular", table, report);
     let size = section.text("size").or(named);
-    let known = size.and_then(|size| match super::tubular_size(&size) {
-        Ok(known) => Some(known),
+    let known = size.map(|size| match super::tubular_size(&size) {
+        Ok(known) => known,
         Err(problem) => {
             section.fault("size", problem.0, problem.1);
-            Some(super::TubularSize::unknown())
+            super::TubularSize::unknown()
         }
     });
     let needed = |key: &'static str, from_size: Option<f64>, want: D| match from_size {

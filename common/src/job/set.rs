@@ -18,7 +18,7 @@ pub fn apply_set(text: &str, assignment: &str) -> Result<String, String> {
     let value = toml_value(value.trim())?;
     let is_word =
         |w: &&str| !w.is_empty() && w.chars().all(|c| c.is_ascii_alphanumeric() || c == '_');
-    if !path.iter().all(|w| is_word(&w)) {
+    if !path.iter().all(is_word) {
         return Err(format!(
             "\"{}\" is not a key; write section.key, e.g. cutter.contact_pressure",
             path.join(".")
