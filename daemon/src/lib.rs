@@ -1,1 +1,29 @@
-//! placeholder
+//! kerfwatchd: the live side. Instruments in; record, alarms and page out.
+//!
+//! It is a shell around the core of the `kerfwatch` crate: it opens ports, keeps time, writes
+//! files and answers the page. It computes nothing the replay would not compute.
+//!
+//! Reading order: [`run`] (threads, start and end), [`ingest`] (one ordered stream of inputs),
+//! [`guard`] (the overpull path), [`handover`] (queues that never block), [`recorder`], [`core`],
+//! [`publish`], [`web`].
+
+pub mod cli;
+pub mod clock;
+pub mod commands;
+pub mod console;
+pub mod core;
+pub mod demo;
+pub mod guard;
+pub mod handover;
+pub mod history;
+pub mod ingest;
+pub mod logging;
+pub mod outputs;
+pub mod port_stub;
+pub mod progress;
+pub mod publish;
+pub mod recorder;
+pub mod run;
+pub mod web;
+
+pub use run::{Config, Ended, RunError, Started, run};

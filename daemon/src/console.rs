@@ -1,0 +1,141 @@
+//! Plain lines on standard output: one for each stroke, alarm and mark.
+
+use crate::publish::MarkView;
+use kerfwatch::job::Display;
+use kerfwatch::result::{AlarmRecord, Direction, RunResult, Stroke};
+use kerfwatch::snapshot::Snapshot;
+use kerfwatch::units::{Metres, Newtons};
+use std::io::Write;
+
+/// Writes lines in the job's units.
+#[derive(Debug, Clone, Copy)]
+pub struct Console {
+    /// Units.
+    pub display: Display,
+    /// `false` writes nothing (tests).
+    pub speak: bool,
+}
+
+impl Console {
+    /// A stroke has ended.
+    pub fn stroke(&self, stroke: &Stroke, now: &Snapshot) {
+        let direction = match stroke.direction {
+            Direction::Up => "up  ",
+            Direction::Down => "down",
+        };
+        let (from, to) = match stroke.direction {
+            Direction::Up => (stroke.bottom_m, stroke.top_m),
+            Direction::Down => (stroke.top_m, stroke.bottom_m),
+        };
+        let deepest = now
+            .groove
+            .iter()
+            .map(|bin| bin.depth_mm)
+            .fold(f64::NAN, f64::max);
+        let split = now.groove.iter().filter(|bin| bin.through).count();
+        self.line(format_args!(
+            "{}  stroke {:>4} {direction}  {} -> {}  drag {}  peak {}  groove at most {}  split {split} of {} bins",
+            clock(stroke.end_s),
+            stroke.n,
+            self.length(from),
+            self.length(to),
+            self.force(stroke.mean_drag_n),
+            self.force(stroke.peak_tension_n),
+            self.groove(deepest),
+            now.groove.len(),
+        ));
+    }
+
+    /// An alarm has changed.
+    pub fn alarm(&self, at_s: f64, state: &str, record: &AlarmRecord) {
+        let peak = record
+            .peak_n
+            .map(|peak| format!("  peak {}", self.force(peak)))
+            .unwrap_or_default();
+        self.line(format_args!(
+            "{}  ALARM {} ({}) {state}{peak}",
+            clock(at_s),
+            record.kind,
+            record.level,
+        ));
+    }
+
+    /// An operator's mark.
+    pub fn mark(&self, mark: &MarkView) {
+        self.line(format_args!(
+            "{}  mark {} {} {}",
+            clock(mark.at_s),
+            mark.mark,
+            mark.text,
+            if mark.author.is_empty() {
+                String::new()
+            } else {
+                format!("by {}", mark.author)
+            },
+        ));
+    }
+
+    /// The run has ended.
+    pub fn end(&self, result: &RunResult) {
+        self.line(format_args!(
+            "{}  end: {} strokes, {} readings, {} bad frames, {} alarms",
+            clock(result.run.duration_s),
+            result.strokes.len(),
+            result.run.samples,
+            result.quality.bad_frames,
+            result.alarms.len(),
+        ));
+    }
+
+    /// Any line.
+    pub fn line(&self, text: std::fmt::Arguments<'_>) {
+        if self.speak {
+            // A closed pipe must not end the recording.
+            let _ = writeln!(std::io::stdout().lock(), "{text}");
+        }
+    }
+
+    fn length(&self, metres: f64) -> String {
+        match self.display {
+            Display::Metric => format!("{metres:8.2} m"),
+            Display::Field => format!("{:8.1} ft", Metres(metres).as_feet()),
+        }
+    }
+
+    fn force(&self, newtons: f64) -> String {
+        match self.display {
+            Display::Metric => format!("{newtons:6.0} N"),
+            Display::Field => format!("{:6.0} lbf", Newtons(newtons).as_lbf()),
+        }
+    }
+
+    fn groove(&self, millimetres: f64) -> String {
+        match self.display {
+            _ if !millimetres.is_finite() => "unknown".to_owned(),
+            Display::Metric => format!("{millimetres:.2} mm"),
+            Display::Field => format!("{:.3} in", Metres(millimetres * 1e-3).as_inches()),
+        }
+    }
+}
+
+/// Hours, minutes, seconds of run time.
+pub fn clock(seconds: f64) -> String {
+    let whole = seconds.max(0.0) as u64;
+    format!(
+        "{:02}:{:02}:{:02}",
+        whole / 3600,
+        whole / 60 % 60,
+        whole % 60
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn run_time_reads_as_a_clock() {
+        assert_eq!(clock(36_061.9), "10:01:01");
+        assert_eq!(clock(-1.0), "00:00:00");
+    }
+}

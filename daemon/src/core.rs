@@ -1,0 +1,197 @@
+//! The core thread: feeds the pipeline, tells what it decided.
+//!
+//! It takes inputs from its queue in order, pushes them, prints a line for each stroke, hands
+//! decisions to the recorder and publishes the present ten times a second. It never waits for
+//! disk, page or network.
+
+use crate::console::Console;
+use crate::guard::Overpull;
+use crate::handover::{Batch, Handover};
+use crate::history::Point;
+use crate::outputs::Horn;
+use crate::progress::Progress;
+use crate::publish::{MarkView, Published, Told};
+use crate::recorder::Derived;
+use kerfwatch::input::{Event, Input, Mark, MarkKind};
+use kerfwatch::pipeline::Pipeline;
+use kerfwatch::result::RunResult;
+use kerfwatch::snapshot::Snapshot;
+use kerfwatch::time::{Nanos, seconds};
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+use std::time::{Duration, Instant};
+use tokio::sync::watch;
+
+/// Wall time between looks at the queue.
+const LOOK: Duration = Duration::from_millis(20);
+/// Wall time between snapshots.
+const PUBLISH: Duration = Duration::from_millis(100);
+/// Run time between points of the charts.
+const POINT_NS: Nanos = 100_000_000;
+
+/// The thread's state.
+#[derive(Debug)]
+pub struct Core {
+    /// The pipeline.
+    pub pipeline: Pipeline,
+    /// Where inputs come from.
+    pub inputs: Arc<Handover>,
+    /// Where decisions are recorded.
+    pub derived: Derived,
+    /// Where the present is shown.
+    pub published: Arc<Published>,
+    /// Lines for people.
+    pub console: Console,
+    /// Outputs follow this.
+    pub horn: watch::Sender<Horn>,
+}
+
+impl Core {
+    /// Runs until the queue is closed and empty; returns the final result.
+    pub fn run(mut self) -> RunResult {
+        let progress = Arc::clone(&self.published.progress);
+        let mut batch = Batch::default();
+        let mut events = Vec::new();
+        let mut published = Instant::now();
+        let mut point_due: Nanos = 0;
+        while self.inputs.take(&mut batch, LOOK) {
+            let mut newest = None;
+            batch.drain(|input| {
+                self.pipeline.push(input, &mut events);
+                let at = time_of(input);
+                newest = Some(at);
+                self.follow(input, &progress);
+                for event in events.drain(..) {
+                    self.tell(&event);
+                }
+                if at >= point_due {
+                    point_due = at + POINT_NS;
+                    let snapshot = self.pipeline.snapshot();
+                    self.published.history().push(point(&snapshot));
+                }
+            });
+            if let Some(at) = newest {
+                progress.core_at_ns.store(at, Ordering::Relaxed);
+            }
+            if published.elapsed() >= PUBLISH {
+                published = Instant::now();
+                self.publish();
+            }
+            self.published
+                .answer_result(|| self.pipeline.result(&self.published.run_id));
+        }
+        self.pipeline.finish(&mut events);
+        for event in events.drain(..) {
+            self.tell(&event);
+        }
+        self.publish();
+        let result = self.pipeline.result(&self.published.run_id);
+        self.published.final_result(result.clone());
+        self.console.end(&result);
+        result
+    }
+
+    fn follow(&mut self, input: &Input, progress: &Progress) {
+        match input {
+            Input::Tick { .. } => {
+                progress.core_ticks.fetch_add(1, Ordering::Relaxed);
+            }
+            Input::Mark { at, mark } => {
+                let view = mark_view(*at, mark);
+                self.console.mark(&view);
+                self.published.marks().push(view.clone());
+                // No reader is no fault.
+                let _ = self.published.told.send(Told::Mark(view));
+            }
+            _ => {}
+        }
+    }
+
+    fn tell(&mut self, event: &Event) {
+        self.derived.event(event);
+        match event {
+            Event::Stroke(stroke) => {
+                self.console.stroke(stroke, &self.pipeline.snapshot());
+                let _ = self.published.told.send(Told::Stroke(stroke.clone()));
+            }
+            Event::Interval(_) => {}
+            Event::Alarm { at, state, record } => {
+                self.console.alarm(seconds(*at), state, record);
+                let _ = self.published.told.send(Told::Alarm {
+                    at_s: seconds(*at),
+                    alarm: record.kind.clone(),
+                    state: (*state).to_owned(),
+                });
+            }
+        }
+    }
+
+    fn publish(&mut self) {
+        let mut snapshot = self.pipeline.snapshot();
+        let standing = snapshot.alarms.iter().any(|alarm| alarm.kind == "overpull");
+        let guard: Option<Overpull> = self.horn.borrow().overpull;
+        let judged_s = snapshot.at_s;
+        // The guard is ahead of the pipeline; its word stands until the pipeline has seen the same
+        // reading and has no overpull standing (reset by the operator).
+        let over = guard.is_some_and(|guard| guard.at_s <= judged_s && !standing);
+        self.horn.send_if_modified(|horn| {
+            let changed = over || horn.alarms != snapshot.alarms;
+            if over {
+                horn.overpull = None;
+            }
+            if horn.alarms != snapshot.alarms {
+                horn.alarms.clone_from(&snapshot.alarms);
+            }
+            changed
+        });
+        snapshot
+            .alarms
+            .extend(self.published.shell_alarms.load().iter().cloned());
+        self.published.snapshot.send_replace(Arc::new(snapshot));
+    }
+}
+
+fn point(snapshot: &Snapshot) -> Point {
+    let known = |value: Option<f64>| value.map_or(f32::NAN, |value| value as f32);
+    Point {
+        at_s: snapshot.at_s,
+        tension_n: known(snapshot.tension_n),
+        expected_n: known(snapshot.expected_n),
+        line_m: known(snapshot.line_m),
+        tool_m: known(snapshot.tool_depth_m),
+        drag_n: known(snapshot.drag_n),
+    }
+}
+
+/// When an input happened.
+pub fn time_of(input: &Input) -> Nanos {
+    match input {
+        Input::Received { at, .. }
+        | Input::Sent { at, .. }
+        | Input::Reading { at, .. }
+        | Input::Mark { at, .. }
+        | Input::Port { at, .. }
+        | Input::Tick { at } => *at,
+    }
+}
+
+/// A mark in words for page and console.
+pub fn mark_view(at: Nanos, mark: &Mark) -> MarkView {
+    let (word, text) = match &mark.kind {
+        MarkKind::CutterOut => ("cutter_out", String::new()),
+        MarkKind::CutterIn => ("cutter_in", String::new()),
+        MarkKind::WeightCheck => ("weight_check", String::new()),
+        MarkKind::Note(text) => ("note", text.clone()),
+        MarkKind::Zero(metres) => ("zero", format!("{metres} m")),
+        MarkKind::ReferenceDepth(metres) => ("reference_depth", format!("{metres} m")),
+        MarkKind::Acknowledge(kind) => ("acknowledge", kind.clone()),
+        MarkKind::Shelve(kind, seconds) => ("shelve", format!("{kind} for {seconds} s")),
+        MarkKind::Reset(kind) => ("reset", kind.clone()),
+    };
+    MarkView {
+        at_s: seconds(at),
+        author: mark.author.clone(),
+        mark: word.to_owned(),
+        text,
+    }
+}

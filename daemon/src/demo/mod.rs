@@ -1,0 +1,130 @@
+//! The demonstration: a recorded cut played through pseudo terminals into the very same daemon.
+//!
+//! *Time*: at `--speed 60` the player writes sixty times as fast and the daemon's run clock runs
+//! sixty times as fast, so arrival times, silences and ticks keep their true proportions. Bytes
+//! still pass through the kernel, the serial port code, the recorder and the pipeline.
+
+pub mod fixture;
+pub mod player;
+pub mod terminal;
+
+use crate::run::{Config, Ended, RunError};
+use crate::web::{PATIENCE, PageConfig};
+use fixture::Fixture;
+use std::path::PathBuf;
+use tokio::sync::oneshot;
+use tokio_util::sync::CancellationToken;
+
+/// What to show.
+#[derive(Debug, Clone)]
+pub struct Demo {
+    /// Times as fast as it was recorded.
+    pub speed: f64,
+    /// Name of a fixture, or a folder.
+    pub fixture: String,
+    /// Where the page listens.
+    pub listen: String,
+    /// Token for changes from the page.
+    pub token: Option<String>,
+    /// End when the record has been played.
+    pub once: bool,
+    /// Where the run is recorded; `None`: a folder in the system's temporary folder.
+    pub folder: Option<PathBuf>,
+}
+
+/// Why the demonstration cannot be shown.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum DemoError {
+    /// The fixture.
+    #[error(transparent)]
+    Fixture(#[from] fixture::FixtureError),
+    /// No pseudo terminal.
+    #[error("cannot open a pseudo terminal: {0}")]
+    Terminal(std::io::Error),
+    /// The run.
+    #[error(transparent)]
+    Run(#[from] RunError),
+}
+
+/// Plays until the end (`once`), or until `shutdown`.
+pub async fn demo(
+    demo: Demo,
+    shutdown: impl Future<Output = ()>,
+    started: Option<oneshot::Sender<crate::run::Started>>,
+) -> Result<Ended, DemoError> {
+    let Fixture {
+        mut job,
+        job_text,
+        frames,
+    } = fixture::load(&demo.fixture)?;
+    let folder = demo.folder.unwrap_or_else(|| {
+        std::env::temp_dir().join(format!("kerfwatch-demo-{}", std::process::id()))
+    });
+    job.record.folder = folder.display().to_string();
+    let mut ends = Vec::new();
+    let channels = [
+        job.load.as_mut().map(|load| &mut load.channel),
+        job.depth.as_mut().map(|depth| &mut depth.channel),
+    ];
+    for channel in channels.into_iter().flatten() {
+        let terminal = terminal::Terminal::open().map_err(DemoError::Terminal)?;
+        channel.port = format!("serial:{}", terminal.path.display());
+        ends.push(terminal);
+    }
+
+    let (up, is_up) = oneshot::channel();
+    let played = CancellationToken::new();
+    let config = Config {
+        job,
+        job_text,
+        speed: demo.speed,
+        page: Some(PageConfig {
+            listen: demo.listen,
+            token: demo.token,
+            names: Vec::new(),
+            patience: PATIENCE,
+        }),
+        resume: None,
+        speak: true,
+        started: Some(up),
+    };
+    let over = played.clone();
+    let once = demo.once;
+    let stop = CancellationToken::new();
+    let ended = stop.clone();
+    let running = crate::run::run(config, async move {
+        tokio::select! {
+            () = shutdown => {}
+            () = over.cancelled(), if once => {}
+        }
+    });
+    let playing = async move {
+        if let Ok(up) = is_up.await {
+            if let Some(address) = up.page {
+                println!(
+                    "playing `{}` at {} times its speed; page: http://{address}/",
+                    demo.fixture, demo.speed
+                );
+                println!("recording to {}", up.run_folder.display());
+            }
+            if let Some(started) = started {
+                let _ = started.send(up);
+            }
+            let player = player::Player {
+                frames,
+                ends,
+                speed: demo.speed,
+            };
+            // Blocking writes on a thread of their own: this is the other side of the cable.
+            let _ = tokio::task::spawn_blocking(move || player.play(&stop, &played)).await;
+        }
+        std::future::pending::<()>().await;
+    };
+    let result = tokio::select! {
+        result = running => result,
+        () = playing => unreachable!("the player waits for the run to end"),
+    };
+    ended.cancel();
+    Ok(result?)
+}

@@ -1,0 +1,229 @@
+//! The instrument thread's work: everything that happens becomes one ordered stream of inputs.
+//!
+//! *In*: events of all ports, marks from the page, and a tick every 100 ms of run time.
+//! *Order for each input*: overpull guard, then the record, then the pipeline. The guard judges
+//! at once and waits for nobody; record and pipeline get the same value through queues that never
+//! block. So the record holds all the pipeline was given, in the same order, and a replay of it
+//! gives the same results.
+
+use crate::clock::RunClock;
+use crate::guard::Guard;
+use crate::handover::Handover;
+use crate::outputs::Horn;
+use crate::port_stub::{PortChange, PortEvent};
+use crate::progress::{Progress, count};
+use kerfwatch::input::{Input, Mark, MarkKind};
+use kerfwatch::time::{Nanos, seconds};
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+use tokio::sync::{mpsc, watch};
+use tokio_util::sync::CancellationToken;
+
+/// Run time between ticks.
+pub const TICK_NS: Nanos = 100_000_000;
+/// A step of the host's UTC beyond this is noted in the record.
+const CLOCK_STEP_S: f64 = 1.0;
+const CLOCK_LOOK_TICKS: u64 = 50;
+
+/// Where inputs go.
+#[derive(Debug)]
+pub struct Ingest {
+    /// Tells the time of the run.
+    pub clock: RunClock,
+    /// Judges each load reading.
+    pub guard: Guard,
+    /// Towards the disk.
+    pub recorder: Arc<Handover>,
+    /// Towards the pipeline.
+    pub core: Arc<Handover>,
+    /// Counters.
+    pub progress: Arc<Progress>,
+    /// Horn, relay and commands hear of an overpull here first.
+    pub horn: watch::Sender<Horn>,
+    last_at: Nanos,
+    lost_since: Option<(Nanos, u64)>,
+    utc_step_s: f64,
+}
+
+impl Ingest {
+    /// An ingest whose first input is not older than `from`.
+    pub fn new(
+        clock: RunClock,
+        guard: Guard,
+        recorder: Arc<Handover>,
+        core: Arc<Handover>,
+        progress: Arc<Progress>,
+        horn: watch::Sender<Horn>,
+        from: Nanos,
+    ) -> Self {
+        Self {
+            clock,
+            guard,
+            recorder,
+            core,
+            progress,
+            horn,
+            last_at: from,
+            lost_since: None,
+            utc_step_s: 0.0,
+        }
+    }
+
+    /// Runs until `stop`; then takes what the ports still had and closes both queues.
+    pub async fn run(
+        mut self,
+        mut ports: mpsc::Receiver<PortEvent>,
+        mut marks: mpsc::Receiver<Mark>,
+        stop: CancellationToken,
+    ) {
+        let mut ticks = tokio::time::interval(self.clock.wall(TICK_NS));
+        ticks.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Skip);
+        let mut marks_open = true;
+        loop {
+            tokio::select! {
+                biased;
+                () = stop.cancelled() => break,
+                event = ports.recv() => match event {
+                    Some(event) => self.port(event),
+                    None => break,
+                },
+                _ = ticks.tick() => self.tick(),
+                mark = marks.recv(), if marks_open => match mark {
+                    Some(mark) => self.mark(mark),
+                    None => marks_open = false,
+                },
+            }
+        }
+        ports.close();
+        while let Some(event) = ports.recv().await {
+            self.port(event);
+        }
+        while let Ok(mark) = marks.try_recv() {
+            self.mark(mark);
+        }
+        self.tick();
+        self.recorder.close();
+        self.core.close();
+    }
+
+    /// Takes what a port has to say.
+    pub fn port(&mut self, event: PortEvent) {
+        let PortEvent { port, at, change } = event;
+        let at = self.stamp(self.clock.at(at));
+        match change {
+            PortChange::Received(bytes) => {
+                self.progress
+                    .bytes_received
+                    .fetch_add(bytes.len() as u64, Ordering::Relaxed);
+                self.take(&Input::Received { port, at, bytes });
+            }
+            PortChange::Sent(bytes) => self.take(&Input::Sent { port, at, bytes }),
+            PortChange::Opened => {
+                count(&self.progress.ports_opened);
+                tracing::info!(port, "port open");
+                self.take(&Input::Port {
+                    port,
+                    at,
+                    open: true,
+                });
+            }
+            PortChange::Lost(reason) => {
+                count(&self.progress.ports_lost);
+                tracing::warn!(port, %reason, "port lost, trying again");
+                self.take(&Input::Port {
+                    port,
+                    at,
+                    open: false,
+                });
+            }
+        }
+    }
+
+    /// Takes an operator's mark.
+    pub fn mark(&mut self, mark: Mark) {
+        let at = self.stamp(self.clock.now());
+        self.take(&Input::Mark { at, mark });
+    }
+
+    fn tick(&mut self) {
+        let at = self.stamp(self.clock.now());
+        self.take(&Input::Tick { at });
+        self.progress.ticks.fetch_add(1, Ordering::Relaxed);
+        if self
+            .progress
+            .ticks
+            .load(Ordering::Relaxed)
+            .is_multiple_of(CLOCK_LOOK_TICKS)
+        {
+            self.look_for_clock_step();
+        }
+    }
+
+    /// The run's own clock does not step; the UTC shown beside it does, and readers of the record
+    /// must be able to tell.
+    fn look_for_clock_step(&mut self) {
+        let step = self.clock.utc_step_s();
+        if (step - self.utc_step_s).abs() > CLOCK_STEP_S {
+            count(&self.progress.clock_steps);
+            tracing::warn!(step_s = step - self.utc_step_s, "host clock was set");
+            let text = format!("host clock was set by {:+.3} s", step - self.utc_step_s);
+            self.utc_step_s = step;
+            self.mark(note(text));
+        }
+    }
+
+    fn take(&mut self, input: &Input) {
+        if let Some(overpull) = self.guard.judge(input) {
+            count(&self.progress.overpulls);
+            self.horn.send_modify(|horn| horn.overpull = Some(overpull));
+        }
+        self.progress
+            .guarded
+            .store(self.guard.judged(), Ordering::Relaxed);
+        self.record(input);
+        if !self.core.push(input) {
+            count(&self.progress.core_lost);
+        }
+        count(&self.progress.inputs);
+    }
+
+    fn record(&mut self, input: &Input) {
+        if let Some((since, lost)) = self.lost_since {
+            let text = format!(
+                "{lost} inputs were not recorded between {:.3} s and {:.3} s: the disk was too slow",
+                seconds(since),
+                seconds(self.last_at)
+            );
+            let gap = Input::Mark {
+                at: self.last_at,
+                mark: note(text),
+            };
+            // Both get the note, so that record and pipeline stay in step from here on.
+            if self.recorder.push(&gap) {
+                self.core.push(&gap);
+                self.lost_since = None;
+            }
+        }
+        if self.lost_since.is_some() || !self.recorder.push(input) {
+            count(&self.progress.record_lost);
+            let (since, lost) = self.lost_since.unwrap_or((self.last_at, 0));
+            self.lost_since = Some((since, lost + 1));
+        }
+    }
+
+    /// Arrival times never run backwards, and are rounded as the record rounds them: what the
+    /// pipeline sees live is exactly what a replay will see.
+    fn stamp(&mut self, at: Nanos) -> Nanos {
+        let at = at.max(self.last_at);
+        self.last_at = at;
+        self.progress.ingest_at_ns.store(at, Ordering::Relaxed);
+        at
+    }
+}
+
+fn note(text: String) -> Mark {
+    Mark {
+        kind: MarkKind::Note(text),
+        author: "kerfwatchd".to_owned(),
+    }
+}

@@ -1,0 +1,65 @@
+//! Counters of the sample path: the one thing health, watchdog and heartbeat go by.
+//!
+//! All are written by the thread that does the work and only read by others, so a web server that
+//! answers cannot hide a sample path that stands still.
+
+use std::sync::atomic::{AtomicBool, AtomicI64, AtomicU64, Ordering};
+
+/// Shared counters. Relaxed ordering: each is a figure of its own.
+#[derive(Debug, Default)]
+pub struct Progress {
+    /// Ticks that went through the whole ingest.
+    pub ticks: AtomicU64,
+    /// Inputs taken in.
+    pub inputs: AtomicU64,
+    /// Bytes received from instruments.
+    pub bytes_received: AtomicU64,
+    /// Ticks that went through the pipeline.
+    pub core_ticks: AtomicU64,
+    /// Run time of the newest input taken in, ns.
+    pub ingest_at_ns: AtomicI64,
+    /// Run time of the newest input the pipeline finished, ns.
+    pub core_at_ns: AtomicI64,
+    /// Run time up to which the record is safely on disk, ns.
+    pub recorded_at_ns: AtomicI64,
+    /// Bytes written to the record.
+    pub recorded_bytes: AtomicU64,
+    /// Inputs that could not be recorded.
+    pub record_lost: AtomicU64,
+    /// Inputs the pipeline could not take in time.
+    pub core_lost: AtomicU64,
+    /// Write errors of the record.
+    pub record_errors: AtomicU64,
+    /// Longest sync to disk, ns.
+    pub sync_ns_max: AtomicU64,
+    /// Load readings the overpull guard has judged.
+    pub guarded: AtomicU64,
+    /// Overpulls the guard has raised.
+    pub overpulls: AtomicU64,
+    /// Port changes: opened.
+    pub ports_opened: AtomicU64,
+    /// Port changes: lost.
+    pub ports_lost: AtomicU64,
+    /// Steps of the host's UTC noticed.
+    pub clock_steps: AtomicU64,
+    /// Page: streams open now.
+    pub streams: AtomicU64,
+    /// Page: streams closed because their reader was too slow.
+    pub streams_dropped: AtomicU64,
+    /// Requests that wanted to change something and were refused.
+    pub refused: AtomicU64,
+    /// Changes made from the page.
+    pub changes: AtomicU64,
+    /// A thread has panicked.
+    pub failed: AtomicBool,
+}
+
+/// Adds one.
+pub fn count(counter: &AtomicU64) {
+    counter.fetch_add(1, Ordering::Relaxed);
+}
+
+/// Reads a counter.
+pub fn read(counter: &AtomicU64) -> u64 {
+    counter.load(Ordering::Relaxed)
+}

@@ -1,0 +1,146 @@
+//! The present, handed from the core thread to whoever looks: page, metrics, outputs.
+//!
+//! Nothing here waits: readers take an `Arc` of the newest state, slow stream readers fall behind
+//! and are dropped ([`crate::web`]).
+
+use crate::history::History;
+use crate::progress::Progress;
+use arc_swap::ArcSwap;
+use kerfwatch::job::Job;
+use kerfwatch::result::{RunResult, Stroke};
+use kerfwatch::snapshot::{AlarmView, Snapshot};
+use serde::Serialize;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
+use tokio::sync::{broadcast, watch};
+
+/// Decisions worth telling at once.
+#[derive(Debug, Clone, Serialize)]
+#[serde(tag = "kind", rename_all = "snake_case")]
+pub enum Told {
+    /// A stroke ended.
+    Stroke(Stroke),
+    /// An alarm changed.
+    Alarm {
+        /// When.
+        at_s: f64,
+        /// Kind of alarm.
+        alarm: String,
+        /// New state.
+        state: String,
+    },
+    /// An operator's mark was taken.
+    Mark(MarkView),
+}
+
+/// A mark as shown.
+#[derive(Debug, Clone, Serialize)]
+pub struct MarkView {
+    /// When.
+    pub at_s: f64,
+    /// Who.
+    pub author: String,
+    /// What: one word.
+    pub mark: String,
+    /// Text or value, empty when there is none.
+    pub text: String,
+}
+
+/// Shared present of one run.
+#[derive(Debug)]
+pub struct Published {
+    /// The job.
+    pub job: Job,
+    /// Run id.
+    pub run_id: String,
+    /// Folder of the run, as given.
+    pub run_folder: String,
+    /// UTC of run time zero, RFC 3339.
+    pub started_utc: String,
+    /// Speed of the run clock (1 except in the demonstration).
+    pub speed: f64,
+    /// Counters.
+    pub progress: Arc<Progress>,
+    /// Newest snapshot.
+    pub snapshot: watch::Sender<Arc<Snapshot>>,
+    /// Strokes, alarms, marks as they happen.
+    pub told: broadcast::Sender<Told>,
+    /// Points for the charts.
+    pub history: Mutex<History>,
+    /// Marks so far.
+    pub marks: Mutex<Vec<MarkView>>,
+    /// Conditions of the shell itself: recorder, outputs, forwarder.
+    pub shell_alarms: ArcSwap<Vec<AlarmView>>,
+    result: ArcSwap<RunResult>,
+    result_wanted: AtomicU64,
+    result_made: watch::Sender<u64>,
+}
+
+impl Published {
+    /// The state before the first input.
+    pub fn new(
+        job: Job,
+        run_id: String,
+        run_folder: String,
+        started_utc: String,
+        speed: f64,
+        progress: Arc<Progress>,
+        snapshot: Snapshot,
+        result: RunResult,
+    ) -> Self {
+        Self {
+            job,
+            run_id,
+            run_folder,
+            started_utc,
+            speed,
+            progress,
+            snapshot: watch::Sender::new(Arc::new(snapshot)),
+            told: broadcast::Sender::new(256),
+            history: Mutex::new(History::default()),
+            marks: Mutex::default(),
+            shell_alarms: ArcSwap::default(),
+            result: ArcSwap::from_pointee(result),
+            result_wanted: AtomicU64::new(0),
+            result_made: watch::Sender::new(0),
+        }
+    }
+
+    /// The history, whoever panicked while holding it.
+    pub fn history(&self) -> std::sync::MutexGuard<'_, History> {
+        self.history.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// The marks.
+    pub fn marks(&self) -> std::sync::MutexGuard<'_, Vec<MarkView>> {
+        self.marks.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Asks the core thread for the whole result as of now; the last one if it does not answer.
+    pub async fn fresh_result(&self) -> Arc<RunResult> {
+        let mut made = self.result_made.subscribe();
+        let wanted = self.result_wanted.fetch_add(1, Ordering::AcqRel) + 1;
+        let answer = made.wait_for(|made| *made >= wanted);
+        // A run that has ended answers no more: its last result is the final one.
+        let _ = tokio::time::timeout(std::time::Duration::from_secs(5), answer).await;
+        self.result.load_full()
+    }
+
+    /// For the core thread: makes the result if somebody has asked.
+    pub fn answer_result(&self, make: impl FnOnce() -> RunResult) {
+        let wanted = self.result_wanted.load(Ordering::Acquire);
+        if wanted > *self.result_made.borrow() {
+            self.put_result(make(), wanted);
+        }
+    }
+
+    /// For the core thread: the final result.
+    pub fn final_result(&self, result: RunResult) {
+        self.put_result(result, u64::MAX);
+    }
+
+    fn put_result(&self, result: RunResult, number: u64) {
+        self.result.store(Arc::new(result));
+        self.result_made.send_replace(number);
+    }
+}

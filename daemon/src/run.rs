@@ -1,0 +1,325 @@
+//! One run of the daemon from first input to last: who runs where, and in what order it ends.
+//!
+//! | thread | does | waits for |
+//! |---|---|---|
+//! | `kw-instruments` | ports, ingest, overpull guard, horn and relay | nobody |
+//! | `kw-record` | writes and syncs the record | the disk |
+//! | `kw-core` | the pipeline | nobody |
+//! | `kw-page` | the page, metrics | its readers |
+//!
+//! Ending: ports are stopped, ingest takes what they still had and closes both queues, core and
+//! recorder finish theirs, the record is synced, the page goes last. A panic in any thread ends
+//! the run the same way, and [`run`] returns an error so that the process ends with a failure and
+//! the service manager starts it again.
+
+use crate::clock::RunClock;
+use crate::console::Console;
+use crate::core::Core;
+use crate::guard::Guard;
+use crate::handover::Handover;
+use crate::ingest::Ingest;
+use crate::outputs::Horn;
+use crate::port_stub as ports;
+use crate::progress::Progress;
+use crate::publish::Published;
+use crate::recorder;
+use crate::web::{Page, PageConfig, PageError};
+use kerfwatch::job::Job;
+use kerfwatch::pipeline::Pipeline;
+use kerfwatch::result::RunResult;
+use std::future::Future;
+use std::net::SocketAddr;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+use std::thread::JoinHandle;
+use tokio::sync::{mpsc, oneshot, watch};
+use tokio_util::sync::CancellationToken;
+
+/// Packed bytes that may wait for the disk: over two minutes at 2 kHz.
+const RECORD_BYTES_MAX: usize = 8 << 20;
+/// Packed bytes that may wait for the pipeline.
+const CORE_BYTES_MAX: usize = 4 << 20;
+/// Events of all ports that may wait for the ingest.
+const PORT_EVENTS_MAX: usize = 1024;
+const MARKS_MAX: usize = 64;
+
+/// What a run needs.
+#[derive(Debug)]
+pub struct Config {
+    /// The checked job.
+    pub job: Job,
+    /// The job file as it was read; kept in the run folder.
+    pub job_text: String,
+    /// Speed of the run clock: 1, except in the demonstration.
+    pub speed: f64,
+    /// The page; `None` serves none.
+    pub page: Option<PageConfig>,
+    /// A run folder to go on with.
+    pub resume: Option<PathBuf>,
+    /// Print lines for people on standard output.
+    pub speak: bool,
+    /// Told once everything is up.
+    pub started: Option<oneshot::Sender<Started>>,
+}
+
+/// What is known once everything is up.
+#[derive(Debug, Clone)]
+pub struct Started {
+    /// Where the page answers.
+    pub page: Option<SocketAddr>,
+    /// Where the record goes.
+    pub run_folder: PathBuf,
+    /// The shared present.
+    pub published: Arc<Published>,
+}
+
+/// What is left when the run has ended.
+#[derive(Debug)]
+pub struct Ended {
+    /// Where the record is.
+    pub run_folder: PathBuf,
+    /// What was decided live.
+    pub result: RunResult,
+}
+
+/// Why a run could not start, or did not end well.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum RunError {
+    /// The page.
+    #[error(transparent)]
+    Page(#[from] PageError),
+    /// The job names no instrument.
+    #[error("the job has no [load] section with a port: there is nothing to listen to")]
+    NoInstrument,
+    /// A thread has panicked; what was recorded is safe.
+    #[error("the {thread} thread failed; what had been recorded is in {run_folder}")]
+    Panicked {
+        /// Which.
+        thread: &'static str,
+        /// Where the record is.
+        run_folder: PathBuf,
+    },
+    /// The system.
+    #[error("{what}: {source}")]
+    System {
+        /// What was tried.
+        what: &'static str,
+        /// Why it failed.
+        source: std::io::Error,
+    },
+}
+
+/// Stops everything when its thread ends by a panic.
+struct Alive {
+    stop: CancellationToken,
+    progress: Arc<Progress>,
+}
+
+impl Drop for Alive {
+    fn drop(&mut self) {
+        if std::thread::panicking() {
+            self.progress.failed.store(true, Ordering::Relaxed);
+            self.stop.cancel();
+        }
+    }
+}
+
+struct Threads {
+    stop: CancellationToken,
+    progress: Arc<Progress>,
+}
+
+impl Threads {
+    fn start<T: Send + 'static>(
+        &self,
+        name: &'static str,
+        work: impl FnOnce() -> T + Send + 'static,
+    ) -> Result<JoinHandle<T>, RunError> {
+        let alive = Alive {
+            stop: self.stop.clone(),
+            progress: Arc::clone(&self.progress),
+        };
+        std::thread::Builder::new()
+            .name(name.to_owned())
+            .spawn(move || {
+                let _alive = alive;
+                work()
+            })
+            .map_err(|source| RunError::System {
+                what: "cannot start a thread",
+                source,
+            })
+    }
+}
+
+fn runtime() -> std::io::Result<tokio::runtime::Runtime> {
+    tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+}
+
+/// Runs until `shutdown`, then ends in order. The only entry: `kerfwatchd` and tests use it alike.
+pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<Ended, RunError> {
+    let Config { job, .. } = &config;
+    if job.load.is_none() && job.depth.is_none() {
+        return Err(RunError::NoInstrument);
+    }
+    let page = match config.page {
+        Some(page) => Some(Page::bind(page).await?),
+        None => None,
+    };
+    let page_address = page.as_ref().map(|page| page.address);
+
+    let job = config.job;
+    let progress = Arc::new(Progress::default());
+    let stop = CancellationToken::new();
+    let threads = Threads {
+        stop: stop.clone(),
+        progress: Arc::clone(&progress),
+    };
+    let run_folder = PathBuf::from(&job.record.folder);
+    let run_id = "unrecorded".to_owned();
+    let pipeline = Pipeline::new(&job);
+    let published = Arc::new(Published::new(
+        job.clone(),
+        run_id.clone(),
+        run_folder.display().to_string(),
+        jiff::Timestamp::now().to_string(),
+        config.speed,
+        Arc::clone(&progress),
+        pipeline.snapshot(),
+        pipeline.result(&run_id),
+    ));
+
+    let to_record = Arc::new(Handover::new(RECORD_BYTES_MAX));
+    let to_core = Arc::new(Handover::new(CORE_BYTES_MAX));
+    let (horn, _follow) = watch::channel(Horn::default());
+    let (marks, marks_in) = mpsc::channel(MARKS_MAX);
+
+    let record_thread = {
+        let (inputs, progress) = (Arc::clone(&to_record), Arc::clone(&progress));
+        threads.start("kw-record", move || recorder::run(inputs, progress))?
+    };
+    let core_thread = {
+        let core = Core {
+            pipeline,
+            inputs: Arc::clone(&to_core),
+            derived: recorder::Derived,
+            published: Arc::clone(&published),
+            console: Console {
+                display: job.info.display,
+                speak: config.speak,
+            },
+            horn: horn.clone(),
+        };
+        threads.start("kw-core", move || core.run())?
+    };
+    // The page outlives the others, so that it can show how the run ended.
+    let page_stop = CancellationToken::new();
+    let page_thread = match page {
+        Some(page) => {
+            let (published, stop) = (Arc::clone(&published), page_stop.clone());
+            Some(threads.start("kw-page", move || {
+                runtime()?.block_on(page.serve(published, marks, stop))
+            })?)
+        }
+        None => None,
+    };
+    let instrument_thread = {
+        let clock = RunClock::start(0, config.speed);
+        let guard = Guard::new(&job);
+        let ingest = Ingest::new(
+            clock,
+            guard,
+            to_record,
+            to_core,
+            Arc::clone(&progress),
+            horn,
+            0,
+        );
+        let (job, stop) = (job.clone(), stop.clone());
+        threads.start("kw-instruments", move || -> std::io::Result<()> {
+            runtime()?.block_on(async {
+                let (events, events_in) = mpsc::channel(PORT_EVENTS_MAX);
+                start_ports(&job, &events, &stop);
+                drop(events);
+                ingest.run(events_in, marks_in, stop).await;
+            });
+            Ok(())
+        })?
+    };
+
+    tracing::info!(run = %run_id, folder = %run_folder.display(), "run started");
+    if let Some(started) = config.started {
+        // The caller may have stopped waiting.
+        let _ = started.send(Started {
+            page: page_address,
+            run_folder: run_folder.clone(),
+            published: Arc::clone(&published),
+        });
+    }
+    tokio::select! {
+        () = shutdown => {}
+        () = stop.cancelled() => {}
+    }
+    stop.cancel();
+
+    let failed = |thread| RunError::Panicked {
+        thread,
+        run_folder: run_folder.clone(),
+    };
+    // All are joined before any error is returned: nothing is left half written.
+    let instruments = join(instrument_thread).await;
+    let result = join(core_thread).await;
+    let recorded = join(record_thread).await;
+    page_stop.cancel();
+    if let Some(thread) = page_thread {
+        join(thread)
+            .await
+            .ok_or_else(|| failed("page"))?
+            .map_err(|source| RunError::System {
+                what: "page",
+                source,
+            })?;
+    }
+    instruments
+        .ok_or_else(|| failed("instruments"))?
+        .map_err(|source| RunError::System {
+            what: "instruments",
+            source,
+        })?;
+    recorded.ok_or_else(|| failed("record"))?;
+    let result = result.ok_or_else(|| failed("core"))?;
+    tracing::info!(run = %run_id, "run ended");
+    Ok(Ended { run_folder, result })
+}
+
+fn start_ports(job: &Job, events: &mpsc::Sender<ports::PortEvent>, stop: &CancellationToken) {
+    if let Some(load) = &job.load {
+        tokio::spawn(ports::pump(
+            0,
+            load.channel.port.trim_start_matches("serial:").to_owned(),
+            load.channel.baud,
+            events.clone(),
+            stop.clone(),
+        ));
+    }
+    if let Some(depth) = &job.depth {
+        tokio::spawn(ports::pump(
+            1,
+            depth.channel.port.trim_start_matches("serial:").to_owned(),
+            depth.channel.baud,
+            events.clone(),
+            stop.clone(),
+        ));
+    }
+}
+
+async fn join<T: Send + 'static>(thread: JoinHandle<T>) -> Option<T> {
+    tokio::task::spawn_blocking(move || thread.join().ok())
+        .await
+        .ok()
+        .flatten()
+}

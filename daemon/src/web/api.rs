@@ -1,0 +1,367 @@
+//! What the page and other programs ask for and may say. Described in `openapi.json`.
+
+use super::{Peer, Server, failure};
+use crate::progress::{count, read};
+use crate::publish::{MarkView, Published};
+use axum::Json;
+use axum::extract::rejection::JsonRejection;
+use axum::extract::{Path, Query, State};
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use kerfwatch::input::{Mark, MarkKind};
+use kerfwatch::job::Display;
+use kerfwatch::result::{GrooveBin, Joint};
+use kerfwatch::snapshot::Snapshot;
+use kerfwatch::time::seconds;
+use serde::{Deserialize, Serialize};
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+
+const TEXT_MAX: usize = 500;
+const AUTHOR_MAX: usize = 80;
+const SHELVE_S_MAX: f64 = 3600.0;
+
+/// What the page has to know of the job. Units in the names.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct JobView {
+    version: &'static str,
+    run_id: String,
+    run_folder: String,
+    started_utc: String,
+    speed: f64,
+    name: String,
+    well: String,
+    display: &'static str,
+    interval_top_m: f64,
+    interval_bottom_m: f64,
+    bin_m: f64,
+    couplings_m: Vec<f64>,
+    coupling_length_m: f64,
+    wall_mm: f64,
+    upper_stop_m: Option<f64>,
+    lower_stop_m: Option<f64>,
+    changes: bool,
+}
+
+impl JobView {
+    pub(crate) fn of(published: &Published) -> Self {
+        let job = &published.job;
+        Self {
+            version: env!("CARGO_PKG_VERSION"),
+            run_id: published.run_id.clone(),
+            run_folder: published.run_folder.clone(),
+            started_utc: published.started_utc.clone(),
+            speed: published.speed,
+            name: job.info.name.clone(),
+            well: job.info.well.clone(),
+            display: match job.info.display {
+                Display::Metric => "metric",
+                Display::Field => "field",
+            },
+            interval_top_m: job.info.interval_top.0,
+            interval_bottom_m: job.info.interval_bottom.0,
+            bin_m: job.info.bin.0,
+            couplings_m: job.couplings.iter().map(|depth| depth.0).collect(),
+            coupling_length_m: job.tubular.coupling_length.0,
+            wall_mm: job.tubular.wall.as_millimetres(),
+            upper_stop_m: job.alarm.upper_stop.map(|depth| depth.0),
+            lower_stop_m: job.alarm.lower_stop.map(|depth| depth.0),
+            changes: job.page.token_env.is_some(),
+        }
+    }
+}
+
+/// Groove and joints, sent less often than the rest.
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub(crate) struct GrooveView {
+    groove: Vec<GrooveBin>,
+    joints: Vec<Joint>,
+}
+
+impl GrooveView {
+    pub(crate) fn of(snapshot: &Snapshot) -> Self {
+        Self {
+            groove: snapshot.groove.clone(),
+            joints: snapshot.joints.clone(),
+        }
+    }
+}
+
+/// State of the daemon itself.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct Health {
+    ok: bool,
+    /// Newest input taken in, run time.
+    ingest_s: f64,
+    /// Newest input the pipeline has finished.
+    core_s: f64,
+    /// On disk up to here.
+    recorded_s: f64,
+    recorded_bytes: u64,
+    record_lost: u64,
+    record_errors: u64,
+    sync_ms_max: f64,
+    ports_opened: u64,
+    ports_lost: u64,
+    clock_steps: u64,
+    streams: u64,
+    streams_dropped: u64,
+}
+
+pub(crate) fn health(published: &Published) -> Health {
+    let progress = &published.progress;
+    let time = |at: &std::sync::atomic::AtomicI64| seconds(at.load(Ordering::Relaxed));
+    Health {
+        ok: !progress.failed.load(Ordering::Relaxed) && read(&progress.record_errors) == 0,
+        ingest_s: time(&progress.ingest_at_ns),
+        core_s: time(&progress.core_at_ns),
+        recorded_s: time(&progress.recorded_at_ns),
+        recorded_bytes: read(&progress.recorded_bytes),
+        record_lost: read(&progress.record_lost),
+        record_errors: read(&progress.record_errors),
+        sync_ms_max: read(&progress.sync_ns_max) as f64 * 1e-6,
+        ports_opened: read(&progress.ports_opened),
+        ports_lost: read(&progress.ports_lost),
+        clock_steps: read(&progress.clock_steps),
+        streams: read(&progress.streams),
+        streams_dropped: read(&progress.streams_dropped),
+    }
+}
+
+pub(crate) async fn job(State(server): State<Arc<Server>>) -> Json<JobView> {
+    Json(JobView::of(&server.published))
+}
+
+pub(crate) async fn snapshot(State(server): State<Arc<Server>>) -> Response {
+    Json(&**server.published.snapshot.borrow()).into_response()
+}
+
+pub(crate) async fn result(State(server): State<Arc<Server>>) -> Response {
+    Json(&*server.published.fresh_result().await).into_response()
+}
+
+#[derive(Debug, Deserialize)]
+pub(crate) struct Since {
+    since: Option<f64>,
+    points: Option<usize>,
+}
+
+pub(crate) async fn history(
+    State(server): State<Arc<Server>>,
+    Query(query): Query<Since>,
+) -> Response {
+    let since = query.since.unwrap_or(f64::NEG_INFINITY);
+    let points = query.points.unwrap_or(6_000).clamp(1, 60_000);
+    let columns = server.published.history().since(since, points);
+    Json(columns).into_response()
+}
+
+pub(crate) async fn stream(
+    State(server): State<Arc<Server>>,
+    Query(query): Query<Since>,
+    headers: HeaderMap,
+) -> Response {
+    let last = headers
+        .get("last-event-id")
+        .and_then(|value| value.to_str().ok());
+    let since = super::stream::left_off(&server.published.run_id, query.since, last);
+    super::stream::open(server, since)
+}
+
+pub(crate) async fn marks(State(server): State<Arc<Server>>) -> Json<Vec<MarkView>> {
+    Json(server.published.marks().clone())
+}
+
+/// A mark as posted: `{"mark": "note", "author": "...", "text": "..."}`.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct NewMark {
+    mark: String,
+    #[serde(default)]
+    author: String,
+    text: Option<String>,
+    metres: Option<f64>,
+}
+
+impl NewMark {
+    fn kind(&self) -> Result<MarkKind, String> {
+        let metres = || {
+            self.metres
+                .filter(|metres| metres.is_finite() && metres.abs() < 20_000.0)
+                .ok_or_else(|| format!("`{}` needs `metres`, a number below 20000", self.mark))
+        };
+        match self.mark.as_str() {
+            "cutter_out" => Ok(MarkKind::CutterOut),
+            "cutter_in" => Ok(MarkKind::CutterIn),
+            "weight_check" => Ok(MarkKind::WeightCheck),
+            "note" => match self.text.as_deref().map(str::trim) {
+                Some(text) if !text.is_empty() && text.chars().count() <= TEXT_MAX => {
+                    Ok(MarkKind::Note(text.to_owned()))
+                }
+                _ => Err(format!("`note` needs `text` of 1 to {TEXT_MAX} characters")),
+            },
+            "zero" => Ok(MarkKind::Zero(metres()?)),
+            "reference_depth" => Ok(MarkKind::ReferenceDepth(metres()?)),
+            other => Err(format!(
+                "unknown mark `{other}`: one of cutter_out, cutter_in, weight_check, note, zero, reference_depth"
+            )),
+        }
+    }
+}
+
+pub(crate) async fn post_mark(
+    State(server): State<Arc<Server>>,
+    peer: Peer,
+    headers: HeaderMap,
+    body: Result<Json<NewMark>, JsonRejection>,
+) -> Response {
+    if let Err(refused) = server.may_change(peer.0, &headers) {
+        return refused;
+    }
+    let Json(new) = match body {
+        Ok(body) => body,
+        Err(error) => return failure(error.status(), &error.body_text()),
+    };
+    match new.kind() {
+        Ok(kind) => change(&server, peer, kind, &new.author).await,
+        Err(text) => failure(StatusCode::UNPROCESSABLE_ENTITY, &text),
+    }
+}
+
+/// Body of the alarm actions.
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct AlarmAction {
+    #[serde(default)]
+    author: String,
+    seconds: Option<f64>,
+}
+
+/// Kinds of alarms of the design; shelving is refused for the one that must never be silent.
+pub(crate) const KINDS: &[&str] = &[
+    "overpull",
+    "approaching",
+    "slack",
+    "stall",
+    "speed",
+    "upper_stop",
+    "lower_stop",
+    "sensor",
+    "line_life",
+    "recorder",
+    "forward",
+    "output",
+];
+
+pub(crate) async fn alarm(
+    State(server): State<Arc<Server>>,
+    peer: Peer,
+    Path((kind, action)): Path<(String, String)>,
+    headers: HeaderMap,
+    body: Result<Json<AlarmAction>, JsonRejection>,
+) -> Response {
+    if let Err(refused) = server.may_change(peer.0, &headers) {
+        return refused;
+    }
+    let Json(body) = match body {
+        Ok(body) => body,
+        Err(error) => return failure(error.status(), &error.body_text()),
+    };
+    if !KINDS.contains(&kind.as_str()) {
+        return failure(StatusCode::NOT_FOUND, "no alarm of this kind");
+    }
+    let mark = match action.as_str() {
+        "acknowledge" => MarkKind::Acknowledge(kind),
+        "reset" => MarkKind::Reset(kind),
+        "shelve" if kind == "overpull" => {
+            return failure(StatusCode::CONFLICT, "overpull cannot be shelved");
+        }
+        "shelve" => match body.seconds {
+            Some(seconds) if seconds > 0.0 && seconds <= SHELVE_S_MAX => {
+                MarkKind::Shelve(kind, seconds)
+            }
+            _ => {
+                let text = format!("`shelve` needs `seconds`, above 0 and at most {SHELVE_S_MAX}");
+                return failure(StatusCode::UNPROCESSABLE_ENTITY, &text);
+            }
+        },
+        _ => return failure(StatusCode::NOT_FOUND, "acknowledge, shelve or reset"),
+    };
+    change(&server, peer, mark, &body.author).await
+}
+
+/// Hands a change to the ingest, which records it like any other input, and leaves a line.
+async fn change(server: &Server, peer: Peer, kind: MarkKind, author: &str) -> Response {
+    let author: String = author
+        .chars()
+        .filter(|c| !c.is_control())
+        .take(AUTHOR_MAX)
+        .collect();
+    tracing::info!(target: "kerfwatchd::audit", peer = %peer.0, %author, change = ?kind, "change");
+    count(&server.published.progress.changes);
+    let mark = Mark { kind, author };
+    match server.marks.try_send(mark) {
+        Ok(()) => (
+            StatusCode::ACCEPTED,
+            Json(serde_json::json!({"accepted": true})),
+        )
+            .into_response(),
+        Err(_) => failure(
+            StatusCode::SERVICE_UNAVAILABLE,
+            "the daemon is stopping or busy",
+        ),
+    }
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct SignIn {
+    token: String,
+}
+
+pub(crate) async fn sign_in(
+    State(server): State<Arc<Server>>,
+    peer: Peer,
+    headers: HeaderMap,
+    body: Result<Json<SignIn>, JsonRejection>,
+) -> Response {
+    let Json(body) = match body {
+        Ok(body) => body,
+        Err(error) => return failure(error.status(), &error.body_text()),
+    };
+    match server.access.sign_in(peer.0, &headers, &body.token) {
+        Ok(value) => {
+            tracing::info!(target: "kerfwatchd::audit", peer = %peer.0, "signed in");
+            session_cookie(&value, "")
+        }
+        Err(refusal) => server.refuse(peer.0, refusal),
+    }
+}
+
+pub(crate) async fn sign_out() -> Response {
+    session_cookie("", "; Max-Age=0")
+}
+
+fn session_cookie(value: &str, more: &str) -> Response {
+    let name = super::access::COOKIE;
+    let cookie = format!("{name}={value}; Path=/; HttpOnly; SameSite=Strict{more}");
+    (StatusCode::NO_CONTENT, [(header::SET_COOKIE, cookie)]).into_response()
+}
+
+pub(crate) async fn openapi() -> Response {
+    (
+        [(header::CONTENT_TYPE, "application/json")],
+        include_str!("openapi.json"),
+    )
+        .into_response()
+}
+
+pub(crate) async fn healthz(State(server): State<Arc<Server>>) -> Response {
+    let health = health(&server.published);
+    let status = if health.ok {
+        StatusCode::OK
+    } else {
+        StatusCode::SERVICE_UNAVAILABLE
+    };
+    (status, Json(health)).into_response()
+}
