@@ -1,47 +1,91 @@
-//! The run clock: nanoseconds since the run started, from the host's boot-time clock.
+//! The run clock: nanoseconds since the run started.
 //!
-//! *Why boot time*: `CLOCK_MONOTONIC` stands still while a laptop sleeps, wall time jumps when NTP
-//! corrects it. Boot time does neither, so a suspended host shows as a silence of the right length.
-//! *Speed*: in the demonstration the whole clock runs faster, so that arrival times, silences and
-//! ticks keep their true proportions and the same code runs as on a rig.
+//! *Live* it follows the host's boot-time clock. `CLOCK_MONOTONIC` stands still while a laptop
+//! sleeps, wall time jumps when NTP corrects it; boot time does neither, so a suspended host shows
+//! as a silence of the right length.
+//! *Driven* it shows what the demonstration's player says: the recorded arrival time of the frame
+//! being played. So a record played sixty times as fast keeps every arrival time exactly, however
+//! busy the machine, and all code behind the clock is the same.
 
 use kerfwatch::time::Nanos;
-use std::time::Instant;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicI64, Ordering};
+use std::time::{Duration, Instant};
 
-/// Clock of one run. Copies tell the same time.
-#[derive(Debug, Clone, Copy)]
+/// Clock of one run. Clones tell the same time.
+#[derive(Debug, Clone)]
 pub struct RunClock {
-    origin_boot_ns: i64,
-    origin_run_ns: Nanos,
-    speed: f64,
+    source: Source,
     utc_minus_boot_ns: i128,
 }
 
+#[derive(Debug, Clone)]
+enum Source {
+    Boot { boot_ns: i64, run_ns: Nanos },
+    Driven { now: Arc<AtomicI64>, speed: f64 },
+}
+
+/// The hand on a driven clock. A new one reads 0.
+#[derive(Debug, Clone, Default)]
+pub struct Hand {
+    now: Arc<AtomicI64>,
+}
+
+impl Hand {
+    /// Sets the time; it never goes back.
+    pub fn set(&self, at: Nanos) {
+        self.now.fetch_max(at, Ordering::Release);
+    }
+}
+
 impl RunClock {
-    /// A clock that reads `origin_run_ns` now and runs `speed` times as fast as the wall clock.
-    pub fn start(origin_run_ns: Nanos, speed: f64) -> Self {
+    /// A clock that reads `run_ns` now and follows the host.
+    pub fn live(run_ns: Nanos) -> Self {
         Self {
-            origin_boot_ns: boot_ns(),
-            origin_run_ns,
-            speed,
+            source: Source::Boot {
+                boot_ns: boot_ns(),
+                run_ns,
+            },
+            utc_minus_boot_ns: utc_minus_boot_ns(),
+        }
+    }
+
+    /// A clock that shows what `hand` says, on the whole `speed` times as fast as the host's.
+    pub fn driven(hand: &Hand, speed: f64) -> Self {
+        Self {
+            source: Source::Driven {
+                now: Arc::clone(&hand.now),
+                speed,
+            },
             utc_minus_boot_ns: utc_minus_boot_ns(),
         }
     }
 
     /// Now.
     pub fn now(&self) -> Nanos {
-        self.from_boot(boot_ns())
+        match &self.source {
+            Source::Boot {
+                boot_ns: start,
+                run_ns,
+            } => run_ns + boot_ns() - start,
+            Source::Driven { now, .. } => now.load(Ordering::Acquire),
+        }
     }
 
     /// Run time of an instant not long ago.
     pub fn at(&self, instant: Instant) -> Nanos {
-        let ago = i64::try_from(instant.elapsed().as_nanos()).unwrap_or(0);
-        self.from_boot(boot_ns() - ago)
+        match &self.source {
+            Source::Boot { .. } => {
+                let ago = i64::try_from(instant.elapsed().as_nanos()).unwrap_or(0);
+                self.now() - ago
+            }
+            Source::Driven { .. } => self.now(),
+        }
     }
 
-    /// Wall duration that passes while `run_ns` of run time pass.
-    pub fn wall(&self, run_ns: Nanos) -> std::time::Duration {
-        std::time::Duration::from_nanos((run_ns.max(0) as f64 / self.speed) as u64)
+    /// Wall duration in which about `run_ns` of run time pass.
+    pub fn wall(&self, run_ns: Nanos) -> Duration {
+        Duration::from_nanos((run_ns.max(0) as f64 / self.speed()) as u64)
     }
 
     /// How far the host's UTC has stepped against boot time since the run began, s.
@@ -49,19 +93,12 @@ impl RunClock {
         (utc_minus_boot_ns() - self.utc_minus_boot_ns) as f64 * 1e-9
     }
 
-    /// How many times faster than the wall clock.
+    /// How many times faster than the host's clock.
     pub fn speed(&self) -> f64 {
-        self.speed
-    }
-
-    fn from_boot(&self, boot: i64) -> Nanos {
-        let since = boot - self.origin_boot_ns;
-        let scaled = if self.speed == 1.0 {
-            since
-        } else {
-            (since as f64 * self.speed) as i64
-        };
-        self.origin_run_ns + scaled
+        match &self.source {
+            Source::Boot { .. } => 1.0,
+            Source::Driven { speed, .. } => *speed,
+        }
     }
 }
 
@@ -77,23 +114,24 @@ fn utc_minus_boot_ns() -> i128 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use std::time::Duration;
-
-    #[test]
-    fn a_fast_clock_keeps_proportions() {
-        let clock = RunClock::start(0, 60.0);
-        let before = clock.now();
-        std::thread::sleep(Duration::from_millis(20));
-        let passed = clock.now() - before;
-        assert!(passed >= 1_200_000_000, "{passed}");
-        assert_eq!(clock.wall(60_000_000_000), Duration::from_secs(1));
-    }
 
     #[test]
     fn an_instant_in_the_past_is_earlier_than_now() {
-        let clock = RunClock::start(5, 1.0);
+        let clock = RunClock::live(5);
         let instant = Instant::now();
         std::thread::sleep(Duration::from_millis(5));
         assert!(clock.now() - clock.at(instant) >= 5_000_000);
+        assert!(clock.now() >= 5_000_005);
+    }
+
+    #[test]
+    fn a_driven_clock_shows_what_the_player_says_and_never_goes_back() {
+        let hand = Hand::default();
+        let clock = RunClock::driven(&hand, 60.0);
+        assert_eq!(clock.now(), 0);
+        hand.set(7);
+        hand.set(3);
+        assert_eq!(clock.at(Instant::now()), 7);
+        assert_eq!(clock.wall(60_000_000_000), Duration::from_secs(1));
     }
 }

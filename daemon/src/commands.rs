@@ -2,7 +2,7 @@
 
 use crate::cli::{CheckArgs, Cli, Command, DemoArgs, LearnArgs, RunArgs, exit};
 use crate::demo::{Demo, DemoError};
-use crate::run::{Config, RunError};
+use crate::run::{Clocking, Config, RunError};
 use crate::web::{PATIENCE, PageConfig};
 use clap::CommandFactory;
 use kerfwatch::job::{ReadJob, apply_set, print_default_job, read_job};
@@ -129,7 +129,7 @@ fn run(args: RunArgs) -> u8 {
     let config = Config {
         job: read.job,
         job_text,
-        speed: 1.0,
+        clock: Clocking::Live,
         page: (!args.no_page).then_some(PageConfig {
             listen,
             token,

@@ -16,11 +16,14 @@ use kerfwatch::input::{Input, Mark, MarkKind};
 use kerfwatch::time::{Nanos, seconds};
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
+use std::time::Duration;
 use tokio::sync::{mpsc, watch};
 use tokio_util::sync::CancellationToken;
 
 /// Run time between ticks.
 pub const TICK_NS: Nanos = 100_000_000;
+/// Shortest timer; a played record ticks by its frames.
+const TIMER_MIN: Duration = Duration::from_millis(5);
 /// A step of the host's UTC beyond this is noted in the record.
 const CLOCK_STEP_S: f64 = 1.0;
 const CLOCK_LOOK_TICKS: u64 = 50;
@@ -41,6 +44,7 @@ pub struct Ingest {
     /// Horn, relay and commands hear of an overpull here first.
     pub horn: watch::Sender<Horn>,
     last_at: Nanos,
+    tick_due: Nanos,
     lost_since: Option<(Nanos, u64)>,
     utc_step_s: f64,
 }
@@ -64,6 +68,7 @@ impl Ingest {
             progress,
             horn,
             last_at: from,
+            tick_due: from,
             lost_since: None,
             utc_step_s: 0.0,
         }
@@ -76,8 +81,8 @@ impl Ingest {
         mut marks: mpsc::Receiver<Mark>,
         stop: CancellationToken,
     ) {
-        let mut ticks = tokio::time::interval(self.clock.wall(TICK_NS));
-        ticks.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Skip);
+        let mut timer = tokio::time::interval(self.clock.wall(TICK_NS).max(TIMER_MIN));
+        timer.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Skip);
         let mut marks_open = true;
         loop {
             tokio::select! {
@@ -87,12 +92,13 @@ impl Ingest {
                     Some(event) => self.port(event),
                     None => break,
                 },
-                _ = ticks.tick() => self.tick(),
+                _ = timer.tick() => {}
                 mark = marks.recv(), if marks_open => match mark {
                     Some(mark) => self.mark(mark),
                     None => marks_open = false,
                 },
             }
+            self.tick_if_due();
         }
         ports.close();
         while let Some(event) = ports.recv().await {
@@ -143,6 +149,16 @@ impl Ingest {
     pub fn mark(&mut self, mark: Mark) {
         let at = self.stamp(self.clock.now());
         self.take(&Input::Mark { at, mark });
+    }
+
+    /// Also looked at after every event: a busy port must not put off the ticks.
+    fn tick_if_due(&mut self) {
+        let now = self.clock.now();
+        if now >= self.tick_due {
+            // After a long silence (a suspended host) one tick is enough.
+            self.tick_due = (self.tick_due + TICK_NS).max(now + TICK_NS / 2);
+            self.tick();
+        }
     }
 
     fn tick(&mut self) {

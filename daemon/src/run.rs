@@ -12,7 +12,7 @@
 //! the run the same way, and [`run`] returns an error so that the process ends with a failure and
 //! the service manager starts it again.
 
-use crate::clock::RunClock;
+use crate::clock::{Hand, RunClock};
 use crate::console::Console;
 use crate::core::Core;
 use crate::guard::Guard;
@@ -51,8 +51,8 @@ pub struct Config {
     pub job: Job,
     /// The job file as it was read; kept in the run folder.
     pub job_text: String,
-    /// Speed of the run clock: 1, except in the demonstration.
-    pub speed: f64,
+    /// Tells the time; a live one, except in the demonstration and in tests.
+    pub clock: Clocking,
     /// The page; `None` serves none.
     pub page: Option<PageConfig>,
     /// A run folder to go on with.
@@ -61,6 +61,20 @@ pub struct Config {
     pub speak: bool,
     /// Told once everything is up.
     pub started: Option<oneshot::Sender<Started>>,
+}
+
+/// Where run time comes from.
+#[derive(Debug, Clone)]
+pub enum Clocking {
+    /// The host.
+    Live,
+    /// A player.
+    Driven {
+        /// Set by the player.
+        hand: Hand,
+        /// About this many times as fast as the host's clock.
+        speed: f64,
+    },
 }
 
 /// What is known once everything is up.
@@ -170,6 +184,10 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
         Some(page) => Some(Page::bind(page).await?),
         None => None,
     };
+    let clock = match &config.clock {
+        Clocking::Live => RunClock::live(0),
+        Clocking::Driven { hand, speed } => RunClock::driven(hand, *speed),
+    };
     let page_address = page.as_ref().map(|page| page.address);
 
     let job = config.job;
@@ -187,7 +205,7 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
         run_id.clone(),
         run_folder.display().to_string(),
         jiff::Timestamp::now().to_string(),
-        config.speed,
+        clock.speed(),
         Arc::clone(&progress),
         pipeline.snapshot(),
         pipeline.result(&run_id),
@@ -228,7 +246,6 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
         None => None,
     };
     let instrument_thread = {
-        let clock = RunClock::start(0, config.speed);
         let guard = Guard::new(&job);
         let ingest = Ingest::new(
             clock,

@@ -35,10 +35,8 @@ pub fn load(name: &str) -> Result<Fixture, FixtureError> {
     if name != DEFAULT {
         return Err(FixtureError::Unknown(name.to_owned()));
     }
-    let mut text = print_default_job().to_owned();
-    for set in ["depth.protocol=\"pattern\""] {
-        text = apply_set(&text, set).map_err(FixtureError::Job)?;
-    }
+    let text =
+        apply_set(print_default_job(), "depth.protocol=\"pattern\"").map_err(FixtureError::Job)?;
     let job = read_job(&text, "demo job")
         .map_err(|f| FixtureError::Job(f.to_string()))?
         .job;

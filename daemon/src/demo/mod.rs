@@ -1,17 +1,19 @@
 //! The demonstration: a recorded cut played through pseudo terminals into the very same daemon.
 //!
-//! *Time*: at `--speed 60` the player writes sixty times as fast and the daemon's run clock runs
-//! sixty times as fast, so arrival times, silences and ticks keep their true proportions. Bytes
-//! still pass through the kernel, the serial port code, the recorder and the pipeline.
+//! *Time*: the player drives the run clock ([`crate::clock::Hand`]): each frame arrives at its
+//! recorded time, at whatever speed it is played. Bytes still pass through the kernel, the serial
+//! port code, the recorder and the pipeline.
 
 pub mod fixture;
 pub mod player;
 pub mod terminal;
 
-use crate::run::{Config, Ended, RunError};
+use crate::clock::Hand;
+use crate::run::{Clocking, Config, Ended, RunError};
 use crate::web::{PATIENCE, PageConfig};
 use fixture::Fixture;
 use std::path::PathBuf;
+use std::sync::Arc;
 use tokio::sync::oneshot;
 use tokio_util::sync::CancellationToken;
 
@@ -73,12 +75,16 @@ pub async fn demo(
         ends.push(terminal);
     }
 
+    let hand = Hand::default();
     let (up, is_up) = oneshot::channel();
     let played = CancellationToken::new();
     let config = Config {
         job,
         job_text,
-        speed: demo.speed,
+        clock: Clocking::Driven {
+            hand: hand.clone(),
+            speed: demo.speed,
+        },
         page: Some(PageConfig {
             listen: demo.listen,
             token: demo.token,
@@ -108,14 +114,17 @@ pub async fn demo(
                 );
                 println!("recording to {}", up.run_folder.display());
             }
-            if let Some(started) = started {
-                let _ = started.send(up);
-            }
             let player = player::Player {
                 frames,
                 ends,
+                hand,
+                progress: Arc::clone(&up.published.progress),
                 speed: demo.speed,
             };
+            if let Some(started) = started {
+                // The caller may have stopped waiting.
+                let _ = started.send(up);
+            }
             // Blocking writes on a thread of their own: this is the other side of the cable.
             let _ = tokio::task::spawn_blocking(move || player.play(&stop, &played)).await;
         }

@@ -1,10 +1,21 @@
-//! Writes recorded frames into the pseudo terminals at their recorded pace.
+//! Writes recorded frames into the pseudo terminals at their recorded pace, and drives the clock.
+//!
+//! Before each frame the clock is set to its recorded arrival time; the next frame waits until the
+//! daemon has taken this one in. On a busy machine the play slows down, but no time is wrong.
 
 use super::terminal::Terminal;
+use crate::clock::Hand;
+use crate::progress::{Progress, read};
 use kerfwatch::input::PortNumber;
 use kerfwatch::time::Nanos;
+use std::sync::Arc;
 use std::time::{Duration, Instant};
 use tokio_util::sync::CancellationToken;
+
+/// How long the daemon may take to take in a frame before the player goes on without.
+const PATIENCE: Duration = Duration::from_secs(2);
+/// Run time that goes on passing in one step when the record has ended.
+const IDLE_NS: Nanos = 50_000_000;
 
 /// Bytes an instrument once sent.
 #[derive(Debug, Clone, PartialEq)]
@@ -24,39 +35,66 @@ pub struct Player {
     pub frames: Vec<Frame>,
     /// The instruments' ends, by port number.
     pub ends: Vec<Terminal>,
+    /// Drives the run clock.
+    pub hand: Hand,
+    /// Tells what the daemon has taken in.
+    pub progress: Arc<Progress>,
     /// Times as fast as recorded.
     pub speed: f64,
 }
 
 impl Player {
-    /// Plays until the end, then says `played`; or until `stop`. The terminals stay open until
-    /// `stop`, so that the end looks like instruments gone silent, not unplugged.
+    /// Plays until the end, then says `played`; then time goes on with silent instruments, until
+    /// `stop`.
     pub fn play(mut self, stop: &CancellationToken, played: &CancellationToken) {
+        self.wait_for_ports(stop);
         let start = Instant::now();
-        let first = self.frames.first().map_or(0, |frame| frame.at);
+        let mut written = read(&self.progress.bytes_received);
+        let mut at = 0;
         for frame in std::mem::take(&mut self.frames) {
-            let due = Duration::from_nanos(((frame.at - first).max(0) as f64 / self.speed) as u64);
-            let ahead = due.saturating_sub(start.elapsed());
-            // Short waits are left out: a burst of a millisecond is what serial ports do anyway.
-            if ahead > Duration::from_millis(1) {
-                std::thread::sleep(ahead);
-            }
+            at = frame.at.max(at);
+            self.keep_pace(start, at);
             if stop.is_cancelled() {
                 return;
             }
-            if let Some(end) = self.ends.get_mut(usize::from(frame.port)) {
-                let written = end.write(&frame.bytes, || stop.is_cancelled());
-                if let Err(error) = written {
-                    tracing::warn!(%error, port = frame.port, "the player cannot write");
-                    return;
-                }
+            self.hand.set(at);
+            let Some(end) = self.ends.get_mut(usize::from(frame.port)) else {
+                continue;
+            };
+            if let Err(error) = end.write(&frame.bytes, || stop.is_cancelled()) {
+                tracing::warn!(%error, port = frame.port, "the player cannot write");
+                return;
             }
+            written += frame.bytes.len() as u64;
+            self.wait_for_bytes(written);
         }
-        // What is still in the terminals is read before the run is told to end.
-        std::thread::sleep(Duration::from_millis(300));
         played.cancel();
         while !stop.is_cancelled() {
-            std::thread::sleep(Duration::from_millis(50));
+            at += IDLE_NS;
+            self.keep_pace(start, at);
+            self.hand.set(at);
+        }
+    }
+
+    fn keep_pace(&self, start: Instant, at: Nanos) {
+        let due = Duration::from_nanos((at as f64 / self.speed) as u64);
+        let ahead = due.saturating_sub(start.elapsed());
+        if ahead > Duration::from_millis(1) {
+            std::thread::sleep(ahead);
+        }
+    }
+
+    fn wait_for_ports(&self, stop: &CancellationToken) {
+        let ports = self.ends.len() as u64;
+        while read(&self.progress.ports_opened) < ports && !stop.is_cancelled() {
+            std::thread::sleep(Duration::from_millis(5));
+        }
+    }
+
+    fn wait_for_bytes(&self, written: u64) {
+        let start = Instant::now();
+        while read(&self.progress.bytes_received) < written && start.elapsed() < PATIENCE {
+            std::thread::sleep(Duration::from_micros(20));
         }
     }
 }

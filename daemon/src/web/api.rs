@@ -216,7 +216,7 @@ pub(crate) async fn post_mark(
     body: Result<Json<NewMark>, JsonRejection>,
 ) -> Response {
     if let Err(refused) = server.may_change(peer.0, &headers) {
-        return refused;
+        return *refused;
     }
     let Json(new) = match body {
         Ok(body) => body,
@@ -261,7 +261,7 @@ pub(crate) async fn alarm(
     body: Result<Json<AlarmAction>, JsonRejection>,
 ) -> Response {
     if let Err(refused) = server.may_change(peer.0, &headers) {
-        return refused;
+        return *refused;
     }
     let Json(body) = match body {
         Ok(body) => body,

@@ -105,10 +105,10 @@ impl Server {
         let _ = self.events.send(event);
     }
 
-    fn may_change(&self, peer: SocketAddr, headers: &HeaderMap) -> Result<(), Response> {
+    fn may_change(&self, peer: SocketAddr, headers: &HeaderMap) -> Result<(), Box<Response>> {
         self.access
             .may_change(peer, headers)
-            .map_err(|refusal| self.refuse(peer, refusal))
+            .map_err(|refusal| Box::new(self.refuse(peer, refusal)))
     }
 
     fn refuse(&self, peer: SocketAddr, refusal: Refusal) -> Response {
