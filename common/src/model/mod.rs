@@ -7,15 +7,21 @@
 //! table "Models and their checks" in `DEVELOPERS.md` lists what each was compared with.
 //!
 //! Reading order: [`line`] and [`wellpath`], then [`soft_string`] (needs both) and
-//! [`profile_table`] (its fast form); [`groove_law`] for the cut;
-//! [`weakest_link`], [`bending`] and [`rainflow`] for the strength of the line;
+//! [`profile_table`] (its fast form); [`wheel_contact`] and [`groove_law`] for the cut;
+//! [`weakest_link`], [`bending`], [`fatigue`] and [`rainflow`] for the strength of the line;
 //! [`change_detection`] stands alone.
 
+pub mod bending;
+pub mod change_detection;
+pub mod fatigue;
 pub mod groove_law;
 pub mod line;
 pub mod profile_table;
+pub mod rainflow;
 pub mod soft_string;
+pub mod weakest_link;
 pub mod wellpath;
+pub mod wheel_contact;
 
 /// Which way the line moves through the well.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
