@@ -1,0 +1,447 @@
+//! Two streams of different rate and jitter become one ordered timeline.
+//!
+//! *Input*: calibrated readings in arrival order (N, m; times in s). *Output*: [`Cell`]s of
+//! [`CELL_S`] seconds, in order, each with the mean and the peak tension and the line length at the
+//! middle of the cell.
+//!
+//! *Why cells*: the line's own modes lie at 0.3 to 2.5 Hz, so nothing below a tenth of a second
+//! carries news of the tool; high rates only serve peak capture, which the overpull path does on
+//! every reading, before this stage.
+//!
+//! *Limits*: a cell waits [`WAIT_CELLS`] for late readings of its own channel and
+//! [`PATIENCE_CELLS`] for a silent channel; later readings are counted, never merged.
+//! Silences are bridged up to [`BRIDGE_S`]; beyond it the cell says `None`.
+
+use std::collections::VecDeque;
+
+/// Length of a cell, s.
+pub const CELL_S: f64 = 0.1;
+/// Cells that must have passed on both channels before one is closed.
+pub const WAIT_CELLS: i64 = 3;
+/// Cells after which one is closed even though a channel is silent.
+pub const PATIENCE_CELLS: i64 = 20;
+/// Longest silence that is interpolated over, s.
+pub const BRIDGE_S: f64 = 2.0;
+/// A time step larger than this many cells must be confirmed by several readings.
+const JUMP_CELLS: i64 = 600;
+/// Readings that confirm a jump of time or of the depth counter.
+const CONFIRMATIONS: u32 = 4;
+/// Line faster than this is not line movement but a counter fault, m/s.
+const LINE_SPEED_MAX: f64 = 15.0;
+
+/// One tenth of a second of both channels.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Cell {
+    /// Number of the cell since run start; consecutive except after a long silence.
+    pub index: i64,
+    /// Mean line tension, N.
+    pub tension: Option<f64>,
+    /// Highest line tension, N.
+    pub tension_max: Option<f64>,
+    /// Counter reading at the middle of the cell, m, steps of the counter taken out.
+    pub line: Option<f64>,
+}
+
+impl Cell {
+    /// Time of the middle of the cell, s.
+    pub fn time(&self) -> f64 {
+        (self.index as f64 + 0.5) * CELL_S
+    }
+}
+
+#[derive(Debug, Clone, Copy, Default)]
+struct Pending {
+    load_n: u32,
+    load_sum: f64,
+    load_t: f64,
+    load_min: f64,
+    load_max: f64,
+    depth_n: u32,
+    depth_sum: f64,
+    depth_t: f64,
+}
+
+/// A mean value at a mean time.
+#[derive(Debug, Clone, Copy)]
+struct Point {
+    t: f64,
+    v: f64,
+}
+
+/// What was set aside.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct AlignCounts {
+    /// Readings that came after their cell was closed.
+    pub late: u64,
+    /// Silences longer than [`BRIDGE_S`].
+    pub gaps: u64,
+    /// Readings that are not finite, or absurd.
+    pub out_of_range: u64,
+    /// Single readings whose time or value jumped and came back.
+    pub spikes: u64,
+    /// Steps of the depth counter that were no line movement.
+    pub counter_steps: u64,
+}
+
+/// Merges the two channels.
+#[derive(Debug, Clone)]
+pub struct Aligner {
+    next: i64,
+    started: bool,
+    ring: VecDeque<Pending>,
+    latest: [i64; 2],
+    before_load: Option<Point>,
+    before_depth: Option<Point>,
+    time_jump: u32,
+    line_offset: f64,
+    last_depth: Option<Point>,
+    depth_jump: Option<(Point, u32)>,
+    silent: [bool; 2],
+    counts: AlignCounts,
+}
+
+impl Default for Aligner {
+    fn default() -> Self {
+        Self {
+            next: 0,
+            started: false,
+            ring: VecDeque::with_capacity(64),
+            latest: [i64::MIN / 2; 2],
+            before_load: None,
+            before_depth: None,
+            time_jump: 0,
+            line_offset: 0.0,
+            last_depth: None,
+            depth_jump: None,
+            silent: [false; 2],
+            counts: AlignCounts::default(),
+        }
+    }
+}
+
+impl Aligner {
+    /// What was set aside so far.
+    pub fn counts(&self) -> AlignCounts {
+        self.counts
+    }
+
+    /// Takes a tension, N, at `t` s; closed cells go to `out`.
+    #[inline]
+    pub fn load(&mut self, t: f64, value: f64, out: &mut impl FnMut(Cell)) {
+        // 1 MN is far beyond any single-strand line.
+        if !(value.abs() < 1e6) {
+            self.counts.out_of_range += 1;
+            return;
+        }
+        let Some(slot) = self.slot(t, 0, out) else {
+            return;
+        };
+        if slot.load_n == 0 {
+            slot.load_min = value;
+            slot.load_max = value;
+        } else {
+            slot.load_min = slot.load_min.min(value);
+            slot.load_max = slot.load_max.max(value);
+        }
+        slot.load_n += 1;
+        slot.load_sum += value;
+        slot.load_t += t;
+        self.close_ready(out);
+    }
+
+    /// Takes a counter reading, m, at `t` s; closed cells go to `out`.
+    #[inline]
+    pub fn depth(&mut self, t: f64, value: f64, out: &mut impl FnMut(Cell)) {
+        // No hole is 50 km deep.
+        if !(value.abs() < 5e4) {
+            self.counts.out_of_range += 1;
+            return;
+        }
+        let Some(value) = self.without_counter_steps(t, value) else {
+            return;
+        };
+        let Some(slot) = self.slot(t, 1, out) else {
+            return;
+        };
+        slot.depth_n += 1;
+        slot.depth_sum += value;
+        slot.depth_t += t;
+        self.close_ready(out);
+    }
+
+    /// Closes what is left at the end of a run.
+    pub fn finish(&mut self, out: &mut impl FnMut(Cell)) {
+        while !self.ring.is_empty() {
+            self.close_first(out);
+        }
+    }
+
+    /// A jump of the counter that line could not make is taken out once several readings agree
+    /// with it; a lone one is a spike.
+    fn without_counter_steps(&mut self, t: f64, raw: f64) -> Option<f64> {
+        let value = raw + self.line_offset;
+        let Some(last) = self.last_depth else {
+            self.last_depth = Some(Point { t, v: value });
+            return Some(value);
+        };
+        let dt = (t - last.t).abs();
+        let reach = 1.0 + LINE_SPEED_MAX * dt;
+        if (value - last.v).abs() <= reach {
+            if self.depth_jump.take().is_some() {
+                self.counts.spikes += 1;
+            }
+            if t >= last.t {
+                self.last_depth = Some(Point { t, v: value });
+            }
+            return Some(value);
+        }
+        let seen = match self.depth_jump {
+            Some((p, n)) if (value - p.v).abs() <= 1.0 + LINE_SPEED_MAX * (t - p.t).abs() => n + 1,
+            _ => 1,
+        };
+        if seen >= CONFIRMATIONS {
+            self.depth_jump = None;
+            self.counts.counter_steps += 1;
+            self.line_offset += last.v - value;
+            self.last_depth = Some(Point { t, v: last.v });
+            return Some(last.v);
+        }
+        self.depth_jump = Some((Point { t, v: value }, seen));
+        None
+    }
+
+    #[inline]
+    fn slot(&mut self, t: f64, channel: usize, out: &mut impl FnMut(Cell)) -> Option<&mut Pending> {
+        let index = (t * (1.0 / CELL_S)).floor();
+        if !(index.abs() < 1e15) {
+            self.counts.out_of_range += 1;
+            return None;
+        }
+        let index = index as i64;
+        if !self.started {
+            self.started = true;
+            self.next = index;
+        }
+        if index < self.next {
+            self.counts.late += 1;
+            return None;
+        }
+        if index > self.next + self.ring.len() as i64 + JUMP_CELLS {
+            self.time_jump += 1;
+            if self.time_jump < CONFIRMATIONS {
+                self.counts.spikes += 1;
+                return None;
+            }
+            self.counts.spikes -= u64::from(CONFIRMATIONS - 1);
+            self.finish(out);
+            self.next = index;
+            self.before_load = None;
+            self.before_depth = None;
+            self.latest = [i64::MIN / 2; 2];
+        }
+        self.time_jump = 0;
+        let at = (index - self.next) as usize;
+        while self.ring.len() <= at {
+            self.ring.push_back(Pending::default());
+        }
+        self.latest[channel] = self.latest[channel].max(index);
+        Some(&mut self.ring[at])
+    }
+
+    #[inline]
+    fn close_ready(&mut self, out: &mut impl FnMut(Cell)) {
+        loop {
+            let both = self.latest[0].min(self.latest[1]);
+            let any = self.latest[0].max(self.latest[1]);
+            if self.ring.len() > 1
+                && (both >= self.next + WAIT_CELLS || any >= self.next + PATIENCE_CELLS)
+            {
+                self.close_first(out);
+            } else {
+                return;
+            }
+        }
+    }
+
+    fn close_first(&mut self, out: &mut impl FnMut(Cell)) {
+        let Some(first) = self.ring.front().copied() else {
+            return;
+        };
+        let middle = (self.next as f64 + 0.5) * CELL_S;
+        let load_here = load_point(&first);
+        let depth_here = depth_point(&first);
+        let tension = self.value_at(middle, self.before_load, load_here, |p| load_point(p), 0);
+        let line = self.value_at(middle, self.before_depth, depth_here, |p| depth_point(p), 1);
+        if load_here.is_some() {
+            self.before_load = load_here;
+        }
+        if depth_here.is_some() {
+            self.before_depth = depth_here;
+        }
+        let cell = Cell {
+            index: self.next,
+            tension,
+            tension_max: if first.load_n > 0 {
+                Some(first.load_max)
+            } else {
+                tension
+            },
+            line,
+        };
+        self.ring.pop_front();
+        self.next += 1;
+        out(cell);
+    }
+
+    /// Value at `t`, from the cell's own mean and its neighbours.
+    fn value_at(
+        &mut self,
+        t: f64,
+        before: Option<Point>,
+        here: Option<Point>,
+        point: impl Fn(&Pending) -> Option<Point>,
+        channel: usize,
+    ) -> Option<f64> {
+        let after = self.ring.iter().skip(1).find_map(point);
+        let (left, right) = match here {
+            Some(p) if p.t >= t => (before.or(Some(p)), Some(p)),
+            Some(p) => (Some(p), after.or(Some(p))),
+            None => (before, after),
+        };
+        let value = match (left, right) {
+            (Some(a), Some(b)) if b.t - a.t <= BRIDGE_S => {
+                let span = b.t - a.t;
+                if span > 1e-9 {
+                    Some(a.v + (b.v - a.v) * (t - a.t) / span)
+                } else {
+                    Some(a.v)
+                }
+            }
+            _ => here.map(|p| p.v),
+        };
+        let silent = value.is_none();
+        if silent && !self.silent[channel] {
+            self.counts.gaps += 1;
+        }
+        self.silent[channel] = silent;
+        value
+    }
+}
+
+/// Mean tension without its highest and lowest reading where there are enough: one spike in a
+/// cell must not pass for drag. (The overpull path sees every reading.)
+fn load_point(p: &Pending) -> Option<Point> {
+    if p.load_n == 0 {
+        return None;
+    }
+    let n = f64::from(p.load_n);
+    let v = if p.load_n >= 5 {
+        (p.load_sum - p.load_min - p.load_max) / (n - 2.0)
+    } else {
+        p.load_sum / n
+    };
+    Some(Point { t: p.load_t / n, v })
+}
+
+fn depth_point(p: &Pending) -> Option<Point> {
+    let n = f64::from(p.depth_n);
+    (p.depth_n > 0).then(|| Point {
+        t: p.depth_t / n,
+        v: p.depth_sum / n,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn run(samples: &[(usize, f64, f64)]) -> (Vec<Cell>, AlignCounts) {
+        let mut aligner = Aligner::default();
+        let mut cells = Vec::new();
+        for &(channel, t, v) in samples {
+            if channel == 0 {
+                aligner.load(t, v, &mut |c| cells.push(c));
+            } else {
+                aligner.depth(t, v, &mut |c| cells.push(c));
+            }
+        }
+        aligner.finish(&mut |c| cells.push(c));
+        (cells, aligner.counts())
+    }
+
+    #[test]
+    fn straight_lines_at_different_rates_come_out_straight() {
+        let mut samples = Vec::new();
+        for i in 0..2000 {
+            let t = f64::from(i) * 0.01 + 0.003;
+            samples.push((0, t, 1000.0 + 10.0 * t));
+            if i % 7 == 0 {
+                samples.push((1, t, 500.0 + 0.5 * t));
+            }
+        }
+        let (cells, counts) = run(&samples);
+        assert_eq!(counts, AlignCounts::default());
+        for c in &cells[2..cells.len() - 3] {
+            assert!((c.tension.unwrap() - 1000.0 - 10.0 * c.time()).abs() < 1e-9);
+            assert!((c.line.unwrap() - 500.0 - 0.5 * c.time()).abs() < 1e-9);
+        }
+    }
+
+    #[test]
+    fn late_readings_are_counted_and_slightly_late_ones_merged() {
+        let mut samples: Vec<_> = (0..100)
+            .flat_map(|i| {
+                let t = f64::from(i) * 0.05;
+                [(0, t, 1.0), (1, t, 2.0)]
+            })
+            .collect();
+        samples.push((0, 4.8, 1.0));
+        samples.push((0, 1.0, 99.0));
+        let (cells, counts) = run(&samples);
+        assert_eq!(counts.late, 1);
+        assert!(cells.iter().all(|c| c.tension == Some(1.0)));
+    }
+
+    #[test]
+    fn a_lone_absurd_time_does_not_make_the_rest_late() {
+        let mut samples: Vec<_> = (0..100)
+            .flat_map(|i| {
+                let t = f64::from(i) * 0.05;
+                [(0, t, 1.0), (1, t, 2.0)]
+            })
+            .collect();
+        samples.insert(50, (0, 1e9, 1.0));
+        let (cells, counts) = run(&samples);
+        assert_eq!((counts.late, counts.spikes), (0, 1));
+        assert!(cells.len() <= 51);
+    }
+
+    #[test]
+    fn a_counter_reset_is_not_line_movement() {
+        let samples: Vec<_> = (0..100)
+            .flat_map(|i| {
+                let t = f64::from(i) * 0.05;
+                [(0, t, 1.0), (1, t, if i < 50 { 2000.0 } else { 0.0 })]
+            })
+            .collect();
+        let (cells, counts) = run(&samples);
+        assert_eq!(counts.counter_steps, 1);
+        assert!(cells.iter().all(|c| c.line == Some(2000.0)));
+    }
+
+    #[test]
+    fn silence_is_a_gap_and_not_a_value() {
+        let mut samples = Vec::new();
+        for i in 0..400 {
+            let t = f64::from(i) * 0.05;
+            samples.push((1, t, 2000.0));
+            if !(5.0..12.0).contains(&t) {
+                samples.push((0, t, 1000.0));
+            }
+        }
+        let (cells, counts) = run(&samples);
+        assert_eq!(counts.gaps, 1);
+        assert!(cells.iter().filter(|c| c.tension.is_none()).count() > 60);
+        assert!(cells.iter().all(|c| c.line.is_some()));
+    }
+}

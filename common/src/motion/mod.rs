@@ -1,0 +1,381 @@
+//! Where the tool is and how it moves, from line tension and line paid out.
+//!
+//! *Input*: [`Cell`]s. *Output*: [`Moment`]s, one per cell with data, late by the travel time of
+//! the line plus two tenths of a second. Depths along hole, m; speeds positive down, m/s; forces N.
+//!
+//! depth of wheels = line paid out (unstretched) + elastic stretch of the tension profile that the
+//! measured tension implies (with friction that remembers, [`friction_chain`]; waves taken out,
+//! [`wave_window`]) + thermal and pressure strain + distance from rope socket to wheels.
+
+pub mod friction_chain;
+pub mod wave_window;
+
+use crate::align::{CELL_S, Cell};
+use crate::job::{Counts, Job};
+use crate::model::Motion;
+use crate::model::line::LineInFluid;
+use crate::model::profile_table::ProfileTable;
+use crate::model::wellpath::WellPath;
+use crate::units::GRAVITY;
+use friction_chain::FrictionChain;
+use std::collections::VecDeque;
+use wave_window::WaveWindow;
+
+/// Half width, in cells, of the difference that gives tool speed.
+const SPEED_CELLS: usize = 2;
+
+/// What never changes during a run: the wire, the hole, the tool.
+#[derive(Debug, Clone)]
+pub struct Hanging {
+    /// Axial stiffness E A, N.
+    pub ea: f64,
+    /// Wave speed, m/s.
+    pub wave_speed: f64,
+    /// Wellhead pressure times line area, N: pushes the line out.
+    pub pressure_force: f64,
+    /// Packing friction, N.
+    pub packing: f64,
+    /// Submerged weight of the tool, N.
+    pub tool_weight: f64,
+    /// Rope socket to wheels, m.
+    pub cutter_offset: f64,
+    /// The line in its fluid.
+    pub wire: LineInFluid,
+    /// The hole.
+    pub path: WellPath,
+}
+
+impl Hanging {
+    /// From the job's nominal values.
+    pub fn new(job: &Job) -> Self {
+        let wire = LineInFluid::from_job(&job.line, &job.fluid);
+        let buoyancy = job.tool.displaced_volume.si() * job.fluid.density.si();
+        Self {
+            ea: wire.ea_n,
+            wave_speed: wire.wave_speed_m_s(),
+            pressure_force: wire.pressure_force_n(),
+            packing: job.line.stuffing_box_friction.si(),
+            tool_weight: ((job.tool.mass.si() - buoyancy) * GRAVITY).max(1.0),
+            cutter_offset: job.tool.cutter_offset.si(),
+            // The job file reader has checked the survey; a path that cannot be made is vertical.
+            path: WellPath::from_survey(&job.survey).unwrap_or_else(|_| WellPath::vertical()),
+            wire,
+        }
+    }
+
+    /// Tension the moving tool needs at the rope socket, N, without cutting.
+    pub fn tool_pull(&self, motion: Motion, md: f64, friction: f64) -> f64 {
+        let inc = self.path.inclination_rad(md);
+        let (sin, cos) = inc.sin_cos();
+        match motion {
+            Motion::Up => self.tool_weight * (cos + friction * sin),
+            Motion::Down => self.tool_weight * (cos - friction * sin),
+            Motion::Rest => self.tool_weight * cos,
+        }
+    }
+}
+
+/// The tool at one moment.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Moment {
+    /// Cell number.
+    pub index: i64,
+    /// Time, s.
+    pub t: f64,
+    /// Depth of the wheels along hole, m.
+    pub depth: f64,
+    /// Speed of the tool, positive down, m/s.
+    pub speed: f64,
+    /// Line paid out as counted, m.
+    pub counted: f64,
+    /// Line speed, positive in, m/s.
+    pub line_speed: f64,
+    /// Surface tension, N.
+    pub tension: f64,
+    /// Peak of surface tension in the cell, N.
+    pub tension_max: f64,
+    /// Drag at the tool if the line slips up: pull at the rope socket beyond the free tool's, N.
+    pub drag_up: f64,
+    /// Drag at the tool if the line slips down: weight at the rope socket that is missing, N.
+    pub drag_down: f64,
+    /// As `drag_up` from the tension averaged over an echo: for a tool that stands.
+    pub hold_up: f64,
+    /// As `drag_down`, likewise.
+    pub hold_down: f64,
+    /// Data were missing just before: speeds and drags are not to be trusted.
+    pub after_gap: bool,
+}
+
+/// Turns cells into moments.
+#[derive(Debug, Clone)]
+pub struct ToolMotion {
+    hanging: Hanging,
+    friction: (f64, f64),
+    table: ProfileTable,
+    chain: FrictionChain,
+    window: WaveWindow,
+    counts: Counts,
+    line: f64,
+    last: Option<Cell>,
+    /// Counted line, peak tension by cell, waiting for the window.
+    waiting: VecDeque<(f64, f64)>,
+    recent: VecDeque<Moment>,
+    gap: u32,
+    tau: f64,
+}
+
+impl ToolMotion {
+    /// At the start of a run.
+    pub fn new(job: &Job) -> Self {
+        let hanging = Hanging::new(job);
+        let friction = (job.line.friction_up, job.line.friction_down);
+        let deepest = deepest(job);
+        let table = ProfileTable::new(&hanging.path, hanging.wire, friction.0, friction.1, deepest);
+        Self {
+            window: WaveWindow::new(hanging.ea / hanging.wave_speed),
+            friction,
+            table,
+            chain: FrictionChain::default(),
+            counts: job.counts,
+            line: 0.0,
+            last: None,
+            waiting: VecDeque::with_capacity(96),
+            recent: VecDeque::with_capacity(2 * SPEED_CELLS + 2),
+            gap: 0,
+            tau: 0.0,
+            hanging,
+        }
+    }
+
+    /// What hangs in the hole.
+    pub fn hanging(&self) -> &Hanging {
+        &self.hanging
+    }
+
+    /// Friction coefficients in use, up and down.
+    pub fn friction(&self) -> (f64, f64) {
+        self.friction
+    }
+
+    /// Uses friction coefficients that were learned.
+    pub fn set_friction(&mut self, up: f64, down: f64, deepest: f64) {
+        self.friction = (up, down);
+        let h = &self.hanging;
+        self.table = ProfileTable::new(&h.path, h.wire, up, down, deepest);
+        let length = self.chain.length();
+        if length > 0.0 {
+            let before = self.chain.tension_integral();
+            let (low, high) = self.operating_tensions(length);
+            self.chain.force_lay_out(&self.table, length, low, high);
+            if let Some(last) = self.recent.back() {
+                self.chain.drive(last.tension + h.pressure_force);
+            }
+            // The tool has not moved because we know more: earlier moments shift with it.
+            let shift = (self.chain.tension_integral() - before) / h.ea;
+            for m in &mut self.recent {
+                m.depth += shift;
+            }
+        }
+    }
+
+    /// Gains from tool to surface, up and down, at the present depth.
+    pub fn gains(&self) -> (f64, f64) {
+        (self.chain.gain(Motion::Up), self.chain.gain(Motion::Down))
+    }
+
+    /// Time after a change of speed until tension is steady again: two echoes, s.
+    pub fn settle_time(&self) -> f64 {
+        0.3 + 2.0 * self.tau
+    }
+
+    /// Expected surface tension, above the packing, of the free tool moving `motion` at its
+    /// present depth with `drag` N at the tool.
+    pub fn expected_surface(&self, motion: Motion, drag: f64) -> f64 {
+        let md = self.chain.length();
+        let h = &self.hanging;
+        let (pull, packing) = match motion {
+            Motion::Up => (h.tool_pull(motion, md, self.friction.0) + drag, h.packing),
+            Motion::Down => (h.tool_pull(motion, md, self.friction.1) - drag, -h.packing),
+            Motion::Rest => (h.tool_pull(motion, md, 0.0), 0.0),
+        };
+        let below = match motion {
+            Motion::Rest => self.table.surface_tension(motion, pull, md.max(1.0)),
+            _ => self.chain.surface(motion, pull),
+        };
+        below - h.pressure_force + packing
+    }
+
+    /// Takes a cell; what can now be told goes to `out`.
+    pub fn push(&mut self, cell: &Cell, out: &mut impl FnMut(Moment)) {
+        let (Some(tension), Some(counted)) = (cell.tension, cell.line) else {
+            self.gap += 1;
+            return;
+        };
+        if let Some(last) = self.last {
+            if cell.index != last.index + 1 {
+                // What the window still holds belongs to the time before the silence.
+                self.drain(out);
+                self.window.clear();
+                self.recent.clear();
+                self.gap = self.gap.max(1);
+            }
+        }
+        self.advance_line(tension, counted);
+        self.last = Some(*cell);
+        if self.waiting.len() > 96 {
+            self.waiting.pop_front();
+        }
+        self.waiting
+            .push_back((counted, cell.tension_max.unwrap_or(tension)));
+        self.window.push(cell.index, self.line, tension);
+        self.tau = self.line.max(0.0) / self.hanging.wave_speed;
+        while let Some((index, ends)) = self.window.pop(self.tau) {
+            self.tell(index, &ends, out);
+        }
+    }
+
+    /// Tells what is left at the end of a run.
+    pub fn finish(&mut self, out: &mut impl FnMut(Moment)) {
+        self.drain(out);
+    }
+
+    fn drain(&mut self, out: &mut impl FnMut(Moment)) {
+        while let Some((index, ends)) = self.window.pop_rest(self.tau) {
+            self.tell(index, &ends, out);
+        }
+        // The last cells have no neighbours for a speed: they keep the last one told.
+        while self.recent.len() > SPEED_CELLS {
+            self.emit(out);
+            self.recent.pop_front();
+        }
+        self.recent.clear();
+        self.waiting.clear();
+    }
+
+    /// Unstretched line paid out. A tensioned metre at tension T holds 1/(1 + T/EA) of line.
+    fn advance_line(&mut self, tension: f64, counted: f64) {
+        match self.counts {
+            Counts::Relaxed => self.line = counted,
+            Counts::Tensioned => match self.last {
+                Some(Cell {
+                    tension: Some(t0),
+                    line: Some(s0),
+                    ..
+                }) => {
+                    let strain = 0.5 * (t0 + tension) / self.hanging.ea;
+                    self.line += (counted - s0) / (1.0 + strain);
+                }
+                _ => self.line = self.line_at_start(counted),
+            },
+        }
+    }
+
+    /// Line that a run-in to `counted` metres would have paid out, with running-in tension.
+    fn line_at_start(&self, counted: f64) -> f64 {
+        if counted <= 0.0 {
+            return counted;
+        }
+        let h = &self.hanging;
+        let steps = 64;
+        let step = counted / f64::from(steps);
+        let mut line = 0.0;
+        for i in 0..steps {
+            let md = (f64::from(i) + 0.5) * step;
+            let pull = h.tool_pull(Motion::Down, md, self.friction.1);
+            let surface = self.table.surface_tension(Motion::Down, pull, md);
+            let tension = (surface - h.pressure_force - h.packing).max(0.0);
+            line += step / (1.0 + tension / h.ea);
+        }
+        line
+    }
+
+    /// Surface tensions, below the packing, between which the chain is made linear.
+    fn operating_tensions(&self, length: f64) -> (f64, f64) {
+        let h = &self.hanging;
+        let down = h
+            .tool_pull(Motion::Down, length, self.friction.1)
+            .max(0.2 * h.tool_weight);
+        let up = h.tool_pull(Motion::Up, length, self.friction.0);
+        (
+            self.table.surface_tension(Motion::Down, down, length),
+            self.table.surface_tension(Motion::Up, up, length) + 200.0,
+        )
+    }
+
+    fn tell(&mut self, index: i64, ends: &wave_window::Ends, out: &mut impl FnMut(Moment)) {
+        let (counted, tension_max) = self
+            .waiting
+            .pop_front()
+            .unwrap_or((ends.line, ends.tension_now));
+        let length = ends.line.max(1.0);
+        let (low, high) = if (length - self.chain.length()).abs() < (0.005 * length).max(1.0) {
+            (0.0, 0.0)
+        } else {
+            self.operating_tensions(length)
+        };
+        self.chain.lay_out(&self.table, length, low, high);
+        let h = &self.hanging;
+        let below = ends.tension_mean + h.pressure_force;
+        // Packing friction is the uppermost element of the chain, with the sign of line movement.
+        let packing = h.packing * (ends.line_speed / 0.02).clamp(-1.0, 1.0);
+        self.chain.drive(below + packing);
+        let stretch = self.chain.tension_integral() / h.ea
+            * (length / self.chain.length().max(1.0))
+            + self.table.stretch_static_corrections(length);
+        let pull_up = h.tool_pull(Motion::Up, length, self.friction.0);
+        let pull_down = h.tool_pull(Motion::Down, length, self.friction.1);
+        let end = ends.tension_end + h.pressure_force;
+        let moment = Moment {
+            index,
+            t: ends.t,
+            depth: ends.line + stretch + h.cutter_offset,
+            speed: 0.0,
+            counted,
+            line_speed: ends.line_speed,
+            tension: ends.tension_now,
+            tension_max,
+            drag_up: self.chain.slipping(Motion::Up, end - h.packing) - pull_up,
+            drag_down: pull_down - self.chain.slipping(Motion::Down, end + h.packing),
+            hold_up: self.chain.slipping(Motion::Up, below - h.packing) - pull_up,
+            hold_down: pull_down - self.chain.slipping(Motion::Down, below + h.packing),
+            after_gap: self.gap > 0,
+        };
+        self.gap = 0;
+        self.recent.push_back(moment);
+        if self.recent.len() > 2 * SPEED_CELLS {
+            self.emit(out);
+            self.recent.pop_front();
+        } else if self.recent.len() > SPEED_CELLS {
+            // The first moments of a run: the speed of what is there.
+            let i = self.recent.len() - 1 - SPEED_CELLS;
+            let a = self.recent[0];
+            let b = self.recent[self.recent.len() - 1];
+            let mut m = self.recent[i];
+            m.speed = (b.depth - a.depth) / ((b.index - a.index).max(1) as f64 * CELL_S);
+            if self.recent.len() <= 2 * SPEED_CELLS {
+                out(m);
+            }
+        }
+    }
+
+    fn emit(&self, out: &mut impl FnMut(Moment)) {
+        let middle = SPEED_CELLS.min(self.recent.len() - 1);
+        let (Some(a), Some(b)) = (self.recent.front(), self.recent.back()) else {
+            return;
+        };
+        let mut m = self.recent[middle];
+        let span = (b.index - a.index) as f64 * CELL_S;
+        m.speed = if span > 0.0 {
+            (b.depth - a.depth) / span
+        } else {
+            0.0
+        };
+        out(m);
+    }
+}
+
+/// Deepest line length worth tabulating, m.
+pub fn deepest(job: &Job) -> f64 {
+    let survey = job.survey.last().map_or(0.0, |s| s.md.si());
+    (job.info.interval_bottom.si() + 100.0).max(survey) + 50.0
+}
