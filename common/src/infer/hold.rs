@@ -1,0 +1,248 @@
+//! Moving, still, stalled or slack: the state of the tool, told as it happens.
+//!
+//! *Input*: [`Moment`]s. *Output*: a list of [`Phase`]s without gaps, and [`Held`] news.
+//!
+//! A stall is pull at the rope socket beyond what the moving tool has needed of late, while the
+//! tool does not move; slack is the same going down. After a reversal the line takes up with a
+//! slope far above EA/L, but its pull stays *below* what a moving tool needs until every metre has
+//! turned over: so a reversal is never a stall, without any special case. A stall begins when the
+//! tool stopped following (or, if it never moved, when it should have), not when it was noticed.
+
+use crate::motion::Moment;
+
+/// Tool slower than this is still, m/s.
+pub const STILL_SPEED: f64 = 0.02;
+/// Part of line speed below which a tool on pulled line does not follow: covers the doubt in EA.
+const FOLLOW_PART: f64 = 0.12;
+/// Least pull beyond the usual one that makes a stall, N.
+const MARGIN_MIN: f64 = 120.0;
+/// Largest.
+const MARGIN_MAX: f64 = 600.0;
+/// Metres of movement over which the usual drag is remembered.
+const MEMORY_M: f64 = 4.0;
+
+/// What the tool does, as far as motion tells.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Motionless {
+    /// No data.
+    Unknown,
+    /// Tool below 2 cm/s.
+    Still,
+    /// Going up.
+    Up,
+    /// Going down.
+    Down,
+    /// Held while pulled.
+    Stalled,
+    /// Held going down.
+    Slack,
+}
+
+/// A stretch of time.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Phase {
+    /// What the tool did.
+    pub what: Motionless,
+    /// From, s; it lasts until the next phase.
+    pub start: f64,
+}
+
+/// Usual drag in one direction: mean and mean deviation, remembered over a few metres.
+#[derive(Debug, Clone, Copy)]
+struct Usual {
+    mean: f64,
+    spread: f64,
+    metres: f64,
+}
+
+impl Usual {
+    fn new() -> Self {
+        Self {
+            mean: 0.0,
+            spread: 150.0,
+            metres: 0.0,
+        }
+    }
+
+    fn learn(&mut self, drag: f64, metres: f64) {
+        let part = (metres / MEMORY_M)
+            .max(metres / (self.metres + metres))
+            .min(1.0);
+        self.metres += metres;
+        let off = (drag - self.mean).abs();
+        self.mean += part * (drag - self.mean);
+        let slow = (metres / MEMORY_M).min(1.0);
+        self.spread += slow * (off - self.spread);
+    }
+
+    fn margin(&self) -> f64 {
+        (MARGIN_MIN * 0.5 + 5.0 * self.spread + 0.15 * self.mean.abs())
+            .clamp(MARGIN_MIN, MARGIN_MAX)
+    }
+}
+
+/// Follows the state.
+#[derive(Debug, Clone)]
+pub struct HoldTracker {
+    phases: Vec<Phase>,
+    usual_up: Usual,
+    usual_down: Usual,
+    /// Last time the tool moved, s.
+    moved_at: f64,
+    /// When the pull crossed the usual drag since the tool last moved, s.
+    due_up: Option<f64>,
+    due_down: Option<f64>,
+    moving_cells: u32,
+    pulled: bool,
+    lowered: bool,
+}
+
+impl Default for HoldTracker {
+    fn default() -> Self {
+        Self {
+            phases: Vec::new(),
+            usual_up: Usual::new(),
+            usual_down: Usual::new(),
+            moved_at: f64::NEG_INFINITY,
+            due_up: None,
+            due_down: None,
+            moving_cells: 0,
+            pulled: false,
+            lowered: false,
+        }
+    }
+}
+
+impl HoldTracker {
+    /// Phases so far.
+    pub fn phases(&self) -> &[Phase] {
+        &self.phases
+    }
+
+    /// The present phase.
+    pub fn now(&self) -> Motionless {
+        self.phases.last().map_or(Motionless::Unknown, |p| p.what)
+    }
+
+    /// Usual drag up and down, N.
+    pub fn usual(&self) -> (f64, f64) {
+        (self.usual_up.mean, self.usual_down.mean)
+    }
+
+    /// Takes a moment.
+    pub fn push(&mut self, m: &Moment) {
+        if m.after_gap && !self.phases.is_empty() {
+            self.moving_cells = 0;
+            self.set(Motionless::Unknown, m.t);
+        }
+        let follow = STILL_SPEED.max(FOLLOW_PART * m.line_speed.abs());
+        let now = self.now();
+        let held = matches!(now, Motionless::Stalled | Motionless::Slack);
+        let moves = if held {
+            m.speed.abs() >= 1.5 * follow
+        } else {
+            m.speed.abs() >= follow
+        };
+        if moves {
+            self.moving_cells += 1;
+            // A held tool must be seen to move for three cells: a jerk of the line is no movement.
+            if !held || self.moving_cells >= 3 {
+                self.moves(m);
+            }
+            return;
+        }
+        self.moving_cells = 0;
+        self.stands(m, now);
+    }
+
+    fn moves(&mut self, m: &Moment) {
+        let metres = m.speed.abs() * crate::align::CELL_S;
+        if m.speed.abs() > 2.0 * STILL_SPEED {
+            if m.speed < 0.0 {
+                self.usual_up.learn(m.drag_up, metres);
+            } else {
+                self.usual_down.learn(m.drag_down, metres);
+            }
+        }
+        self.moved_at = m.t;
+        self.due_up = None;
+        self.due_down = None;
+        self.pulled = false;
+        self.lowered = false;
+        self.set(
+            if m.speed < 0.0 {
+                Motionless::Up
+            } else {
+                Motionless::Down
+            },
+            m.t,
+        );
+    }
+
+    fn stands(&mut self, m: &Moment, now: Motionless) {
+        self.pulled |= m.line_speed < -STILL_SPEED;
+        self.lowered |= m.line_speed > STILL_SPEED;
+        let over_up = m.hold_up - self.usual_up.mean;
+        let over_down = m.hold_down - self.usual_down.mean;
+        due(&mut self.due_up, over_up, m.t);
+        due(&mut self.due_down, over_down, m.t);
+        if self.pulled && over_up > self.usual_up.margin() {
+            if now != Motionless::Stalled {
+                self.set_since(
+                    Motionless::Stalled,
+                    self.since(self.due_up, Motionless::Up, m.t),
+                );
+            }
+        } else if self.lowered && over_down > self.usual_down.margin() {
+            if now != Motionless::Slack {
+                self.set_since(
+                    Motionless::Slack,
+                    self.since(self.due_down, Motionless::Down, m.t),
+                );
+            }
+        } else if now == Motionless::Stalled && over_up > 0.0 {
+            // Still pulled harder than a free tool needs: held until it moves.
+        } else if now == Motionless::Slack && over_down > 0.0 {
+            // The line does not carry its weight yet.
+        } else {
+            self.set(Motionless::Still, m.t);
+        }
+    }
+
+    /// When holding began: the tool stopped following, or should have begun to move.
+    fn since(&self, due: Option<f64>, way: Motionless, now: f64) -> f64 {
+        let moved_that_way = self
+            .phases
+            .iter()
+            .rev()
+            .find(|p| matches!(p.what, Motionless::Up | Motionless::Down))
+            .is_some_and(|p| p.what == way);
+        let due = due.unwrap_or(now);
+        if moved_that_way && due - self.moved_at < 3.0 {
+            self.moved_at
+        } else {
+            due
+        }
+    }
+
+    fn set(&mut self, what: Motionless, t: f64) {
+        if self.phases.last().is_none_or(|p| p.what != what) {
+            self.phases.push(Phase { what, start: t });
+        }
+    }
+
+    fn set_since(&mut self, what: Motionless, since: f64) {
+        while self.phases.last().is_some_and(|p| p.start >= since) {
+            self.phases.pop();
+        }
+        self.set(what, since);
+    }
+}
+
+fn due(at: &mut Option<f64>, over: f64, t: f64) {
+    if over <= 0.0 {
+        *at = None;
+    } else if at.is_none() {
+        *at = Some(t);
+    }
+}

@@ -1,0 +1,409 @@
+//! Strokes of the tool, not of the drum.
+//!
+//! *Input*: [`Moment`]s. *Output*: [`FoundStroke`]s, one per turn of the tool. A stroke starts when
+//! the tool has left its turning point by 5 cm, ends when it comes within 5 cm of where it turns,
+//! and has at least 0.5 m of tool travel; a smaller movement back is part of the stroke it
+//! interrupts. Pauses, weight checks and jitter therefore never split or invent strokes.
+//!
+//! A stroke is known to have ended once the tool has come back by [`TRAVEL_MIN`].
+
+use crate::infer::profile::StrokeProfile;
+use crate::motion::Moment;
+use crate::result::Direction;
+use std::collections::VecDeque;
+
+/// Least tool travel of a stroke, m.
+pub const TRAVEL_MIN: f64 = 0.5;
+/// Distance from a turning point at which a stroke starts and ends, m.
+pub const MARGIN: f64 = 0.05;
+
+/// A stroke as the motion shows it.
+#[derive(Debug, Clone)]
+pub struct FoundStroke {
+    /// Which way the tool went.
+    pub direction: Direction,
+    /// Start, s.
+    pub start: f64,
+    /// End, s.
+    pub end: f64,
+    /// Turning points, m, in order of time.
+    pub from: f64,
+    /// Where it turned.
+    pub to: f64,
+    /// Highest line tension, N.
+    pub peak_tension: f64,
+    /// Drag by depth.
+    pub profile: StrokeProfile,
+}
+
+impl FoundStroke {
+    /// Shallow and deep end, m.
+    pub fn range(&self) -> (f64, f64) {
+        (self.from.min(self.to), self.from.max(self.to))
+    }
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Turn {
+    t: f64,
+    depth: f64,
+}
+
+/// Finds strokes in a stream of moments.
+#[derive(Debug, Clone)]
+pub struct StrokeFinder {
+    bin: f64,
+    origin: f64,
+    /// Direction of the stroke under way; `None` before the first half metre.
+    direction: Option<Direction>,
+    /// Where the stroke under way began.
+    from: Turn,
+    /// Time when the tool had left `from` by the margin.
+    start: f64,
+    /// Farthest point of the stroke under way.
+    farthest: Turn,
+    /// The last decimetre before `farthest`.
+    approach: VecDeque<Turn>,
+    peak: f64,
+    profile: StrokeProfile,
+    /// What came after `farthest`: belongs to the next stroke if the tool goes on that way.
+    tail: Vec<Moment>,
+    tail_start: f64,
+    tail_peak: f64,
+    last: Option<Turn>,
+    /// Both extremes before the first stroke.
+    shallow: Turn,
+    deep: Turn,
+    started: bool,
+}
+
+impl StrokeFinder {
+    /// Length of a depth bin of the profiles and depth where bin 0 begins, m.
+    pub fn new(bin: f64, origin: f64) -> Self {
+        let zero = Turn { t: 0.0, depth: 0.0 };
+        Self {
+            bin,
+            origin,
+            direction: None,
+            from: zero,
+            start: 0.0,
+            farthest: zero,
+            approach: VecDeque::new(),
+            peak: f64::MIN,
+            profile: StrokeProfile::new(bin, origin),
+            tail: Vec::new(),
+            tail_start: 0.0,
+            tail_peak: f64::MIN,
+            last: None,
+            shallow: zero,
+            deep: zero,
+            started: false,
+        }
+    }
+
+    /// Direction of the stroke under way.
+    pub fn direction(&self) -> Option<Direction> {
+        self.direction
+    }
+
+    /// Takes a moment; gives the stroke that is now known to have ended.
+    pub fn push(&mut self, m: &Moment) -> Option<FoundStroke> {
+        let here = Turn {
+            t: m.t,
+            depth: m.depth,
+        };
+        if !self.started {
+            self.started = true;
+            (self.from, self.farthest, self.shallow, self.deep) = (here, here, here, here);
+            self.start = m.t;
+            self.tail_start = m.t;
+            self.last = Some(here);
+            self.peak = m.tension_max;
+            return None;
+        }
+        let Some(direction) = self.direction else {
+            self.first_stroke(m, here);
+            self.last = Some(here);
+            return None;
+        };
+        let ahead = along(direction, here.depth - self.farthest.depth);
+        let mut found = None;
+        if ahead >= 0.0 {
+            self.take_tail(m, here, direction);
+        } else if -ahead >= TRAVEL_MIN {
+            self.push_tail(m, here);
+            found = Some(self.turn(direction));
+        } else {
+            self.push_tail(m, here);
+        }
+        self.last = Some(here);
+        found
+    }
+
+    /// The run has ended: the stroke under way, if it is one.
+    pub fn finish(&mut self) -> Option<FoundStroke> {
+        let direction = self.direction?;
+        let travel = (self.farthest.depth - self.from.depth).abs();
+        (travel >= TRAVEL_MIN).then(|| self.turn(direction))
+    }
+
+    /// Progress: what was held back belongs to this stroke after all.
+    fn take_tail(&mut self, m: &Moment, here: Turn, direction: Direction) {
+        let mut tail = std::mem::take(&mut self.tail);
+        for earlier in tail.drain(..) {
+            self.profile.add(&earlier, direction);
+        }
+        self.tail = tail;
+        self.peak = self.peak.max(self.tail_peak).max(m.tension_max);
+        self.tail_peak = f64::MIN;
+        self.profile.add(m, direction);
+        self.farthest = here;
+        self.tail_start = m.t;
+        self.approach.push_back(here);
+        while self.approach.len() > 2 && (here.depth - self.approach[1].depth).abs() > MARGIN {
+            self.approach.pop_front();
+        }
+    }
+
+    /// Not farther than before: near the turning point nothing is kept but the peak.
+    fn push_tail(&mut self, m: &Moment, here: Turn) {
+        self.tail_peak = self.tail_peak.max(m.tension_max);
+        if (here.depth - self.farthest.depth).abs() < MARGIN {
+            self.tail.clear();
+            self.tail_start = here.t;
+        } else {
+            if self.tail.is_empty() {
+                self.tail_start = self.crossing(here, self.farthest.depth);
+            }
+            self.tail.push(*m);
+        }
+    }
+
+    /// When the line from the last moment to this one left `turn` by the margin.
+    fn crossing(&self, here: Turn, turn: f64) -> f64 {
+        let Some(last) = self.last else { return here.t };
+        let (a, b) = ((last.depth - turn).abs(), (here.depth - turn).abs());
+        if b - a < 1e-9 {
+            return here.t;
+        }
+        last.t + (here.t - last.t) * ((MARGIN - a) / (b - a)).clamp(0.0, 1.0)
+    }
+
+    fn turn(&mut self, direction: Direction) -> FoundStroke {
+        let end = self.approach_time();
+        let profile =
+            std::mem::replace(&mut self.profile, StrokeProfile::new(self.bin, self.origin));
+        let found = FoundStroke {
+            direction,
+            start: self.start,
+            end: end.max(self.start),
+            from: self.from.depth,
+            to: self.farthest.depth,
+            peak_tension: self.peak,
+            profile,
+        };
+        let back = opposite(direction);
+        self.direction = Some(back);
+        self.from = self.farthest;
+        self.start = self.tail_start;
+        self.peak = self.tail_peak;
+        self.tail_peak = f64::MIN;
+        self.approach.clear();
+        let tail = std::mem::take(&mut self.tail);
+        let mut farthest = self.from;
+        for m in &tail {
+            self.profile.add(m, back);
+            if along(back, m.depth - farthest.depth) >= 0.0 {
+                farthest = Turn {
+                    t: m.t,
+                    depth: m.depth,
+                };
+                self.approach.push_back(farthest);
+            }
+        }
+        self.farthest = farthest;
+        while self.approach.len() > 2 && (farthest.depth - self.approach[1].depth).abs() > MARGIN {
+            self.approach.pop_front();
+        }
+        self.tail_start = farthest.t;
+        found
+    }
+
+    /// When the tool came within the margin of the farthest point.
+    fn approach_time(&self) -> f64 {
+        let turn = self.farthest.depth;
+        let mut before: Option<&Turn> = None;
+        for here in &self.approach {
+            let b = (here.depth - turn).abs();
+            if b <= MARGIN {
+                let Some(last) = before else { return here.t };
+                let a = (last.depth - turn).abs();
+                let f = if a - b > 1e-9 {
+                    (a - MARGIN) / (a - b)
+                } else {
+                    1.0
+                };
+                return last.t + (here.t - last.t) * f.clamp(0.0, 1.0);
+            }
+            before = Some(here);
+        }
+        self.farthest.t
+    }
+
+    /// Before the first half metre the direction is open: both extremes are kept.
+    fn first_stroke(&mut self, m: &Moment, here: Turn) {
+        self.peak = self.peak.max(m.tension_max);
+        for (extreme, direction) in [(self.shallow, Direction::Down), (self.deep, Direction::Up)] {
+            let travel = along(direction, here.depth - extreme.depth);
+            if travel >= TRAVEL_MIN {
+                self.direction = Some(direction);
+                self.from = extreme;
+                let mut farthest = extreme;
+                for e in std::mem::take(&mut self.tail) {
+                    if e.t > extreme.t {
+                        self.profile.add(&e, direction);
+                        if (e.depth - extreme.depth).abs() < MARGIN {
+                            self.start = e.t;
+                        }
+                        if along(direction, e.depth - farthest.depth) >= 0.0 {
+                            farthest = Turn {
+                                t: e.t,
+                                depth: e.depth,
+                            };
+                        }
+                    }
+                }
+                self.start = self.start.max(extreme.t);
+                self.profile.add(m, direction);
+                self.farthest = here;
+                self.approach.clear();
+                self.approach.push_back(here);
+                return;
+            }
+        }
+        if here.depth <= self.shallow.depth {
+            self.shallow = here;
+        }
+        if here.depth >= self.deep.depth {
+            self.deep = here;
+        }
+        // An idle hour before the first stroke must not fill memory.
+        let idle = self
+            .tail
+            .last()
+            .is_some_and(|l| (l.depth - here.depth).abs() < 0.01);
+        if idle {
+            let l = self.tail.len() - 1;
+            self.tail[l].t = m.t;
+        } else {
+            self.tail.push(*m);
+        }
+    }
+}
+
+/// Distance along a direction: positive when going on that way.
+pub fn along(direction: Direction, change: f64) -> f64 {
+    match direction {
+        Direction::Up => -change,
+        Direction::Down => change,
+    }
+}
+
+/// The other way.
+pub fn opposite(direction: Direction) -> Direction {
+    match direction {
+        Direction::Up => Direction::Down,
+        Direction::Down => Direction::Up,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn moment(i: i64, depth: f64, before: f64) -> Moment {
+        Moment {
+            index: i,
+            t: i as f64 * 0.1,
+            depth,
+            speed: (depth - before) / 0.1,
+            counted: depth,
+            line_speed: (depth - before) / 0.1,
+            tension: 1000.0,
+            tension_max: 1000.0,
+            drag_up: 0.0,
+            drag_down: 0.0,
+            hold_up: 0.0,
+            hold_down: 0.0,
+            after_gap: false,
+        }
+    }
+
+    fn find(path: &[f64]) -> Vec<FoundStroke> {
+        let mut finder = StrokeFinder::new(0.1, 0.0);
+        let mut found = Vec::new();
+        let mut before = path[0];
+        for (i, &depth) in path.iter().enumerate() {
+            found.extend(finder.push(&moment(i as i64, depth, before)));
+            before = depth;
+        }
+        found.extend(finder.finish());
+        found
+    }
+
+    fn ramp(path: &mut Vec<f64>, to: f64, speed: f64) {
+        let mut d = *path.last().unwrap();
+        while (to - d).abs() > speed * 0.1 {
+            d += (to - d).signum() * speed * 0.1;
+            path.push(d);
+        }
+        path.push(to);
+    }
+
+    #[test]
+    fn pauses_jitter_and_short_way_back_do_not_split_a_stroke() {
+        let mut path = vec![100.0];
+        ramp(&mut path, 95.0, 0.5);
+        ramp(&mut path, 95.3, 0.2);
+        ramp(&mut path, 90.0, 0.5);
+        path.extend((0..300).map(|i| 90.0 + 0.01 * f64::from(i % 3)));
+        ramp(&mut path, 100.0, 0.5);
+        ramp(&mut path, 99.8, 0.5);
+        let found = find(&path);
+        assert_eq!(found.len(), 2);
+        assert_eq!(found[0].direction, Direction::Up);
+        assert!((found[0].to - 90.0).abs() < 0.01 && (found[1].to - 100.0).abs() < 0.01);
+    }
+
+    #[test]
+    fn start_and_end_are_five_centimetres_from_the_turning_points() {
+        let mut path = vec![100.0; 20];
+        ramp(&mut path, 95.0, 0.5);
+        path.extend(std::iter::repeat_n(95.0, 50));
+        ramp(&mut path, 100.0, 0.5);
+        let found = find(&path);
+        assert_eq!(found.len(), 2);
+        // 20 moments still (the last at 1.9 s), then 0.5 m/s: 5 cm take 0.1 s.
+        assert!((found[0].start - 2.0).abs() < 0.11, "{}", found[0].start);
+        assert!(
+            (found[0].end - (1.9 + 9.9)).abs() < 0.11,
+            "{}",
+            found[0].end
+        );
+        assert!(
+            (found[1].start - (1.9 + 10.0 + 5.0 + 0.1)).abs() < 0.21,
+            "{}",
+            found[1].start
+        );
+    }
+
+    #[test]
+    fn movements_below_half_a_metre_are_no_strokes() {
+        let mut path = vec![100.0];
+        for _ in 0..20 {
+            ramp(&mut path, 99.6, 0.3);
+            ramp(&mut path, 100.0, 0.3);
+        }
+        assert!(find(&path).is_empty());
+    }
+}
