@@ -1,0 +1,105 @@
+//! Which strokes were made with the cutter out.
+//!
+//! Marks decide where the operator gave them. Without marks the drag does: putting the wheels out
+//! adds rolling drag and, on a fresh wall, the largest cutting drag of the whole job, in both
+//! directions at once. Only jumps that stand out of the scatter count; where none does, every
+//! stroke over the interval is taken as cutting.
+
+use super::ledger::Ledger;
+
+/// Least jump of drag, up and down together, that can mean the cutter, N.
+const JUMP_MIN: f64 = 80.0;
+
+/// One flag per row: cutter out.
+pub fn engaged(ledger: &Ledger) -> Vec<bool> {
+    let rows = &ledger.rows;
+    if rows.iter().any(|r| r.marked_out.is_some()) {
+        return from_marks(ledger);
+    }
+    // Mean drag of each row, and of the pair it makes with the row before: drift of the cell and
+    // errors of friction have opposite signs up and down and drop out of the pair.
+    let means: Vec<Option<f64>> = rows.iter().map(mean_drag).collect();
+    let touched: Vec<usize> = (0..rows.len()).filter(|&k| means[k].is_some()).collect();
+    if touched.len() < 4 {
+        return means.iter().map(Option::is_some).collect();
+    }
+    let level = |k: usize| means[k].unwrap_or(0.0);
+    let mut out = vec![true; rows.len()];
+    for (k, m) in means.iter().enumerate() {
+        out[k] = m.is_some();
+    }
+    if let Some(first) = first_jump(&touched, &level) {
+        for &k in &touched[..first] {
+            out[k] = false;
+        }
+        retracted_later(&touched, first, &level, &mut out);
+    }
+    out
+}
+
+fn from_marks(ledger: &Ledger) -> Vec<bool> {
+    // Before the first mark the cutter is in, unless that mark says that it goes in.
+    let first = ledger.rows.iter().find_map(|r| r.marked_out);
+    let mut now = first == Some(false);
+    ledger
+        .rows
+        .iter()
+        .map(|r| {
+            now = r.marked_out.unwrap_or(now);
+            now && !r.drag.is_empty()
+        })
+        .collect()
+}
+
+fn mean_drag(row: &super::ledger::Row) -> Option<f64> {
+    let (sum, n) = row
+        .drag
+        .iter()
+        .filter(|v| !v.is_nan())
+        .fold((0.0, 0u32), |(s, n), &v| (s + f64::from(v), n + 1));
+    (n >= 3).then(|| sum / f64::from(n))
+}
+
+/// Place in `touched` of the first cutting stroke, if free ones come before it.
+///
+/// Cutting drag only ever falls from its first pass on, so the first clear rise is the cutter.
+fn first_jump(touched: &[usize], level: &impl Fn(usize) -> f64) -> Option<usize> {
+    let pair = |i: usize| level(touched[i]) + level(touched[i + 1]);
+    let last = touched.len() - 1;
+    let mut best: Option<(f64, usize)> = None;
+    for i in 2..last {
+        let before: Vec<f64> = (0..i - 1).map(pair).collect();
+        let low = before.iter().copied().fold(f64::MAX, f64::min);
+        let high = before.iter().copied().fold(f64::MIN, f64::max);
+        let jump = pair(i) - high;
+        let scatter = high - low;
+        if jump > JUMP_MIN.max(1.5 * scatter) && best.is_none_or(|(b, _)| jump > b) {
+            best = Some((jump, i));
+        }
+        if best.is_some() && jump <= 0.0 {
+            break;
+        }
+    }
+    best.map(|(_, i)| i)
+}
+
+/// Later strokes whose drag is back at the level before the cutter went out are free again.
+fn retracted_later(
+    touched: &[usize],
+    first: usize,
+    level: &impl Fn(usize) -> f64,
+    out: &mut [bool],
+) {
+    let pair = |i: usize| level(touched[i]) + level(touched[i + 1]);
+    let mut free: Vec<f64> = (0..first - 1).map(pair).collect();
+    free.sort_by(f64::total_cmp);
+    let base = free[free.len() / 2];
+    let scatter = (free[free.len() - 1] - free[0]).max(20.0);
+    // Rolling drag never decays: the least drag with the cutter out stays above the free level.
+    for i in first..touched.len() - 1 {
+        if pair(i) < base + scatter {
+            out[touched[i]] = false;
+            out[touched[i + 1]] = false;
+        }
+    }
+}

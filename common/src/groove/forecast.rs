@@ -1,0 +1,155 @@
+//! Strokes left, joint by joint.
+//!
+//! A joint is done when its last bin splits, so the forecast is of a maximum: the shared unknown
+//! moves all bins together, the local ones spread them. Both are sampled on a fixed grid of
+//! quantiles (no randomness), and the median and the 90 % quantile of the maximum are given.
+
+use super::drag_fit::{DragFit, NEVER};
+use super::ledger::Ledger;
+use super::posterior::{Belief, normal_cdf, normal_quantile};
+use super::through::Through;
+use crate::job::Job;
+use crate::result::{GrooveBin, Joint};
+
+/// Quantiles of the shared unknown.
+const SHARED: usize = 15;
+/// Draws of the local unknowns for each.
+const LOCAL: usize = 8;
+/// Bins that share one local unknown.
+const ALIKE: usize = 5;
+/// More strokes than this is "cannot be told".
+const STROKES_MAX: f64 = 20_000.0;
+
+/// Joints within the interval, with what is left to do.
+pub fn joints(
+    ledger: &Ledger,
+    job: &Job,
+    fit: Option<&DragFit>,
+    belief: &Belief,
+    through: &Through,
+    bins: &[GrooveBin],
+    engaged: &[bool],
+) -> Vec<Joint> {
+    let (top, bottom) = (job.info.interval_top.si(), job.info.interval_bottom.si());
+    let mut edges = vec![top];
+    edges.extend(
+        job.couplings
+            .iter()
+            .map(|c| c.si())
+            .filter(|c| *c > top && *c < bottom),
+    );
+    edges.push(bottom);
+    let per_stroke = passes_per_stroke(ledger, engaged, fit, job);
+    edges
+        .windows(2)
+        .map(|e| {
+            let members: Vec<usize> = (0..bins.len())
+                .filter(|&j| {
+                    let middle = ledger.bins.middle(j);
+                    middle >= e[0] && middle < e[1] && !bins[j].coupling
+                })
+                .collect();
+            joint(e[0], e[1], &members, fit, belief, through, bins, per_stroke)
+        })
+        .collect()
+}
+
+fn joint(
+    top: f64,
+    bottom: f64,
+    members: &[usize],
+    fit: Option<&DragFit>,
+    belief: &Belief,
+    through: &Through,
+    bins: &[GrooveBin],
+    per_stroke: f64,
+) -> Joint {
+    let n = members.len().max(1) as f64;
+    let split = members
+        .iter()
+        .map(|&j| bins[j].through_probability)
+        .sum::<f64>()
+        / n;
+    let least = members
+        .iter()
+        .map(|&j| bins[j].depth_mm)
+        .fold(f64::MAX, f64::min);
+    let left = fit.and_then(|f| strokes_left(members, f, belief, through, per_stroke));
+    Joint {
+        top_m: top,
+        bottom_m: bottom,
+        split_fraction: split,
+        min_depth_mm: if members.is_empty() { 0.0 } else { least },
+        strokes_left_p50: left.map(|l| l.0),
+        strokes_left_p90: left.map(|l| l.1),
+    }
+}
+
+/// Wheel passes (counted as up passes) that one average stroke adds.
+fn passes_per_stroke(ledger: &Ledger, engaged: &[bool], fit: Option<&DragFit>, job: &Job) -> f64 {
+    let down = fit.map_or(0.75, |f| f.bite_down);
+    let (mut up, mut all) = (0.0, 0.0);
+    for (row, _) in ledger.rows.iter().zip(engaged).filter(|(_, e)| **e) {
+        all += 1.0;
+        up += f64::from(u8::from(row.up));
+    }
+    let part = if all > 0.0 { up / all } else { 0.5 };
+    f64::from(job.cutter.wheels) * (part + (1.0 - part) * down)
+}
+
+fn strokes_left(
+    members: &[usize],
+    fit: &DragFit,
+    belief: &Belief,
+    through: &Through,
+    per_stroke: f64,
+) -> Option<(f64, f64)> {
+    if members.is_empty() || per_stroke <= 0.0 {
+        return None;
+    }
+    let open: Vec<usize> = members
+        .iter()
+        .copied()
+        .filter(|&j| through.at[j] == NEVER)
+        .collect();
+    if open.is_empty() {
+        return Some((0.0, 0.0));
+    }
+    let mut longest = Vec::with_capacity(SHARED * LOCAL);
+    for s in 0..SHARED {
+        let m =
+            belief.global.0 + belief.global.1 * normal_quantile((s as f64 + 0.5) / SHARED as f64);
+        for draw in 0..LOCAL {
+            let mut most: f64 = 0.0;
+            for &j in &open {
+                // Golden-ratio sequence: even over draws and blocks, without randomness.
+                let key = (j / ALIKE) as f64 * 0.618_034
+                    + draw as f64 / LOCAL as f64
+                    + s as f64 * 0.381_966;
+                let u = key.fract().clamp(0.01, 0.99);
+                let passes = through.passes[j];
+                let ln_x = fit.law.x(passes).max(1e-9).ln();
+                let sd = (belief.bins[j].reach.1.powi(2) - belief.global.1.powi(2))
+                    .max(0.02f64.powi(2))
+                    .sqrt();
+                let limit = normal_cdf((-ln_x - m) / sd);
+                if limit < 1e-6 {
+                    // With this shared unknown the bin would have split already.
+                    most = most.max(1.0 - through.probability[j]);
+                    continue;
+                }
+                let reach = m + sd * normal_quantile(u * limit);
+                if u < through.probability[j] {
+                    continue;
+                }
+                let need = fit.law.passes_to((-reach).exp()) - passes;
+                most = most.max(need / per_stroke);
+            }
+            longest.push(most.min(STROKES_MAX));
+        }
+    }
+    longest.sort_by(f64::total_cmp);
+    let at = |p: f64| longest[((longest.len() as f64 * p) as usize).min(longest.len() - 1)];
+    let (half, most) = (at(0.5).ceil(), at(0.9).ceil());
+    (most < STROKES_MAX).then_some((half, most))
+}

@@ -1,0 +1,122 @@
+//! What every stroke did to every bin: the memory the groove estimate is a pure function of.
+//!
+//! Bins run from the top of the interval down. A row holds the drag at the tool by bin as measured,
+//! before anything is decided about it, so that later knowledge can re-read early strokes.
+
+use crate::infer::strokes::FoundStroke;
+use crate::job::Job;
+use crate::result::Direction;
+
+/// The bins of an interval.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Bins {
+    /// Depth where bin 0 begins, m.
+    pub top: f64,
+    /// Length of a bin, m.
+    pub step: f64,
+    /// How many.
+    pub count: usize,
+}
+
+impl Bins {
+    /// Bins of the job's interval; the last one may reach a little beyond it.
+    pub fn new(job: &Job) -> Self {
+        let top = job.info.interval_top.si();
+        let step = job.info.bin.si();
+        let length = job.info.interval_bottom.si() - top;
+        Self {
+            top,
+            step,
+            count: ((length / step - 1e-6).ceil() as usize).clamp(1, 100_000),
+        }
+    }
+
+    /// Middle of a bin, m.
+    pub fn middle(&self, bin: usize) -> f64 {
+        self.top + (bin as f64 + 0.5) * self.step
+    }
+}
+
+/// One stroke over the bins.
+#[derive(Debug, Clone)]
+pub struct Row {
+    /// Going up.
+    pub up: bool,
+    /// Start and end, s.
+    pub start: f64,
+    /// End, s.
+    pub end: f64,
+    /// Shallow end of the wheels' middle, m.
+    pub top: f64,
+    /// Deep end, m.
+    pub bottom: f64,
+    /// Mean speed, m/s.
+    pub speed: f64,
+    /// First bin with data.
+    pub first: usize,
+    /// Drag at the tool by bin from `first`, N; NaN where the tool did not move steadily.
+    pub drag: Vec<f32>,
+    /// Cutter out by the operator's marks, if there are any.
+    pub marked_out: Option<bool>,
+    /// Gain from tool to surface for this direction.
+    pub gain: f64,
+}
+
+impl Row {
+    /// Drag in a bin.
+    #[inline]
+    pub fn at(&self, bin: usize) -> Option<f64> {
+        let v = *self.drag.get(bin.checked_sub(self.first)?)?;
+        (!v.is_nan()).then_some(f64::from(v))
+    }
+}
+
+/// All strokes of a run that touched the interval.
+#[derive(Debug, Clone)]
+pub struct Ledger {
+    /// The bins.
+    pub bins: Bins,
+    /// One row per stroke, in order; strokes that did not touch the interval have no bins.
+    pub rows: Vec<Row>,
+}
+
+impl Ledger {
+    /// Empty, for a job.
+    pub fn new(job: &Job) -> Self {
+        Self {
+            bins: Bins::new(job),
+            rows: Vec::new(),
+        }
+    }
+
+    /// Adds a stroke. Bins within `settle` metres of where it began are left out: there the line
+    /// still swings and friction still turns over.
+    pub fn add(&mut self, s: &FoundStroke, settle: f64, marked_out: Option<bool>, gain: f64) {
+        let (top, bottom) = s.range();
+        let count = self.bins.count as i64;
+        let (a, b) = s.profile.bins();
+        let (a, b) = (a.clamp(0, count), b.clamp(0, count));
+        let mut drag: Vec<f32> = Vec::with_capacity((b - a).max(0) as usize);
+        for bin in a..b {
+            let middle = self.bins.middle(bin as usize);
+            let steady = (middle - s.from).abs() >= settle && (middle - s.to).abs() >= 0.05;
+            let value = s
+                .profile
+                .drag(bin)
+                .filter(|&(_, metres)| steady && metres >= 0.3 * self.bins.step);
+            drag.push(value.map_or(f32::NAN, |(d, _)| d as f32));
+        }
+        self.rows.push(Row {
+            up: s.direction == Direction::Up,
+            start: s.start,
+            end: s.end,
+            top,
+            bottom,
+            speed: s.profile.mean_speed(),
+            first: a as usize,
+            drag,
+            marked_out,
+            gain,
+        });
+    }
+}

@@ -1,0 +1,165 @@
+//! Groove depth by bin, as a pure function of what every stroke showed.
+//!
+//! *Input*: [`ledger::Ledger`] and the job. *Output*: [`GrooveEstimate`]. The same ledger gives the
+//! same estimate, whenever and wherever it is asked for: live after each stroke, in replay once.
+//!
+//! Way of thought: which strokes cut ([`engagement`]), how drag decays with passes ([`drag_fit`],
+//! [`pass_law`]), where the wall is split ([`through`]), what that says about depth ([`posterior`]),
+//! what is left to do ([`forecast`]).
+
+pub mod drag_fit;
+pub mod engagement;
+pub mod forecast;
+pub mod ledger;
+pub mod pass_law;
+pub mod posterior;
+pub mod through;
+
+use crate::job::Job;
+use crate::result::{GrooveBin, Joint};
+use drag_fit::{DragFit, FitInput, NEVER};
+use ledger::Ledger;
+use posterior::{Belief, Nominal};
+use through::Through;
+
+/// Distance from a coupling's edge within which drag is not used, m: wheels in line and the line's
+/// own errors reach that far.
+const COUPLING_SHADOW_M: f64 = 0.4;
+
+/// Everything the groove estimate knows.
+#[derive(Debug, Clone)]
+pub struct GrooveEstimate {
+    /// Groove by bin, for the result.
+    pub bins: Vec<GrooveBin>,
+    /// Joints, for the result.
+    pub joints: Vec<Joint>,
+    /// Cutter out, by row of the ledger.
+    pub engaged: Vec<bool>,
+    /// Bin lies in a coupling.
+    pub coupling: Vec<bool>,
+    /// First row after which each bin was split.
+    pub through_at: Vec<usize>,
+    /// The drag fit, if anything was cut.
+    pub fit: Option<DragFit>,
+    /// Belief by bin.
+    pub belief: Belief,
+    /// Length over which the wheels are spread, as found, m.
+    pub wheel_span: f64,
+}
+
+/// Estimates the groove. `base_sd`: doubt in the drag of the free tool, N.
+pub fn estimate(ledger: &Ledger, job: &Job, base_sd: f64) -> GrooveEstimate {
+    let engaged = engagement::engaged(ledger);
+    let coupling = in_coupling(ledger, job, 0.0);
+    let shadow = in_coupling(ledger, job, COUPLING_SHADOW_M);
+    let nominal = Nominal::new(job);
+    let count = ledger.bins.count;
+    let mut through = Through {
+        at: vec![NEVER; count],
+        passes_at: vec![0.0; count],
+        probability: vec![0.0; count],
+        passes: vec![0.0; count],
+        span: 0.0,
+    };
+    let mut fit = None;
+    let x_of = |ln_scale: f64| job.tubular.wall.si() / ln_scale.exp();
+    let mut x_wall = x_of(nominal.ln_scale);
+    let mut prior = posterior::prior_of_m(job, &nominal, None);
+    let mut belief = posterior::combine(job, prior, None, &through, &coupling);
+    for _ in 0..2 {
+        let input = FitInput {
+            ledger,
+            engaged: &engaged,
+            coupling: &shadow,
+            through_at: &through.at,
+            wheels: f64::from(job.cutter.wheels),
+            x_wall,
+            base_sd,
+            amplitude_prior: (nominal.amplitude, nominal.ln_amplitude_sd),
+        };
+        let Some(found) = drag_fit::fit(&input) else {
+            break;
+        };
+        prior = posterior::prior_of_m(job, &nominal, Some(&found));
+        let global = if belief.pinned > 0 {
+            belief.global
+        } else {
+            prior
+        };
+        through = through::find(&input, &found, |_, n| {
+            posterior::margin_odds(global, found.law.x(n).max(1e-9).ln())
+        });
+        belief = posterior::combine(job, prior, Some(&found), &through, &coupling);
+        x_wall = x_of(belief.global.0 + (0.92 * job.tubular.wall.si()).ln());
+        fit = Some(found);
+    }
+    let bins = bins_of(ledger, job, &engaged, &coupling, &belief);
+    let joints = forecast::joints(
+        ledger,
+        job,
+        fit.as_ref(),
+        &belief,
+        &through,
+        &bins,
+        &engaged,
+    );
+    GrooveEstimate {
+        bins,
+        joints,
+        engaged,
+        coupling,
+        through_at: through.at,
+        fit,
+        belief,
+        wheel_span: through.span,
+    }
+}
+
+fn in_coupling(ledger: &Ledger, job: &Job, beyond: f64) -> Vec<bool> {
+    let half = 0.5 * job.tubular.coupling_length.si() + beyond;
+    (0..ledger.bins.count)
+        .map(|j| {
+            let middle = ledger.bins.middle(j);
+            job.couplings
+                .iter()
+                .any(|c| (c.si() - middle).abs() <= half)
+        })
+        .collect()
+}
+
+fn bins_of(
+    ledger: &Ledger,
+    job: &Job,
+    engaged: &[bool],
+    coupling: &[bool],
+    belief: &Belief,
+) -> Vec<GrooveBin> {
+    let b = ledger.bins;
+    let wall = job.tubular.wall.as_millimetres();
+    let mut passes = vec![0u32; b.count];
+    for (k, row) in ledger.rows.iter().enumerate().filter(|(k, _)| engaged[*k]) {
+        let _ = k;
+        for (j, n) in passes.iter_mut().enumerate() {
+            let middle = b.middle(j);
+            *n += u32::from(row.top <= middle && middle <= row.bottom);
+        }
+    }
+    (0..b.count)
+        .map(|j| {
+            let k = &belief.bins[j];
+            let through = if coupling[j] { 0.0 } else { k.through };
+            GrooveBin {
+                top_m: b.top + j as f64 * b.step,
+                bottom_m: (b.top + (j + 1) as f64 * b.step).min(job.info.interval_bottom.si()),
+                depth_mm: k.depth * wall,
+                low_mm: k.low.max(0.0) * wall,
+                high_mm: k.high * wall,
+                wall_mm: wall,
+                passes: passes[j],
+                through: through >= 0.5,
+                through_probability: through,
+                coupling: coupling[j],
+            }
+        })
+        .collect()
+}

@@ -1,0 +1,307 @@
+//! How deep, and how sure: one global unknown and one local unknown per bin.
+//!
+//! With `m = ln(kappa^(2/3)) - ln(eta t)` (global) and `e_j` (local: hardness, wall, force), a bin is
+//! split once `m + e_j + ln x(n_j) >= 0`; `eta` is the part of the wall at which the back gives way.
+//!
+//! *Prior of m*: radial force and contact pressure from the job, each off by up to a quarter, the
+//! specific energy equal to the contact pressure (energy balance of the pass law), sharpened by the
+//! amplitude of cutting drag, which is `u tan b kappa^(4/3)`.
+//! *Data*: bins seen to split pin `m + e_j`; bins not yet split bound it from above.
+//! `m` is carried on a grid; neighbouring bins are not independent and count accordingly.
+
+use super::drag_fit::{DragFit, NEVER};
+use super::through::Through;
+use crate::job::Job;
+
+/// Standard deviation of the logarithm of a nominal value that may be off by up to a quarter
+/// either way (uniform).
+const NOMINAL_SD: f64 = 0.145;
+/// Of the contact pressure when the job gives none (0.8 to 1.7 GPa around 1.2).
+const PRESSURE_SD: f64 = 0.22;
+/// Of specific energy against contact pressure.
+const ENERGY_SD: f64 = 0.10;
+/// Part of the wall at which the back gives way: mean and standard deviation.
+const GIVES_WAY: (f64, f64) = (0.92, 0.05);
+/// Standard deviation of the local unknown.
+const LOCAL_SD: f64 = 0.09;
+/// Length over which local unknowns are alike, m.
+const ALIKE_M: f64 = 0.5;
+/// Contact pressure at a yield of 552 MPa when the job gives none, Pa (from memory, wide prior).
+const PRESSURE_AT_552: f64 = 1.2e9;
+
+/// Points of the grid of `m`.
+const GRID: usize = 61;
+
+/// Nominal values of the cut.
+#[derive(Debug, Clone, Copy)]
+pub struct Nominal {
+    /// Logarithm of kappa^(2/3), m.
+    pub ln_scale: f64,
+    /// Amplitude of drag, N.
+    pub amplitude: f64,
+    /// Standard deviation of the logarithm of the amplitude.
+    pub ln_amplitude_sd: f64,
+    force_sd: f64,
+    pressure_sd: f64,
+}
+
+impl Nominal {
+    /// From the job.
+    pub fn new(job: &Job) -> Self {
+        let c = &job.cutter;
+        let tan = (0.5 * c.edge_angle.si()).tan();
+        let pressure = c.contact_pressure.map_or(
+            PRESSURE_AT_552 * job.tubular.yield_strength.si() / 552e6,
+            |p| p.si(),
+        );
+        let force = c.radial_force.si();
+        let kappa = force / (2.0 * pressure * tan * (2.0 * c.radius.si()).sqrt());
+        let given = c.radial_force_sd.map(|sd| sd.si() / force);
+        let force_sd = given.map_or(NOMINAL_SD, |s| s.clamp(0.02, 0.5).max(0.5 * NOMINAL_SD));
+        let pressure_sd = if c.contact_pressure.is_some() {
+            NOMINAL_SD
+        } else {
+            PRESSURE_SD
+        };
+        let ln_amplitude_sd =
+            ((4.0 / 3.0 * force_sd).powi(2) + (pressure_sd / 3.0).powi(2) + ENERGY_SD * ENERGY_SD)
+                .sqrt();
+        Self {
+            ln_scale: kappa.ln() * 2.0 / 3.0,
+            amplitude: pressure * tan * kappa.powf(4.0 / 3.0),
+            ln_amplitude_sd,
+            force_sd,
+            pressure_sd,
+        }
+    }
+
+    /// Logarithm of kappa^(2/3) and its standard deviation, given the amplitude of drag.
+    fn scale_given(&self, fit: Option<&DragFit>) -> (f64, f64) {
+        // Unknowns: ln N, ln s, ln(u/s). scale = 2/3 (ln N - ln s);
+        // ln amplitude = 4/3 ln N - 1/3 ln s + ln(u/s).
+        let var = [
+            self.force_sd.powi(2),
+            self.pressure_sd.powi(2),
+            ENERGY_SD * ENERGY_SD,
+        ];
+        let s = [2.0 / 3.0, -2.0 / 3.0, 0.0];
+        let a = [4.0 / 3.0, -1.0 / 3.0, 1.0];
+        let dot =
+            |x: &[f64; 3], y: &[f64; 3]| -> f64 { (0..3).map(|i| x[i] * y[i] * var[i]).sum() };
+        let (ss, sa, aa) = (dot(&s, &s), dot(&s, &a), dot(&a, &a));
+        match fit {
+            None => (self.ln_scale, ss.sqrt()),
+            Some(f) => {
+                let noise = f.ln_amplitude_sd.powi(2);
+                let seen = f.amplitude.ln() - self.amplitude.ln();
+                let k = sa / (aa + noise);
+                (self.ln_scale + k * seen, (ss - k * sa).max(1e-6).sqrt())
+            }
+        }
+    }
+}
+
+/// What is known of one bin.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BinBelief {
+    /// Median depth as part of nominal wall.
+    pub depth: f64,
+    /// 5 % quantile.
+    pub low: f64,
+    /// 95 % quantile.
+    pub high: f64,
+    /// Probability of being split.
+    pub through: f64,
+    /// Mean and standard deviation of `m + e_j` while not split.
+    pub reach: (f64, f64),
+}
+
+/// The belief over all bins.
+#[derive(Debug, Clone)]
+pub struct Belief {
+    /// By bin.
+    pub bins: Vec<BinBelief>,
+    /// Mean and standard deviation of `m`.
+    pub global: (f64, f64),
+    /// Bins that were seen to split.
+    pub pinned: usize,
+}
+
+/// Log odds that a bin is split, from passes alone, given a belief in `m`.
+pub fn margin_odds(global: (f64, f64), ln_x: f64) -> f64 {
+    let sd = (global.1 * global.1 + LOCAL_SD * LOCAL_SD).sqrt();
+    let p = normal_cdf((global.0 + ln_x) / sd).clamp(1e-6, 1.0 - 1e-6);
+    (p / (1.0 - p)).ln()
+}
+
+/// Prior of `m`, with the amplitude of drag if it was seen.
+pub fn prior_of_m(job: &Job, nominal: &Nominal, fit: Option<&DragFit>) -> (f64, f64) {
+    let (scale, sd) = nominal.scale_given(fit);
+    let mean = scale - (GIVES_WAY.0 * job.tubular.wall.si()).ln();
+    (mean, (sd * sd + (GIVES_WAY.1 / GIVES_WAY.0).powi(2)).sqrt())
+}
+
+/// Combines prior and what was seen.
+pub fn combine(
+    job: &Job,
+    prior: (f64, f64),
+    fit: Option<&DragFit>,
+    through: &Through,
+    coupling: &[bool],
+) -> Belief {
+    let ln_x = |n: f64| fit.map_or(f64::NEG_INFINITY, |f| f.law.x(n).max(1e-9).ln());
+    let count = through.passes.len();
+    let share = (job.info.bin.si() / ALIKE_M).min(1.0);
+    let mut grid = [(0.0, 0.0); GRID];
+    for (i, g) in grid.iter_mut().enumerate() {
+        let z = (i as f64 / (GRID - 1) as f64 - 0.5) * 8.0;
+        *g = (prior.0 + z * prior.1, -0.5 * z * z);
+    }
+    let mut pinned = 0;
+    for j in 0..count {
+        if coupling[j] || through.passes[j] <= 0.0 {
+            continue;
+        }
+        let p = through.probability[j];
+        if through.at[j] != NEVER {
+            pinned += 1;
+            let reach = -ln_x(through.passes_at[j].max(0.5));
+            for g in &mut grid {
+                let z = (reach - g.0) / LOCAL_SD;
+                g.1 += share * -0.5 * z * z;
+            }
+        } else if p < 0.5 {
+            let reach = -ln_x(through.passes[j]);
+            for g in &mut grid {
+                let alive = normal_cdf((reach - g.0) / LOCAL_SD).max(1e-12);
+                g.1 += share * ((1.0 - p) * alive + p).ln();
+            }
+        }
+    }
+    let top = grid.iter().map(|g| g.1).fold(f64::MIN, f64::max);
+    let mut sum = 0.0;
+    for g in &mut grid {
+        g.1 = (g.1 - top).exp();
+        sum += g.1;
+    }
+    for g in &mut grid {
+        g.1 /= sum;
+    }
+    let mean: f64 = grid.iter().map(|g| g.0 * g.1).sum();
+    let var: f64 = grid.iter().map(|g| (g.0 - mean).powi(2) * g.1).sum();
+    let global = (mean, var.max(0.01f64.powi(2)).sqrt());
+    let tolerance = job.tubular.wall_tolerance;
+    let bins = (0..count)
+        .map(|j| {
+            if coupling[j] || through.passes[j] <= 0.0 {
+                let reach = (global.0, (global.1.powi(2) + LOCAL_SD * LOCAL_SD).sqrt());
+                return BinBelief {
+                    depth: 0.0,
+                    low: 0.0,
+                    high: 0.0,
+                    through: 0.0,
+                    reach,
+                };
+            }
+            let seen = (through.at[j] != NEVER).then(|| -ln_x(through.passes_at[j].max(0.5)));
+            bin_belief(
+                global,
+                ln_x(through.passes[j]),
+                through.probability[j],
+                seen,
+                tolerance,
+            )
+        })
+        .collect();
+    Belief {
+        bins,
+        global,
+        pinned,
+    }
+}
+
+fn bin_belief(
+    global: (f64, f64),
+    ln_x: f64,
+    through: f64,
+    seen: Option<f64>,
+    tolerance: f64,
+) -> BinBelief {
+    let sd = (global.1 * global.1 + LOCAL_SD * LOCAL_SD).sqrt();
+    // Not split: m + e + ln x < 0, a normal cut off at zero.
+    let limit = normal_cdf(-(global.0 + ln_x) / sd).max(1e-9);
+    let uncut_quantile = |p: f64| {
+        let z = normal_quantile(p * limit);
+        (GIVES_WAY.0 * (global.0 + ln_x + z * sd).exp()).min(1.0)
+    };
+    // Split: the groove is as deep as the wall is thick there.
+    let split_quantile = |p: f64| 0.99 + 0.4 * tolerance * normal_quantile(p.clamp(0.01, 0.99));
+    let quantile = |p: f64| {
+        let keep = 1.0 - through;
+        if through < 1e-3 {
+            return uncut_quantile(p);
+        }
+        if through > 1.0 - 1e-3 {
+            return split_quantile(p);
+        }
+        // Mixture: the split part lies on top.
+        if p < keep {
+            uncut_quantile(p / keep)
+        } else {
+            split_quantile((p - keep) / through)
+        }
+    };
+    let depth = if through >= 0.5 { 1.0 } else { quantile(0.5) };
+    BinBelief {
+        depth: depth.min(1.0),
+        low: quantile(0.05).min(depth),
+        high: quantile(0.95).max(depth),
+        through,
+        reach: (seen.unwrap_or(global.0), sd),
+    }
+}
+
+/// Standard normal distribution function; error below 1.5e-7 (Abramowitz and Stegun 7.1.26).
+pub fn normal_cdf(x: f64) -> f64 {
+    let t = 1.0 / (1.0 + 0.327_591_1 * (x.abs() / std::f64::consts::SQRT_2));
+    let poly = t
+        * (0.254_829_592
+            + t * (-0.284_496_736
+                + t * (1.421_413_741 + t * (-1.453_152_027 + t * 1.061_405_429))));
+    let tail = 0.5 * poly * (-0.5 * x * x).exp();
+    if x >= 0.0 { 1.0 - tail } else { tail }
+}
+
+/// Inverse of [`normal_cdf`], by bisection: only called a few times per bin.
+pub fn normal_quantile(p: f64) -> f64 {
+    let p = p.clamp(1e-12, 1.0 - 1e-12);
+    let (mut a, mut b) = (-7.5, 7.5);
+    for _ in 0..60 {
+        let m = 0.5 * (a + b);
+        if normal_cdf(m) < p {
+            a = m;
+        } else {
+            b = m;
+        }
+    }
+    0.5 * (a + b)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Values from any table of the normal distribution.
+    #[test]
+    fn normal_distribution_matches_its_table() {
+        for (z, p) in [
+            (0.0, 0.5),
+            (1.0, 0.841_345),
+            (1.644_854, 0.95),
+            (-1.959_964, 0.025),
+        ] {
+            assert!((normal_cdf(z) - p).abs() < 1e-6);
+            assert!((normal_quantile(p) - z).abs() < 1e-4);
+        }
+    }
+}

@@ -1,0 +1,288 @@
+//! Where the wall is split: drag that falls away, and stays away.
+//!
+//! Over a few rows at a time, the part of the expected cutting drag that is still there is taken
+//! for every bin. Wheels sit in line over some decimetres, so one split bin removes only its share:
+//! the bins' own states are found by flipping them, one by one, for the least misfit (a small
+//! Ising-like search), with the physical margin as prior. A bin that is split stays split.
+
+use super::drag_fit::{DragFit, FitInput, NEVER, walk_passes};
+
+/// Engaged rows per window.
+const WINDOW: usize = 4;
+/// Doubt in the expected share that no number of rows removes (model error), squared.
+const SHARE_DOUBT: f64 = 0.12 * 0.12;
+/// Spans of the wheels that are tried, m.
+const SPANS: [f64; 5] = [0.05, 0.2, 0.4, 0.6, 0.9];
+/// Probability taken as certain.
+const CERTAIN: f64 = 0.97;
+
+/// What the drag says about each bin.
+#[derive(Debug, Clone)]
+pub struct Through {
+    /// First row after which the bin was split; [`NEVER`].
+    pub at: Vec<usize>,
+    /// Wheel passes of the bin at that row (up-stroke passes count one).
+    pub passes_at: Vec<f64>,
+    /// Probability of being split now.
+    pub probability: Vec<f64>,
+    /// Wheel passes of each bin now.
+    pub passes: Vec<f64>,
+    /// Length over which the wheels are spread, m.
+    pub span: f64,
+}
+
+/// Share of expected drag still there, and its weight, by bin.
+#[derive(Debug, Clone)]
+struct WindowShare {
+    rows: (usize, usize),
+    share: Vec<f64>,
+    weight: Vec<f64>,
+    /// Passes at the start of the window.
+    passes: Vec<f64>,
+}
+
+/// Finds split bins. `margin(bin, passes)`: log odds that the bin is split, from physics alone.
+pub fn find(input: &FitInput, fit: &DragFit, margin: impl Fn(usize, f64) -> f64) -> Through {
+    let windows = shares(input, fit);
+    let step = input.ledger.bins.step;
+    let mut best: Option<(f64, Through)> = None;
+    for span in SPANS {
+        let kernel = kernel(span / step);
+        let (cost, through) = follow(input, &windows, &kernel, span, &margin);
+        if best.as_ref().is_none_or(|(c, _)| cost < *c) {
+            best = Some((cost, through));
+        }
+    }
+    best.map(|(_, t)| t).unwrap_or_else(|| {
+        let count = input.ledger.bins.count;
+        Through {
+            at: vec![NEVER; count],
+            passes_at: vec![0.0; count],
+            probability: vec![0.0; count],
+            passes: vec![0.0; count],
+            span: 0.0,
+        }
+    })
+}
+
+fn shares(input: &FitInput, fit: &DragFit) -> Vec<WindowShare> {
+    let rows = &input.ledger.rows;
+    let count = input.ledger.bins.count;
+    let mut windows = Vec::new();
+    let mut sums = vec![(0.0, 0.0); count];
+    let mut passes = vec![0.0; count];
+    let mut at_start = vec![0.0; count];
+    let mut in_window = 0;
+    let mut first = usize::MAX;
+    let mut now = usize::MAX;
+    let noise = fit.noise * fit.noise;
+    let mut memo = (f64::NAN, f64::NAN, 0.0);
+    let mut close = |first: usize, end: usize, sums: &mut Vec<(f64, f64)>, start: &[f64]| {
+        let mut w = WindowShare {
+            rows: (first, end),
+            share: vec![1.0; count],
+            weight: vec![0.0; count],
+            passes: start.to_vec(),
+        };
+        for (j, s) in sums.iter_mut().enumerate() {
+            if s.1 > 0.0 {
+                w.share[j] = (s.0 / s.1).clamp(-1.0, 2.5);
+                w.weight[j] = 1.0 / (noise / s.1 + SHARE_DOUBT);
+            }
+            *s = (0.0, 0.0);
+        }
+        windows.push(w);
+    };
+    walk_passes(input, fit.bite_down, 1, |k, j, n0, n1| {
+        if k != now {
+            if first == usize::MAX {
+                first = k;
+            }
+            if now != usize::MAX {
+                in_window += 1;
+                if in_window >= WINDOW {
+                    close(first, k, &mut sums, &at_start);
+                    in_window = 0;
+                    first = k;
+                    at_start.copy_from_slice(&passes);
+                }
+            }
+            now = k;
+        }
+        passes[j] = n1;
+        if input.coupling[j] {
+            return;
+        }
+        if let Some(y) = rows[k].at(j) {
+            let base = if rows[k].up { fit.base.0 } else { fit.base.1 };
+            if memo.0 != n0 || memo.1 != n1 {
+                memo = (n0, n1, fit.amplitude * fit.law.drag(n0, n1));
+            }
+            let f = memo.2;
+            sums[j].0 += f * (y - base - fit.drift[k]);
+            sums[j].1 += f * f;
+        }
+    });
+    if in_window > 0 && now != usize::MAX {
+        close(first, now + 1, &mut sums, &at_start);
+    }
+    if let Some(last) = windows.last_mut() {
+        last.passes = passes;
+    }
+    windows
+}
+
+/// Weights of the wheels by bin, symmetric, sum one, for a span in bins.
+fn kernel(span: f64) -> Vec<f64> {
+    let half = (span * 0.5).max(0.5);
+    let reach = (half + 0.5).floor() as usize;
+    (0..=2 * reach)
+        .map(|i| {
+            let x = i as f64 - reach as f64;
+            let low = (x - 0.5).max(-half);
+            let high = (x + 0.5).min(half);
+            ((high - low) / (2.0 * half)).max(0.0)
+        })
+        .collect()
+}
+
+fn follow(
+    input: &FitInput,
+    windows: &[WindowShare],
+    kernel: &[f64],
+    span: f64,
+    margin: &impl Fn(usize, f64) -> f64,
+) -> (f64, Through) {
+    let count = input.ledger.bins.count;
+    let mut at = vec![NEVER; count];
+    let mut passes_at = vec![0.0; count];
+    let mut probability = vec![0.0f64; count];
+    let mut odds = vec![0.0; count];
+    let mut cost = 0.0;
+    for (w, window) in windows.iter().enumerate() {
+        for j in 0..count {
+            // Evidence of earlier windows is carried with half its weight: it shares their errors.
+            let physical = margin(j, window.passes[j]).clamp(-7.0, 4.0);
+            let seen = if probability[j] > 0.5 {
+                0.5 * logit(probability[j])
+            } else {
+                0.0
+            };
+            odds[j] = if at[j] != NEVER {
+                12.0
+            } else {
+                physical + seen
+            };
+        }
+        let (c, p) = decide(window, kernel, &odds, &input.coupling.to_vec(), &at);
+        cost += c;
+        for j in 0..count {
+            if at[j] != NEVER {
+                probability[j] = 1.0 - 1e-4;
+                continue;
+            }
+            let before = probability[j];
+            probability[j] = p[j];
+            // Two windows in a row, or the last one with no doubt.
+            if p[j] > CERTAIN && (before > 0.6 || w + 1 == windows.len() && p[j] > 0.995) {
+                let first = if before > 0.6 && w > 0 {
+                    &windows[w - 1]
+                } else {
+                    window
+                };
+                at[j] = first.rows.0;
+                passes_at[j] = first.passes[j];
+            }
+        }
+    }
+    let passes = windows
+        .last()
+        .map_or_else(|| vec![0.0; count], |w| w.passes.clone());
+    (
+        cost,
+        Through {
+            at,
+            passes_at,
+            probability,
+            passes,
+            span,
+        },
+    )
+}
+
+/// Least misfit of one window over the states of its bins; gives cost and probabilities.
+fn decide(
+    window: &WindowShare,
+    kernel: &[f64],
+    odds: &[f64],
+    coupling: &[bool],
+    at: &[usize],
+) -> (f64, Vec<f64>) {
+    let count = odds.len();
+    let reach = (kernel.len() / 2) as isize;
+    let mut cut: Vec<bool> = (0..count)
+        .map(|j| at[j] == NEVER && (window.share[j] > 0.5 || odds[j] < -3.0))
+        .collect();
+    let spread = |j: usize, cut: &[bool]| -> f64 {
+        kernel
+            .iter()
+            .enumerate()
+            .map(|(i, k)| {
+                let at = j as isize + i as isize - reach;
+                let inside = at < 0 || at >= count as isize || cut[at as usize];
+                if inside { *k } else { 0.0 }
+            })
+            .sum()
+    };
+    let mut model: Vec<f64> = (0..count).map(|j| spread(j, &cut)).collect();
+    let mut gain = vec![0.0; count];
+    for _ in 0..6 {
+        let mut flipped = false;
+        for j in 0..count {
+            // Change of misfit if this bin were split instead of cut.
+            let sign = if cut[j] { -1.0 } else { 1.0 };
+            let mut change = 0.0;
+            for (i, k) in kernel.iter().enumerate() {
+                let n = j as isize + i as isize - reach;
+                if n < 0 || n >= count as isize || coupling[n as usize] {
+                    continue;
+                }
+                let n = n as usize;
+                let off = window.share[n] - model[n];
+                let after = off - sign * k;
+                change += 0.5 * window.weight[n] * (after * after - off * off);
+            }
+            // `evidence`: log odds for split against cut.
+            let evidence = if cut[j] { -change } else { change };
+            gain[j] = evidence + odds[j];
+            let want_cut = gain[j] < 0.0 && at[j] == NEVER;
+            if want_cut != cut[j] {
+                cut[j] = want_cut;
+                flipped = true;
+                for (i, k) in kernel.iter().enumerate() {
+                    let n = j as isize + i as isize - reach;
+                    if n >= 0 && n < count as isize {
+                        model[n as usize] += if want_cut { *k } else { -*k };
+                    }
+                }
+            }
+        }
+        if !flipped {
+            break;
+        }
+    }
+    let cost = (0..count)
+        .filter(|&j| !coupling[j])
+        .map(|j| 0.5 * window.weight[j] * (window.share[j] - model[j]).powi(2))
+        .sum();
+    (
+        cost,
+        gain.iter()
+            .map(|g| 1.0 / (1.0 + (-g.clamp(-30.0, 30.0)).exp()))
+            .collect(),
+    )
+}
+
+fn logit(p: f64) -> f64 {
+    (p.clamp(1e-6, 1.0 - 1e-6) / (1.0 - p.clamp(1e-6, 1.0 - 1e-6))).ln()
+}
