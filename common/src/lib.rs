@@ -8,11 +8,16 @@
 //! crew knows), `alarm`, and `pipeline`, which wires them.
 #![warn(missing_docs)]
 
+pub mod align;
 pub mod calibrate;
 pub mod decode;
+pub mod groove;
+pub mod infer;
 pub mod input;
 pub mod job;
 pub mod model;
+pub mod motion;
+pub mod outcome;
 pub mod pipeline;
 pub mod recording;
 pub mod result;

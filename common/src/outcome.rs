@@ -1,0 +1,301 @@
+//! From the state of the pipeline to what people and machines read: result and snapshot.
+
+use crate::align::CELL_S;
+use crate::groove::GrooveEstimate;
+use crate::groove::drag_fit::NEVER;
+use crate::infer::hold::{Motionless, Phase};
+use crate::infer::track::TrackPoint;
+use crate::model::Motion;
+use crate::pipeline::Pipeline;
+use crate::result::{
+    Direction, FORMAT, Friction, Interval, Quality, RunInfo, RunResult, State, Stroke, ToolTrack,
+};
+use crate::snapshot::Snapshot;
+
+/// Step of the tool track in the result, s.
+const TRACK_STEP: f64 = 1.0;
+
+/// The result of all inputs so far.
+pub fn result(p: &Pipeline, id: &str) -> RunResult {
+    let estimate = p.estimate();
+    let (up, down) = p.motion.friction();
+    RunResult {
+        format: FORMAT,
+        run: RunInfo {
+            id: id.to_owned(),
+            name: p.job.info.name.clone(),
+            duration_s: p.first.map_or(0.0, |f| (p.last - f).max(0.0)),
+            samples: p.samples,
+        },
+        strokes: strokes(p, &estimate),
+        intervals: intervals(p, &estimate),
+        joints: estimate.joints.clone(),
+        groove: estimate.bins,
+        alarms: Vec::new(),
+        tool: track(p),
+        friction: Friction { up, down },
+        line_wear: Vec::new(),
+        quality: quality(p),
+    }
+}
+
+fn quality(p: &Pipeline) -> Quality {
+    let a = p.aligner.counts();
+    Quality {
+        bad_frames: 0,
+        gaps: a.gaps,
+        late: a.late,
+        lost_blocks: 0,
+        out_of_range: a.out_of_range,
+        spikes: a.spikes,
+    }
+}
+
+fn strokes(p: &Pipeline, estimate: &GrooveEstimate) -> Vec<Stroke> {
+    let bins = p.ledger.bins;
+    p.ledger
+        .rows
+        .iter()
+        .enumerate()
+        .map(|(k, row)| {
+            let base = estimate.fit.as_ref().map_or(0.0, |f| {
+                (if row.up { f.base.0 } else { f.base.1 }) + f.drift[k]
+            });
+            let (mut sum, mut n, mut work, mut engaged) = (0.0, 0.0, 0.0, 0.0);
+            for j in row.first..row.first + row.drag.len() {
+                let Some(y) = row.at(j) else { continue };
+                sum += y;
+                n += 1.0;
+                if cuts(estimate, k, j) {
+                    work += (y - base) * bins.step;
+                    engaged += bins.step;
+                }
+            }
+            Stroke {
+                n: k as u32 + 1,
+                direction: if row.up {
+                    Direction::Up
+                } else {
+                    Direction::Down
+                },
+                start_s: row.start,
+                end_s: row.end,
+                top_m: row.top,
+                bottom_m: row.bottom,
+                tool_travel_m: row.bottom - row.top,
+                mean_drag_n: if n > 0.0 { sum / n } else { 0.0 },
+                peak_tension_n: p.peaks[k],
+                cut_work_j: f64::max(work, 0.0),
+                engaged_m: engaged,
+            }
+        })
+        .collect()
+}
+
+/// Did the wheels cut in this bin on this stroke?
+fn cuts(e: &GrooveEstimate, row: usize, bin: usize) -> bool {
+    e.engaged[row] && !e.coupling[bin] && (e.through_at[bin] == NEVER || row < e.through_at[bin])
+}
+
+/// States over time: phases of the motion, with moving told apart into cutting and free by the
+/// stroke, the bin and what the whole run says about both.
+fn intervals(p: &Pipeline, e: &GrooveEstimate) -> Vec<Interval> {
+    let phases = p.hold.phases();
+    let points = p.track.points();
+    let mut out: Vec<Interval> = Vec::new();
+    let mut at = 0;
+    for (i, phase) in phases.iter().enumerate() {
+        let end = phases.get(i + 1).map_or(p.last, |n| n.start);
+        if end <= phase.start {
+            continue;
+        }
+        match plain_state(phase) {
+            Some(state) => add(&mut out, state, phase.start, end),
+            None => {
+                while at < points.len() && time(&points[at]) < phase.start {
+                    at += 1;
+                }
+                moving(
+                    p,
+                    e,
+                    phase.start,
+                    end,
+                    &points[at.saturating_sub(1)..],
+                    &mut out,
+                );
+            }
+        }
+    }
+    out
+}
+
+fn plain_state(phase: &Phase) -> Option<State> {
+    match phase.what {
+        Motionless::Unknown => Some(State::Unknown),
+        Motionless::Still => Some(State::Still),
+        Motionless::Stalled => Some(State::Stalled),
+        Motionless::Slack => Some(State::Slack),
+        Motionless::Up | Motionless::Down => None,
+    }
+}
+
+fn time(p: &TrackPoint) -> f64 {
+    (f64::from(p.index) + 0.5) * CELL_S
+}
+
+fn moving(
+    p: &Pipeline,
+    e: &GrooveEstimate,
+    start: f64,
+    end: f64,
+    points: &[TrackPoint],
+    out: &mut Vec<Interval>,
+) {
+    let rows = &p.ledger.rows;
+    let bins = p.ledger.bins;
+    let mut row = rows.partition_point(|r| r.end < start);
+    let mut from = start;
+    for point in points {
+        let t = time(point);
+        if t >= end {
+            break;
+        }
+        while row < rows.len() && rows[row].end < t {
+            row += 1;
+        }
+        let bin = (f64::from(point.depth) - bins.top) / bins.step;
+        let inside = bin >= 0.0 && bin < bins.count as f64;
+        let cutting =
+            row < rows.len() && t >= rows[row].start - 1.0 && inside && cuts(e, row, bin as usize);
+        let state = if cutting { State::Cutting } else { State::Free };
+        let until = (t + CELL_S).min(end);
+        if until > from {
+            add(out, state, from, until);
+            from = until;
+        }
+    }
+    if end > from {
+        let state = match out.last() {
+            Some(l) if matches!(l.state, State::Cutting | State::Free) && l.end_s == from => {
+                l.state
+            }
+            _ => State::Free,
+        };
+        add(out, state, from, end);
+    }
+}
+
+fn add(out: &mut Vec<Interval>, state: State, start: f64, end: f64) {
+    match out.last_mut() {
+        Some(last) if last.state == state => last.end_s = end,
+        _ => out.push(Interval {
+            state,
+            start_s: start,
+            end_s: end,
+        }),
+    }
+}
+
+fn track(p: &Pipeline) -> ToolTrack {
+    let steps = if p.last > 0.0 {
+        (p.last / TRACK_STEP) as usize + 1
+    } else {
+        0
+    };
+    let mut depth = Vec::with_capacity(steps);
+    let mut speed = Vec::with_capacity(steps);
+    let points = p.track.points();
+    let mut i = 0;
+    for s in 0..steps {
+        let t = s as f64 * TRACK_STEP;
+        while i + 1 < points.len() && time(&points[i + 1]) <= t {
+            i += 1;
+        }
+        let value = points.get(i).and_then(|a| {
+            let b = points.get(i + 1).unwrap_or(a);
+            let (ta, tb) = (time(a), time(b));
+            if t < ta - 0.5 || t > tb + 0.5 || tb - ta > 2.0 {
+                return None;
+            }
+            let f = if tb > ta {
+                ((t - ta) / (tb - ta)).clamp(0.0, 1.0)
+            } else {
+                0.0
+            };
+            let mix = |x: f32, y: f32| f64::from(x) + f * (f64::from(y) - f64::from(x));
+            Some((mix(a.depth, b.depth), mix(a.speed, b.speed)))
+        });
+        depth.push(value.map(|v| v.0));
+        speed.push(value.map(|v| v.1));
+    }
+    ToolTrack {
+        every_s: TRACK_STEP,
+        depth_m: depth,
+        speed_m_s: speed,
+    }
+}
+
+/// The present.
+pub fn snapshot(p: &Pipeline) -> Snapshot {
+    let m = p.moment;
+    let direction = p.finder.direction();
+    let motion = match direction {
+        Some(Direction::Up) => Motion::Up,
+        Some(Direction::Down) => Motion::Down,
+        None => Motion::Rest,
+    };
+    let live = p.live.as_ref();
+    let state = match p.hold.now() {
+        Motionless::Unknown => State::Unknown,
+        Motionless::Still => State::Still,
+        Motionless::Stalled => State::Stalled,
+        Motionless::Slack => State::Slack,
+        Motionless::Up | Motionless::Down => live_moving(p),
+    };
+    Snapshot {
+        at_s: p.newest.iter().flatten().map(|n| n.0).fold(0.0, f64::max),
+        tension_n: p.newest[0].map(|n| n.1),
+        expected_n: m.map(|_| p.motion.expected_surface(motion, 0.0)),
+        limit_n: 0.0,
+        time_to_limit_s: None,
+        line_m: p.newest[1].map(|n| n.1),
+        line_speed_m_s: m.map(|m| m.line_speed),
+        tool_depth_m: m.map(|m| m.depth),
+        tool_depth_error_m: None,
+        tool_speed_m_s: m.map(|m| m.speed),
+        drag_n: m.map(|m| {
+            if direction == Some(Direction::Up) {
+                m.drag_up
+            } else {
+                m.drag_down
+            }
+        }),
+        state,
+        state_since_s: p.hold.phases().last().map_or(0.0, |f| f.start),
+        direction,
+        strokes: p.ledger.rows.len() as u32,
+        cutter_out: live.and_then(|l| l.engaged.last().copied()),
+        groove: live.map(|l| l.bins.clone()).unwrap_or_default(),
+        joints: live.map(|l| l.joints.clone()).unwrap_or_default(),
+        alarms: Vec::new(),
+        channels: Vec::new(),
+        quality: quality(p),
+        bends_max: 0,
+        life_used: None,
+    }
+}
+
+fn live_moving(p: &Pipeline) -> State {
+    let (Some(live), Some(m)) = (p.live.as_ref(), p.moment) else {
+        return State::Free;
+    };
+    let bins = p.ledger.bins;
+    let bin = (m.depth - bins.top) / bins.step;
+    let inside = bin >= 0.0 && bin < bins.count as f64;
+    let out = live.engaged.last().copied().unwrap_or(false);
+    if out && inside && !live.coupling[bin as usize] && live.through_at[bin as usize] == NEVER {
+        State::Cutting
+    } else {
+        State::Free
+    }
+}
