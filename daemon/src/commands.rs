@@ -2,6 +2,7 @@
 
 use crate::cli::{CheckArgs, Cli, Command, DemoArgs, LearnArgs, RunArgs, exit};
 use crate::demo::{Demo, DemoError};
+use crate::disk::Brake;
 use crate::run::{Clocking, Config, RunError};
 use crate::web::{PATIENCE, PageConfig};
 use clap::CommandFactory;
@@ -107,7 +108,7 @@ fn block_on<T>(future: impl Future<Output = T>) -> Result<T, u8> {
 
 fn code_of(error: &RunError) -> u8 {
     match error {
-        RunError::Page(_) | RunError::NoInstrument => exit::BAD_INPUT,
+        RunError::Page(_) | RunError::NoInstrument | RunError::Folder(_) => exit::BAD_INPUT,
         _ => exit::FAILED,
     }
 }
@@ -137,6 +138,7 @@ fn run(args: RunArgs) -> u8 {
             patience: PATIENCE,
         }),
         resume: args.resume,
+        brake: Brake::default(),
         speak: !args.quiet,
         started: None,
     };

@@ -11,9 +11,10 @@ use crate::history::Point;
 use crate::outputs::Horn;
 use crate::progress::Progress;
 use crate::publish::{MarkView, Published, Told};
-use crate::recorder::Derived;
+use crate::recorder::Decisions;
 use kerfwatch::input::{Event, Input, Mark, MarkKind};
 use kerfwatch::pipeline::Pipeline;
+use kerfwatch::recording::{Derived, time_of};
 use kerfwatch::result::RunResult;
 use kerfwatch::snapshot::Snapshot;
 use kerfwatch::time::{Nanos, seconds};
@@ -26,6 +27,8 @@ use tokio::sync::watch;
 const LOOK: Duration = Duration::from_millis(20);
 /// Wall time between snapshots.
 const PUBLISH: Duration = Duration::from_millis(100);
+/// Strokes between pictures of the groove in the record.
+const GROOVE_EVERY_STROKES: u32 = 10;
 /// Run time between points of the charts.
 const POINT_NS: Nanos = 100_000_000;
 
@@ -37,7 +40,7 @@ pub struct Core {
     /// Where inputs come from.
     pub inputs: Arc<Handover>,
     /// Where decisions are recorded.
-    pub derived: Derived,
+    pub decisions: Decisions,
     /// Where the present is shown.
     pub published: Arc<Published>,
     /// Lines for people.
@@ -84,6 +87,11 @@ impl Core {
         for event in events.drain(..) {
             self.tell(&event);
         }
+        let groove = self.pipeline.snapshot();
+        self.decisions.tell(Derived::Groove {
+            at_s: groove.at_s,
+            bins: groove.groove,
+        });
         self.publish();
         let result = self.pipeline.result(&self.published.run_id);
         self.published.final_result(result.clone());
@@ -97,6 +105,9 @@ impl Core {
                 progress.core_ticks.fetch_add(1, Ordering::Relaxed);
             }
             Input::Mark { at, mark } => {
+                if let MarkKind::Acknowledge(kind) = &mark.kind {
+                    self.published.shell_alarms.acknowledge(kind);
+                }
                 let view = mark_view(*at, mark);
                 self.console.mark(&view);
                 self.published.marks().push(view.clone());
@@ -108,10 +119,17 @@ impl Core {
     }
 
     fn tell(&mut self, event: &Event) {
-        self.derived.event(event);
+        self.decisions.tell(Derived::from(event));
         match event {
             Event::Stroke(stroke) => {
-                self.console.stroke(stroke, &self.pipeline.snapshot());
+                let snapshot = self.pipeline.snapshot();
+                self.console.stroke(stroke, &snapshot);
+                if stroke.n.is_multiple_of(GROOVE_EVERY_STROKES) {
+                    self.decisions.tell(Derived::Groove {
+                        at_s: snapshot.at_s,
+                        bins: snapshot.groove,
+                    });
+                }
                 let _ = self.published.told.send(Told::Stroke(stroke.clone()));
             }
             Event::Interval(_) => {}
@@ -144,9 +162,7 @@ impl Core {
             }
             changed
         });
-        snapshot
-            .alarms
-            .extend(self.published.shell_alarms.load().iter().cloned());
+        snapshot.alarms.extend(self.published.shell_alarms.views());
         self.published.snapshot.send_replace(Arc::new(snapshot));
     }
 }
@@ -160,18 +176,6 @@ fn point(snapshot: &Snapshot) -> Point {
         line_m: known(snapshot.line_m),
         tool_m: known(snapshot.tool_depth_m),
         drag_n: known(snapshot.drag_n),
-    }
-}
-
-/// When an input happened.
-pub fn time_of(input: &Input) -> Nanos {
-    match input {
-        Input::Received { at, .. }
-        | Input::Sent { at, .. }
-        | Input::Reading { at, .. }
-        | Input::Mark { at, .. }
-        | Input::Port { at, .. }
-        | Input::Tick { at } => *at,
     }
 }
 

@@ -120,6 +120,11 @@ impl Handover {
         self.wake.notify_all();
     }
 
+    /// No more inputs will come.
+    pub fn is_closed(&self) -> bool {
+        self.lock().closed
+    }
+
     /// How full it is.
     pub fn backlog(&self) -> Backlog {
         let state = self.lock();

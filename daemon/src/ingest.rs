@@ -22,6 +22,9 @@ use tokio_util::sync::CancellationToken;
 
 /// Run time between ticks.
 pub const TICK_NS: Nanos = 100_000_000;
+/// Arrival times are cut to this step: finer is noise of the scheduler (tens of microseconds) and
+/// would cost a byte more for each frame on disk.
+const ARRIVAL_STEP_NS: Nanos = 10_000;
 /// Shortest timer; a played record ticks by its frames.
 const TIMER_MIN: Duration = Duration::from_millis(5);
 /// A step of the host's UTC beyond this is noted in the record.
@@ -72,6 +75,11 @@ impl Ingest {
             lost_since: None,
             utc_step_s: 0.0,
         }
+    }
+
+    /// Says in the record that a run goes on after an interruption.
+    pub fn resumed(&mut self) {
+        self.mark(note("the run goes on after an interruption".to_owned()));
     }
 
     /// Runs until `stop`; then takes what the ports still had and closes both queues.
@@ -227,10 +235,10 @@ impl Ingest {
         }
     }
 
-    /// Arrival times never run backwards, and are rounded as the record rounds them: what the
-    /// pipeline sees live is exactly what a replay will see.
+    /// Arrival times never run backwards, and are rounded before anyone sees them: live and replay
+    /// work on the same figure.
     fn stamp(&mut self, at: Nanos) -> Nanos {
-        let at = at.max(self.last_at);
+        let at = (at - at.rem_euclid(ARRIVAL_STEP_NS)).max(self.last_at);
         self.last_at = at;
         self.progress.ingest_at_ns.store(at, Ordering::Relaxed);
         at

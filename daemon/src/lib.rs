@@ -13,6 +13,7 @@ pub mod commands;
 pub mod console;
 pub mod core;
 pub mod demo;
+pub mod disk;
 pub mod guard;
 pub mod handover;
 pub mod history;
@@ -24,6 +25,8 @@ pub mod progress;
 pub mod publish;
 pub mod recorder;
 pub mod run;
+pub mod run_folder;
+pub mod shell_alarm;
 pub mod web;
 
 pub use run::{Config, Ended, RunError, Started, run};

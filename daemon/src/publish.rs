@@ -5,10 +5,11 @@
 
 use crate::history::History;
 use crate::progress::Progress;
+use crate::shell_alarm::ShellAlarms;
 use arc_swap::ArcSwap;
 use kerfwatch::job::Job;
 use kerfwatch::result::{RunResult, Stroke};
-use kerfwatch::snapshot::{AlarmView, Snapshot};
+use kerfwatch::snapshot::Snapshot;
 use serde::Serialize;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -70,7 +71,7 @@ pub struct Published {
     /// Marks so far.
     pub marks: Mutex<Vec<MarkView>>,
     /// Conditions of the shell itself: recorder, outputs, forwarder.
-    pub shell_alarms: ArcSwap<Vec<AlarmView>>,
+    pub shell_alarms: Arc<ShellAlarms>,
     result: ArcSwap<RunResult>,
     result_wanted: AtomicU64,
     result_made: watch::Sender<u64>,
@@ -99,7 +100,7 @@ impl Published {
             told: broadcast::Sender::new(256),
             history: Mutex::new(History::default()),
             marks: Mutex::default(),
-            shell_alarms: ArcSwap::default(),
+            shell_alarms: Arc::default(),
             result: ArcSwap::from_pointee(result),
             result_wanted: AtomicU64::new(0),
             result_made: watch::Sender::new(0),

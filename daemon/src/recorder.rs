@@ -1,27 +1,200 @@
-//! TEMPORARY: the recorder thread, until the recording lands.
-use crate::handover::{Batch, Handover};
-use crate::progress::Progress;
-use kerfwatch::input::Event;
-use std::sync::Arc;
-use std::time::Duration;
+//! The recorder thread: everything that went in, and what was decided, to disk.
+//!
+//! It is the only one that waits for the disk. While the disk stalls, inputs wait packed in memory
+//! (minutes at 2 kHz, [`crate::handover`]); what finds no room is counted and noted in the record.
+//! A failed sync ends that writer, as nobody can know what the disk holds: the folder is then
+//! recovered and recording goes on in new segments.
 
-/// Decisions on their way to the record.
-#[derive(Debug)]
-pub struct Derived;
-impl Derived {
-    /// Hands one over.
-    pub fn event(&mut self, _event: &Event) {}
+use crate::disk::Disk;
+use crate::handover::{Batch, Handover};
+use crate::progress::{Progress, count};
+use crate::shell_alarm::ShellAlarms;
+use kerfwatch::recording::{Derived, Policy, RecordError, RunWriter, time_of};
+use kerfwatch::time::seconds;
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+use std::sync::mpsc::{Receiver, SyncSender, TryRecvError, sync_channel};
+use std::time::{Duration, Instant};
+
+/// Wall time between looks at the queue.
+const LOOK: Duration = Duration::from_millis(50);
+/// Wall time between attempts to record again after a failure.
+const RETRY: Duration = Duration::from_secs(5);
+/// Decisions that may wait for the disk.
+const DECISIONS_MAX: usize = 16_384;
+/// Part of the queue that may fill before the disk counts as too slow.
+const SLOW_PART: usize = 4;
+const ALARM: &str = "recorder";
+
+/// Hands decisions over without ever waiting.
+#[derive(Debug, Clone)]
+pub struct Decisions {
+    sender: SyncSender<Derived>,
 }
 
-/// The thread.
-pub fn run(inputs: Arc<Handover>, progress: Arc<Progress>) {
-    let mut batch = Batch::default();
-    while inputs.take(&mut batch, Duration::from_millis(50)) {
-        batch.drain(|input| {
-            progress.recorded_at_ns.store(
-                crate::core::time_of(input),
-                std::sync::atomic::Ordering::Relaxed,
-            );
-        });
+impl Decisions {
+    /// The way in and the way out.
+    pub fn channel() -> (Self, Receiver<Derived>) {
+        let (sender, receiver) = sync_channel(DECISIONS_MAX);
+        (Self { sender }, receiver)
     }
+
+    /// `false` when there was no room: a replay can always make it again from the raw record.
+    pub fn tell(&self, record: Derived) -> bool {
+        self.sender.try_send(record).is_ok()
+    }
+}
+
+/// Opens the folder again after a failure.
+pub type Reopen = Box<dyn FnMut() -> Result<RunWriter<Disk>, RecordError> + Send>;
+
+/// The thread's state.
+pub struct Recorder {
+    /// Writes; `None` while there is no working disk.
+    pub writer: Option<RunWriter<Disk>>,
+    /// How to get a new writer.
+    pub reopen: Reopen,
+    /// Where inputs come from.
+    pub inputs: Arc<Handover>,
+    /// Where decisions come from; closed when the core has ended.
+    pub decisions: Receiver<Derived>,
+    /// Counters.
+    pub progress: Arc<Progress>,
+    /// Shown when the disk fails.
+    pub alarms: Arc<ShellAlarms>,
+}
+
+/// When the policy asks for a turn is wall time: the demonstration must not sync sixty times as often.
+pub fn policy(sync: f64) -> Policy {
+    Policy {
+        sync_every: kerfwatch::time::nanos(sync.max(0.05)).unwrap_or(1_000_000_000),
+        ..Policy::default()
+    }
+}
+
+impl Recorder {
+    /// Runs until inputs and decisions have ended; then seals the run. `Err` when the end could not
+    /// be written: the run can still be resumed.
+    pub fn run(mut self) -> Result<(), RecordError> {
+        let start = Instant::now();
+        let mut batch = Batch::default();
+        let mut retry_at = Instant::now();
+        let mut newest = i64::MIN;
+        let mut open = true;
+        while open {
+            if self.writer.is_none() {
+                if Instant::now() < retry_at && !self.inputs.is_closed() {
+                    std::thread::sleep(LOOK);
+                    continue;
+                }
+                retry_at = Instant::now() + RETRY;
+                match (self.reopen)() {
+                    Ok(writer) => self.writer = Some(writer),
+                    Err(error) => {
+                        self.failed(&error, newest);
+                        if self.inputs.is_closed() {
+                            return Err(error);
+                        }
+                        continue;
+                    }
+                }
+            }
+            open = self.inputs.take(&mut batch, LOOK);
+            let Some(writer) = &mut self.writer else {
+                continue;
+            };
+            let mut result = Ok(());
+            batch.drain(|input| {
+                newest = newest.max(time_of(input));
+                if let Err(error) = writer.append(input) {
+                    result = Err(error);
+                }
+            });
+            let mut more = true;
+            while more {
+                match self.decisions.try_recv() {
+                    Ok(record) => writer.derive(record),
+                    Err(TryRecvError::Empty | TryRecvError::Disconnected) => more = false,
+                }
+            }
+            let before = Instant::now();
+            let result = result.and_then(|()| writer.turn(elapsed_ns(start)));
+            match result {
+                Ok(synced) => {
+                    if synced {
+                        self.synced(before.elapsed(), newest);
+                    }
+                    self.look_at_health(newest);
+                }
+                Err(error) => {
+                    self.failed(&error, newest);
+                    self.writer = None;
+                }
+            }
+        }
+        // The core has the same inputs still to finish; its last decisions belong to the record.
+        while let Ok(record) = self.decisions.recv() {
+            if let Some(writer) = &mut self.writer {
+                writer.derive(record);
+            }
+        }
+        match self.writer.take() {
+            Some(writer) => {
+                let bytes = writer.health().bytes_written;
+                writer.finish(elapsed_ns(start))?;
+                self.progress
+                    .recorded_at_ns
+                    .store(newest, Ordering::Relaxed);
+                self.progress.recorded_bytes.store(bytes, Ordering::Relaxed);
+                Ok(())
+            }
+            None => Ok(()),
+        }
+    }
+
+    fn synced(&self, took: Duration, newest: i64) {
+        let took = u64::try_from(took.as_nanos()).unwrap_or(u64::MAX);
+        self.progress.sync_ns_max.fetch_max(took, Ordering::Relaxed);
+        self.progress
+            .recorded_at_ns
+            .store(newest, Ordering::Relaxed);
+    }
+
+    fn look_at_health(&self, newest: i64) {
+        let Some(writer) = &self.writer else { return };
+        let health = writer.health();
+        self.progress
+            .recorded_bytes
+            .store(health.bytes_written, Ordering::Relaxed);
+        let backlog = self.inputs.backlog();
+        if let Some(fault) = health.fault {
+            let lost = health.raw_lost;
+            let text = format!(
+                "the record is in trouble: {fault}; {lost} entries lost so far; free the disk or change it"
+            );
+            self.alarms.raise(ALARM, "high", seconds(newest), text);
+        } else if backlog.lost > 0 && backlog.bytes > 0
+            || backlog.bytes > backlog.bytes_max / SLOW_PART
+        {
+            let text = format!(
+                "the disk is too slow: {} of {} KiB wait to be recorded, {} inputs lost so far",
+                backlog.bytes / 1024,
+                backlog.bytes_max / 1024,
+                backlog.lost
+            );
+            self.alarms.raise(ALARM, "high", seconds(newest), text);
+        } else {
+            self.alarms.clear(ALARM);
+        }
+    }
+
+    fn failed(&self, error: &RecordError, newest: i64) {
+        count(&self.progress.record_errors);
+        let text = format!("nothing is being recorded: {error}");
+        self.alarms.raise(ALARM, "high", seconds(newest), text);
+    }
+}
+
+fn elapsed_ns(start: Instant) -> i64 {
+    i64::try_from(start.elapsed().as_nanos()).unwrap_or(i64::MAX)
 }

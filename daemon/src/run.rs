@@ -15,6 +15,7 @@
 use crate::clock::{Hand, RunClock};
 use crate::console::Console;
 use crate::core::Core;
+use crate::disk::{Brake, Disk};
 use crate::guard::Guard;
 use crate::handover::Handover;
 use crate::ingest::Ingest;
@@ -22,10 +23,11 @@ use crate::outputs::Horn;
 use crate::port_stub as ports;
 use crate::progress::Progress;
 use crate::publish::Published;
-use crate::recorder;
+use crate::recorder::{Decisions, Recorder, policy};
+use crate::run_folder::{self, FolderError, OpenRun};
 use crate::web::{Page, PageConfig, PageError};
 use kerfwatch::job::Job;
-use kerfwatch::pipeline::Pipeline;
+use kerfwatch::recording::{Folder, RecordError, RunWriter};
 use kerfwatch::result::RunResult;
 use std::future::Future;
 use std::net::SocketAddr;
@@ -57,6 +59,8 @@ pub struct Config {
     pub page: Option<PageConfig>,
     /// A run folder to go on with.
     pub resume: Option<PathBuf>,
+    /// Brakes the disk in tests and benches; the default does nothing.
+    pub brake: Brake,
     /// Print lines for people on standard output.
     pub speak: bool,
     /// Told once everything is up.
@@ -104,6 +108,19 @@ pub enum RunError {
     /// The page.
     #[error(transparent)]
     Page(#[from] PageError),
+    /// The run folder.
+    #[error(transparent)]
+    Folder(#[from] FolderError),
+    /// The end of the record could not be written.
+    #[error(
+        "{run_folder}: the run could not be sealed: {source}; go on with it by --resume, or seal it later"
+    )]
+    Unsealed {
+        /// Where the record is.
+        run_folder: PathBuf,
+        /// Why.
+        source: RecordError,
+    },
     /// The job names no instrument.
     #[error("the job has no [load] section with a port: there is nothing to listen to")]
     NoInstrument,
@@ -184,10 +201,6 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
         Some(page) => Some(Page::bind(page).await?),
         None => None,
     };
-    let clock = match &config.clock {
-        Clocking::Live => RunClock::live(0),
-        Clocking::Driven { hand, speed } => RunClock::driven(hand, *speed),
-    };
     let page_address = page.as_ref().map(|page| page.address);
 
     let job = config.job;
@@ -197,14 +210,29 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
         stop: stop.clone(),
         progress: Arc::clone(&progress),
     };
-    let run_folder = PathBuf::from(&job.record.folder);
-    let run_id = "unrecorded".to_owned();
-    let pipeline = Pipeline::new(&job);
+    let sync_s = job.record.sync.0;
+    let brake = config.brake;
+    let OpenRun {
+        folder: run_folder,
+        head,
+        writer,
+        pipeline,
+        from,
+        resumed,
+    } = match &config.resume {
+        Some(folder) => run_folder::resume(folder, &config.job_text, sync_s, &brake)?,
+        None => run_folder::create(&job, &config.job_text, sync_s, &brake)?,
+    };
+    let clock = match &config.clock {
+        Clocking::Live => RunClock::live(from),
+        Clocking::Driven { hand, speed } => RunClock::driven(hand, *speed),
+    };
+    let run_id = head.run_id;
     let published = Arc::new(Published::new(
         job.clone(),
         run_id.clone(),
         run_folder.display().to_string(),
-        jiff::Timestamp::now().to_string(),
+        head.started_utc,
         clock.speed(),
         Arc::clone(&progress),
         pipeline.snapshot(),
@@ -216,15 +244,28 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
     let (horn, _follow) = watch::channel(Horn::default());
     let (marks, marks_in) = mpsc::channel(MARKS_MAX);
 
+    let (decisions, decided) = Decisions::channel();
+
     let record_thread = {
-        let (inputs, progress) = (Arc::clone(&to_record), Arc::clone(&progress));
-        threads.start("kw-record", move || recorder::run(inputs, progress))?
+        let folder = run_folder.clone();
+        let recorder = Recorder {
+            writer: Some(writer),
+            reopen: Box::new(move || {
+                let disk = Disk::new(Folder::open(&folder), brake.clone());
+                RunWriter::resume(disk, policy(sync_s)).map(|(writer, ..)| writer)
+            }),
+            inputs: Arc::clone(&to_record),
+            decisions: decided,
+            progress: Arc::clone(&progress),
+            alarms: Arc::clone(&published.shell_alarms),
+        };
+        threads.start("kw-record", move || recorder.run())?
     };
     let core_thread = {
         let core = Core {
             pipeline,
             inputs: Arc::clone(&to_core),
-            derived: recorder::Derived,
+            decisions,
             published: Arc::clone(&published),
             console: Console {
                 display: job.info.display,
@@ -247,15 +288,18 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
     };
     let instrument_thread = {
         let guard = Guard::new(&job);
-        let ingest = Ingest::new(
+        let mut ingest = Ingest::new(
             clock,
             guard,
             to_record,
             to_core,
             Arc::clone(&progress),
             horn,
-            0,
+            from,
         );
+        if resumed {
+            ingest.resumed();
+        }
         let (job, stop) = (job.clone(), stop.clone());
         threads.start("kw-instruments", move || -> std::io::Result<()> {
             runtime()?.block_on(async {
@@ -307,7 +351,12 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
             what: "instruments",
             source,
         })?;
-    recorded.ok_or_else(|| failed("record"))?;
+    recorded
+        .ok_or_else(|| failed("record"))?
+        .map_err(|source| RunError::Unsealed {
+            run_folder: run_folder.clone(),
+            source,
+        })?;
     let result = result.ok_or_else(|| failed("core"))?;
     tracing::info!(run = %run_id, "run ended");
     Ok(Ended { run_folder, result })

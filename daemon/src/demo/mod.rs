@@ -9,9 +9,11 @@ pub mod player;
 pub mod terminal;
 
 use crate::clock::Hand;
+use crate::disk::Brake;
 use crate::run::{Clocking, Config, Ended, RunError};
 use crate::web::{PATIENCE, PageConfig};
 use fixture::Fixture;
+use kerfwatch::job::{apply_set, read_job};
 use std::path::PathBuf;
 use std::sync::Arc;
 use tokio::sync::oneshot;
@@ -57,23 +59,31 @@ pub async fn demo(
 ) -> Result<Ended, DemoError> {
     let Fixture {
         mut job,
-        job_text,
+        mut job_text,
         frames,
     } = fixture::load(&demo.fixture)?;
     let folder = demo.folder.unwrap_or_else(|| {
         std::env::temp_dir().join(format!("kerfwatch-demo-{}", std::process::id()))
     });
-    job.record.folder = folder.display().to_string();
+    let mut changes = vec![format!("record.folder={:?}", folder.display().to_string())];
     let mut ends = Vec::new();
-    let channels = [
-        job.load.as_mut().map(|load| &mut load.channel),
-        job.depth.as_mut().map(|depth| &mut depth.channel),
-    ];
-    for channel in channels.into_iter().flatten() {
-        let terminal = terminal::Terminal::open().map_err(DemoError::Terminal)?;
-        channel.port = format!("serial:{}", terminal.path.display());
-        ends.push(terminal);
+    for (section, there) in [("load", job.load.is_some()), ("depth", job.depth.is_some())] {
+        if there {
+            let terminal = terminal::Terminal::open().map_err(DemoError::Terminal)?;
+            changes.push(format!(
+                "{section}.port=\"serial:{}\"",
+                terminal.path.display()
+            ));
+            ends.push(terminal);
+        }
     }
+    // Written into the job's text, so that the run folder holds the job as it was used.
+    for change in changes {
+        job_text = apply_set(&job_text, &change).map_err(fixture::FixtureError::Job)?;
+    }
+    job = read_job(&job_text, &demo.fixture)
+        .map_err(|findings| fixture::FixtureError::Job(findings.to_string()))?
+        .job;
 
     let hand = Hand::default();
     let (up, is_up) = oneshot::channel();
@@ -92,6 +102,7 @@ pub async fn demo(
             patience: PATIENCE,
         }),
         resume: None,
+        brake: Brake::default(),
         speak: true,
         started: Some(up),
     };

@@ -1,0 +1,101 @@
+//! The run folder's disk, with a brake for tests.
+//!
+//! A stalled disk cannot be had on demand, so the latency bench and the tests brake this one: each
+//! sync then takes as long as they say.
+
+use kerfwatch::recording::{Folder, Storage};
+use std::io;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::Duration;
+
+/// Extra time for each sync, settable while running. A new one brakes nothing.
+#[derive(Debug, Clone, Default)]
+pub struct Brake {
+    stall_ms: Arc<AtomicU64>,
+    full: Arc<AtomicU64>,
+}
+
+impl Brake {
+    /// Each sync takes this much longer from now on.
+    pub fn stall(&self, time: Duration) {
+        let millis = u64::try_from(time.as_millis()).unwrap_or(u64::MAX);
+        self.stall_ms.store(millis, Ordering::Relaxed);
+    }
+
+    /// Every write is refused as on a full disk while `full`.
+    pub fn fill(&self, full: bool) {
+        self.full.store(u64::from(full), Ordering::Relaxed);
+    }
+
+    fn wait(&self) {
+        let millis = self.stall_ms.load(Ordering::Relaxed);
+        if millis > 0 {
+            std::thread::sleep(Duration::from_millis(millis));
+        }
+    }
+
+    fn check_room(&self) -> io::Result<()> {
+        if self.full.load(Ordering::Relaxed) == 0 {
+            Ok(())
+        } else {
+            Err(io::ErrorKind::StorageFull.into())
+        }
+    }
+}
+
+/// A folder behind a [`Brake`].
+#[derive(Debug)]
+pub struct Disk {
+    folder: Folder,
+    brake: Brake,
+}
+
+impl Disk {
+    /// The folder as it is, braked by `brake`.
+    pub fn new(folder: Folder, brake: Brake) -> Self {
+        Self { folder, brake }
+    }
+}
+
+impl Storage for Disk {
+    fn list(&self) -> io::Result<Vec<String>> {
+        self.folder.list()
+    }
+    fn create(&mut self, name: &str) -> io::Result<()> {
+        self.brake.check_room()?;
+        self.folder.create(name)
+    }
+    fn append(&mut self, name: &str, bytes: &[u8]) -> io::Result<()> {
+        self.brake.check_room()?;
+        self.folder.append(name, bytes)
+    }
+    fn sync(&mut self, name: &str) -> io::Result<()> {
+        self.brake.wait();
+        self.folder.sync(name)
+    }
+    fn truncate(&mut self, name: &str, len: u64) -> io::Result<()> {
+        self.folder.truncate(name, len)
+    }
+    fn len(&self, name: &str) -> io::Result<u64> {
+        self.folder.len(name)
+    }
+    fn read(&self, name: &str, offset: u64, length: usize) -> io::Result<Vec<u8>> {
+        self.folder.read(name, offset, length)
+    }
+    fn rename(&mut self, from: &str, to: &str) -> io::Result<()> {
+        self.folder.rename(from, to)
+    }
+    fn remove(&mut self, name: &str) -> io::Result<()> {
+        self.folder.remove(name)
+    }
+    fn sync_dir(&mut self) -> io::Result<()> {
+        self.folder.sync_dir()
+    }
+    fn close(&mut self, name: &str) {
+        self.folder.close(name);
+    }
+    fn lock(&mut self, name: &str) -> io::Result<bool> {
+        self.folder.lock(name)
+    }
+}

@@ -1,0 +1,187 @@
+//! The run folder at the start: a new one, or an old one to go on with.
+
+use crate::disk::{Brake, Disk};
+use crate::recorder::policy;
+use kerfwatch::input::Event;
+use kerfwatch::job::{Job, read_job};
+use kerfwatch::pipeline::Pipeline;
+use kerfwatch::recording::{
+    Derived, Folder, HEAD_FORMAT, RecordError, RunHead, RunReader, RunWriter, time_of,
+};
+use kerfwatch::time::Nanos;
+use std::path::{Path, PathBuf};
+
+/// A run that is ready to go on recording.
+pub struct OpenRun {
+    /// Its folder.
+    pub folder: PathBuf,
+    /// Its head.
+    pub head: RunHead,
+    /// Ready to write.
+    pub writer: RunWriter<Disk>,
+    /// All earlier inputs have gone through it.
+    pub pipeline: Pipeline,
+    /// Not older than any earlier input.
+    pub from: Nanos,
+    /// Whether there was an earlier part.
+    pub resumed: bool,
+}
+
+/// Why a run folder cannot be used.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum FolderError {
+    /// The recording.
+    #[error("{folder}: {source}")]
+    Record {
+        /// Which folder.
+        folder: PathBuf,
+        /// Why.
+        source: RecordError,
+    },
+    /// The system.
+    #[error("cannot create {folder}: {source}; check [record] folder")]
+    Create {
+        /// Which folder.
+        folder: PathBuf,
+        /// Why.
+        source: std::io::Error,
+    },
+    /// Its job text does not read.
+    #[error("{folder}: the job in run.toml does not read any more:\n{findings}")]
+    Job {
+        /// Which folder.
+        folder: PathBuf,
+        /// What is wrong.
+        findings: String,
+    },
+    /// The job given is not the job of the run.
+    #[error("{folder} was recorded with another job file: give that one, or start a new run")]
+    OtherJob {
+        /// Which folder.
+        folder: PathBuf,
+    },
+}
+
+/// A new run in a folder of its own below `[record] folder`.
+pub fn create(
+    job: &Job,
+    job_text: &str,
+    sync_s: f64,
+    brake: &Brake,
+) -> Result<OpenRun, FolderError> {
+    let now = jiff::Timestamp::now();
+    let run_id = run_id(now);
+    let folder = Path::new(&job.record.folder).join(&run_id);
+    let disk = Folder::create(&folder).map_err(|source| FolderError::Create {
+        folder: folder.clone(),
+        source,
+    })?;
+    let head = RunHead {
+        format: HEAD_FORMAT,
+        run_id,
+        software: concat!("kerfwatchd ", env!("CARGO_PKG_VERSION")).to_owned(),
+        started_unix_ns: i64::try_from(now.as_nanosecond()).unwrap_or(0),
+        started_utc: format!("{now:.3}"),
+        job: job_text.to_owned(),
+    };
+    let writer = RunWriter::create(Disk::new(disk, brake.clone()), &head, policy(sync_s)).map_err(
+        |source| FolderError::Record {
+            folder: folder.clone(),
+            source,
+        },
+    )?;
+    Ok(OpenRun {
+        folder,
+        head,
+        writer,
+        pipeline: Pipeline::new(job),
+        from: 0,
+        resumed: false,
+    })
+}
+
+/// Goes on with a run that was cut off: recovers the folder, then feeds what was recorded through
+/// a new pipeline, so that strokes, groove and unacknowledged alarms are as they were.
+pub fn resume(
+    folder: &Path,
+    job_text: &str,
+    sync_s: f64,
+    brake: &Brake,
+) -> Result<OpenRun, FolderError> {
+    let record = |source| FolderError::Record {
+        folder: folder.to_owned(),
+        source,
+    };
+    let disk = Disk::new(Folder::open(folder), brake.clone());
+    let (mut writer, head, recovery) = RunWriter::resume(disk, policy(sync_s)).map_err(record)?;
+    if head.job != job_text {
+        return Err(FolderError::OtherJob {
+            folder: folder.to_owned(),
+        });
+    }
+    for damage in &recovery.damage {
+        tracing::warn!(folder = %folder.display(), "{damage}");
+    }
+    let job = read_job(&head.job, "run.toml")
+        .map_err(|findings| FolderError::Job {
+            folder: folder.to_owned(),
+            findings: findings.to_string(),
+        })?
+        .job;
+    let mut reader = RunReader::open(folder).map_err(record)?;
+    let mut known = 0_usize;
+    reader.for_each_derived_from(0, |_, derived| {
+        known += usize::from(!matches!(derived, Derived::Groove { .. }));
+    });
+    let mut pipeline = Pipeline::new(&job);
+    let mut events: Vec<Event> = Vec::new();
+    let mut from: Nanos = 0;
+    let mut decided = 0_usize;
+    reader.for_each_input(|input| {
+        from = from.max(time_of(input));
+        pipeline.push(input, &mut events);
+        for event in events.drain(..) {
+            decided += 1;
+            // What had been decided but not yet written when the run was cut off.
+            if decided > known {
+                writer.derive(Derived::from(&event));
+            }
+        }
+    });
+    tracing::info!(
+        inputs = recovery.raw_entries,
+        decisions = decided,
+        "run resumed"
+    );
+    // Time went on while nobody was recording.
+    let since_start = jiff::Timestamp::now().as_nanosecond() - i128::from(head.started_unix_ns);
+    let from = from.max(i64::try_from(since_start).unwrap_or(from));
+    Ok(OpenRun {
+        folder: folder.to_owned(),
+        head,
+        writer,
+        pipeline,
+        from,
+        resumed: true,
+    })
+}
+
+/// Start time to the second, and a few letters that tell apart runs of the same second.
+fn run_id(now: jiff::Timestamp) -> String {
+    let mixed = now.as_nanosecond() as u64 ^ u64::from(std::process::id()).rotate_left(32);
+    let tail = mixed.wrapping_mul(0x9e37_79b9_7f4a_7c15) >> 48;
+    format!("{}-{tail:04x}", now.strftime("%Y%m%dT%H%M%SZ"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_run_id_sorts_by_time_and_fits_a_file_name() {
+        let id = run_id(jiff::Timestamp::from_second(1_780_000_000).unwrap());
+        assert!(id.starts_with("20260528T"), "{id}");
+        assert!(id.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'-'));
+    }
+}
