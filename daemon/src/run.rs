@@ -26,6 +26,7 @@ use crate::publish::Published;
 use crate::recorder::{Decisions, Recorder, policy};
 use crate::run_folder::{self, FolderError, OpenRun};
 use crate::web::{Page, PageConfig, PageError};
+use kerfwatch::input::Mark;
 use kerfwatch::job::Job;
 use kerfwatch::recording::{Folder, RecordError, RunWriter};
 use kerfwatch::result::RunResult;
@@ -90,6 +91,8 @@ pub struct Started {
     pub run_folder: PathBuf,
     /// The shared present.
     pub published: Arc<Published>,
+    /// Takes operator's marks.
+    pub marks: mpsc::Sender<Mark>,
 }
 
 /// What is left when the run has ended.
@@ -279,7 +282,8 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
     let page_stop = CancellationToken::new();
     let page_thread = match page {
         Some(page) => {
-            let (published, stop) = (Arc::clone(&published), page_stop.clone());
+            let (published, marks, stop) =
+                (Arc::clone(&published), marks.clone(), page_stop.clone());
             Some(threads.start("kw-page", move || {
                 runtime()?.block_on(page.serve(published, marks, stop))
             })?)
@@ -319,6 +323,7 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
             page: page_address,
             run_folder: run_folder.clone(),
             published: Arc::clone(&published),
+            marks,
         });
     }
     tokio::select! {

@@ -61,6 +61,7 @@ pub async fn demo(
         mut job,
         mut job_text,
         frames,
+        marks,
     } = fixture::load(&demo.fixture)?;
     let folder = demo.folder.unwrap_or_else(|| {
         std::env::temp_dir().join(format!("kerfwatch-demo-{}", std::process::id()))
@@ -127,6 +128,8 @@ pub async fn demo(
             }
             let player = player::Player {
                 frames,
+                marks: marks.into(),
+                marks_out: up.marks.clone(),
                 ends,
                 hand,
                 progress: Arc::clone(&up.published.progress),

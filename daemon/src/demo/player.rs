@@ -6,10 +6,12 @@
 use super::terminal::Terminal;
 use crate::clock::Hand;
 use crate::progress::{Progress, read};
-use kerfwatch::input::PortNumber;
+use kerfwatch::input::{Mark, PortNumber};
 use kerfwatch::time::Nanos;
+use std::collections::VecDeque;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
+use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
 
 /// How long the daemon may take to take in a frame before the player goes on without.
@@ -33,6 +35,10 @@ pub struct Frame {
 pub struct Player {
     /// In order of arrival.
     pub frames: Vec<Frame>,
+    /// The operator's marks, in order.
+    pub marks: VecDeque<(Nanos, Mark)>,
+    /// Where they go.
+    pub marks_out: mpsc::Sender<Mark>,
     /// The instruments' ends, by port number.
     pub ends: Vec<Terminal>,
     /// Drives the run clock.
@@ -58,6 +64,7 @@ impl Player {
                 return;
             }
             self.hand.set(at);
+            self.mark_until(at);
             let Some(end) = self.ends.get_mut(usize::from(frame.port)) else {
                 continue;
             };
@@ -73,6 +80,16 @@ impl Player {
             at += IDLE_NS;
             self.keep_pace(start, at);
             self.hand.set(at);
+        }
+    }
+
+    fn mark_until(&mut self, at: Nanos) {
+        while self.marks.front().is_some_and(|(due, _)| *due <= at) {
+            if let Some((_, mark)) = self.marks.pop_front()
+                && self.marks_out.blocking_send(mark).is_err()
+            {
+                return;
+            }
         }
     }
 
