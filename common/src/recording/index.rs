@@ -27,6 +27,8 @@ pub(super) struct Index {
     pub(super) anchors: Vec<ClockAnchor>,
     pub(super) packed_segments: usize,
     pub(super) other_blocks: u64,
+    /// Segments without an end block: still open, or interrupted.
+    pub(super) unsealed: Vec<String>,
     pub(super) bytes: u64,
 }
 
@@ -91,6 +93,7 @@ impl Index {
             }
         };
         let salt = tag.map_or(0, RunTag::salt);
+        self.unsealed.push(name.to_owned());
         walk(bytes, start, salt, |piece| match piece {
             Piece::Block { offset, header } => {
                 self.block(position, name, bytes, offset, header, salt);
@@ -167,7 +170,8 @@ impl Index {
                 }
                 Err(_) => self.damage.push(damage),
             },
-            _ => {}
+            BlockKind::End => self.unsealed.retain(|n| n != name),
+            BlockKind::Inputs | BlockKind::Derived => {}
         }
     }
 

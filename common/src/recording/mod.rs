@@ -15,6 +15,7 @@ mod batch;
 mod column;
 mod derived;
 mod error;
+mod fuzz;
 mod head;
 mod index;
 mod layout;
@@ -33,6 +34,7 @@ mod tests;
 
 pub use derived::Derived;
 pub use error::{Damage, DamageKind, RecordError};
+pub use fuzz::{fuzz_payload, fuzz_segment};
 pub use head::{HEAD_FORMAT, NOTES_FILE, Note, RUN_FILE, RunHead};
 pub use layout::Store;
 pub use manifest::{DigestState, MANIFEST_FILE};

@@ -71,6 +71,8 @@ pub struct Verification {
     pub silences: Vec<(Nanos, Nanos)>,
     /// Universal time beside run time.
     pub anchors: Vec<ClockAnchor>,
+    /// Segments without an end mark: the run is going on, was interrupted there, or the file was cut.
+    pub unsealed: Vec<String>,
     /// Everything damaged.
     pub damage: Vec<Damage>,
     /// Files against the digests of the finished run; `None` when the run was not finished.
@@ -279,6 +281,11 @@ impl<S: Storage> RunReader<S> {
             span,
             silences,
             anchors: self.raw.anchors.clone(),
+            unsealed: [&self.raw.unsealed, &self.derived.unsealed]
+                .into_iter()
+                .flatten()
+                .cloned()
+                .collect(),
             damage: self.damage(),
             digests: manifest::check(&self.disk),
         }

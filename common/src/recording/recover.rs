@@ -1,8 +1,16 @@
 //! After an interruption: what the disk holds of one store, with the torn tail cut off.
+//!
+//! Segments that were never sealed, and the last one, are written anew and synced. This is not for tidiness:
+//! after a failed sync the system may show data that never reached the disk and report success from then on,
+//! so what reads well after a restart is not thereby durable. A fresh copy is.
 
 use super::error::{Damage, DamageKind, RecordError};
-use super::layout::{BLOCK_HEADER, Piece, RunTag, SEGMENT_HEADER, SegmentHeader, Store, walk};
+use super::head::NEW_SUFFIX;
+use super::layout::{
+    BLOCK_HEADER, BlockKind, Piece, RunTag, SEGMENT_HEADER, SegmentHeader, Store, block, walk,
+};
 use super::storage::Storage;
+use super::track::is_full;
 
 /// A cut, noted in the record itself so that it is never silent.
 #[derive(Debug, Clone, PartialEq, Eq, bincode::Encode, bincode::Decode)]
@@ -59,6 +67,7 @@ pub(super) fn recover(
         }
         let start = if header.is_some() { SEGMENT_HEADER } else { 0 };
         let mut good_end = start;
+        let mut sealed = false;
         walk(&bytes, start, tag.salt(), |piece| match piece {
             Piece::Block { offset, header } => {
                 let payload_at = offset + BLOCK_HEADER;
@@ -66,11 +75,25 @@ pub(super) fn recover(
                 if header.holds(&bytes[payload_at..end], tag.salt()) {
                     good_end = end;
                     found.next_entry = found.next_entry.max(header.end());
+                    sealed |= header.kind == BlockKind::End;
                 }
             }
             Piece::Bad { .. } => {}
         });
-        if position != last || good_end == bytes.len() {
+        let is_last = position == last;
+        if sealed && !is_last {
+            continue;
+        }
+        // Only the last segment can end torn by the interruption itself; damage elsewhere stays to be seen.
+        let kept = if is_last { good_end } else { bytes.len() };
+        let end = block(BlockKind::End, found.next_entry, 0, &[], tag.salt());
+        let end = if sealed || header.is_none() {
+            &[][..]
+        } else {
+            &end
+        };
+        renew(disk, name, &bytes[..kept], end)?;
+        if kept == bytes.len() {
             continue;
         }
         let cut = Cut {
@@ -87,11 +110,6 @@ pub(super) fn recover(
             entries: None,
         });
         found.cuts.push(cut);
-        disk.truncate(name, good_end as u64)
-            .map_err(RecordError::io("cannot cut the torn tail of", name))?;
-        disk.sync(name)
-            .map_err(RecordError::io("cannot sync", name))?;
-        disk.close(name);
     }
     Ok(found)
 }
@@ -104,5 +122,35 @@ pub(super) fn whole_file(kind: DamageKind, name: &str, bytes: &[u8]) -> Damage {
         bytes: bytes.len() as u64,
         first_entry: None,
         entries: None,
+    }
+}
+
+/// Puts a fresh, synced copy in place of the segment, sealed by `end`. On a full disk the segment is cut and
+/// synced where it is.
+fn renew(disk: &mut impl Storage, name: &str, kept: &[u8], end: &[u8]) -> Result<(), RecordError> {
+    let temporary = format!("{name}{NEW_SUFFIX}");
+    let written = disk
+        .create(&temporary)
+        .and_then(|()| disk.append(&temporary, kept))
+        .and_then(|()| disk.append(&temporary, end));
+    match written {
+        Ok(()) => {
+            disk.sync(&temporary)
+                .map_err(RecordError::io("cannot sync", &temporary))?;
+            disk.close(&temporary);
+            disk.rename(&temporary, name)
+                .map_err(RecordError::io("cannot rename to", name))
+        }
+        Err(error) if is_full(&error) => {
+            disk.remove(&temporary)
+                .map_err(RecordError::io("cannot remove", &temporary))?;
+            disk.truncate(name, kept.len() as u64)
+                .map_err(RecordError::io("cannot cut the torn tail of", name))?;
+            disk.sync(name)
+                .map_err(RecordError::io("cannot sync", name))?;
+            disk.close(name);
+            Ok(())
+        }
+        Err(error) => Err(RecordError::io("cannot write", &temporary)(error)),
     }
 }
