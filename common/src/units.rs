@@ -143,3 +143,7 @@ impl Pascals {
         self.0 / PASCALS_PER_PSI
     }
 }
+
+#[cfg(test)]
+#[path = "units_tests.rs"]
+mod tests;

@@ -21,11 +21,26 @@ impl TubularSize {
 
 /// Looks a size up; the fault is (found, write).
 pub(super) fn tubular_size(text: &str) -> Result<TubularSize, (String, String)> {
-    Err((
-        format!(
-            "\"{}\", a size that is not in the table",
-            text.chars().take(60).collect::<String>()
-        ),
-        "a section [tubular] with od and wall".to_owned(),
-    ))
+    use crate::model::tubular_table::{LookupError, lookup};
+    let shown: String = text.chars().take(60).collect();
+    match lookup(text) {
+        Ok(row) => Ok(TubularSize {
+            od: row.od_m(),
+            wall: row.wall_m(),
+            coupling_od: Some(row.coupling_od_m()),
+        }),
+        Err(LookupError::UnknownSize { known, .. }) => Err((
+            format!("\"{shown}\", a size that is not in the table"),
+            format!("a section [tubular] with od and wall, or one of the sizes {known} in"),
+        )),
+        Err(LookupError::UnknownWeight { known, size, .. }) => Err((
+            format!("\"{shown}\", a weight that is not in the table"),
+            format!("a section [tubular] with od and wall, or {size} in with {known} lb/ft"),
+        )),
+        Err(_) => Err((
+            format!("\"{shown}\", which is no size of pipe"),
+            "size and weight as \"5-1/2 in 17 lb/ft\", or a section [tubular] with od and wall"
+                .to_owned(),
+        )),
+    }
 }

@@ -9,7 +9,7 @@
 //! Reading order: [`line`] and [`wellpath`], then [`soft_string`] (needs both) and
 //! [`profile_table`] (its fast form); [`wheel_contact`] and [`groove_law`] for the cut;
 //! [`weakest_link`], [`bending`], [`fatigue`] and [`rainflow`] for the strength of the line;
-//! [`change_detection`] stands alone.
+//! [`change_detection`] and [`tubular_table`] stand alone.
 
 pub mod bending;
 pub mod change_detection;
@@ -19,6 +19,7 @@ pub mod line;
 pub mod profile_table;
 pub mod rainflow;
 pub mod soft_string;
+pub mod tubular_table;
 pub mod weakest_link;
 pub mod wellpath;
 pub mod wheel_contact;
