@@ -8,6 +8,7 @@
 //! crew knows), `alarm`, and `pipeline`, which wires them.
 #![warn(missing_docs)]
 
+pub mod alarm;
 pub mod align;
 pub mod calibrate;
 pub mod decode;

@@ -1,0 +1,392 @@
+//! Overpull and the approach to it, judged on every load reading by itself.
+//!
+//! *Input*: line paid out, m, and line tension, N, as they arrive. *Output*: a [`Verdict`] for each
+//! load reading. The same guard runs on the instrument path of the daemon and in the pipeline;
+//! its result depends on the order of its inputs only. No allocation after construction.
+//!
+//! *Overpull*: tension against the limit of the weakest link at this depth, with the deadband of
+//! its rule. A reading that no line could give (a jump of more than a quarter of the limit, and more
+//! than the line stretched by its own speed and its waves explains) counts when the next reading
+//! confirms it; every other reading counts at once.
+//!
+//! *Approaching*: with the tool held, tension rises by `EA/L` times line speed; after a reversal it
+//! rises faster at first, by design (references, section 1), until it has reached pick-up weight.
+//! So below the expected pick-up weight the rate is taken as `EA/L v`, above it as the greater of
+//! that and the slope seen; and there must be a rise: a steady pull is no approach. Up to the pull
+//! at which the last strokes ran steadily, a rise is the cutter taking hold, which looks like a
+//! stall until it ends: it is no approach either. Before a stroke has been seen, the warning comes
+//! as late as still leaves a second. *Limits*: the waves of a stall (steps of twice `EA/c v`, one
+//! each `2L/c`, references section 9) let tension jump ahead of its mean; the time set by
+//! [`crate::job::AlarmLimits::approaching`] has to cover half a step.
+
+use super::rule::{AlarmKind, Level, Rule, Sense};
+use super::slope::RobustSlope;
+use crate::job::Job;
+use crate::model::Motion;
+use crate::model::line::{LineInFluid, tool_weight_in_fluid_n};
+use crate::model::profile_table::ProfileTable;
+use crate::model::weakest_link::WeakestLink;
+use crate::model::wellpath::WellPath;
+use crate::time::{NANOS_PER_SECOND, Nanos};
+
+/// Spacing of the tables, m.
+const STEP_M: f64 = 10.0;
+/// Slower than this the line counts as not pulled, m/s.
+const PULLED_M_S: f64 = 0.02;
+/// Older line readings say nothing about the speed now.
+const SPEED_AGE_MAX: Nanos = 2 * NANOS_PER_SECOND;
+
+/// What the guard needs to know of a job: limit and expected pick-up weight by line paid out.
+#[derive(Debug, Clone, PartialEq)]
+pub struct GuardModel {
+    /// Limit of surface tension at 0, 10, 20, ... m, N.
+    limit_n: Vec<f64>,
+    /// Expected pick-up weight there, without cutting, N.
+    pick_up_n: Vec<f64>,
+    limit_least_n: f64,
+    ea_n: f64,
+    impedance_n_s_m: f64,
+    overpull_n: f64,
+    approaching_s: f64,
+}
+
+impl GuardModel {
+    /// The tables for a job, with the friction of the job file.
+    pub fn new(job: &Job) -> Self {
+        let path = WellPath::from_survey(&job.survey).unwrap_or_else(|_| WellPath::vertical());
+        let line = LineInFluid::from_job(&job.line, &job.fluid);
+        let deepest = (job.info.interval_bottom.si() + 200.0).max(100.0);
+        let table = ProfileTable::new(
+            &path,
+            line.clone(),
+            job.line.friction_up,
+            job.line.friction_down,
+            deepest,
+        );
+        let packing_n = job.line.stuffing_box_friction.si();
+        let tool_n = tool_weight_in_fluid_n(
+            job.tool.mass.si(),
+            job.tool.displaced_volume.si(),
+            job.fluid.density.si(),
+        );
+        // A limit in newtons never goes beyond what the weakest link bears at this depth.
+        let fraction = match job.alarm.tension_limit {
+            Some(_) => 1.0,
+            None => job.alarm.tension_fraction,
+        };
+        let link = WeakestLink {
+            breaking_load_n: job.line.breaking_load.si(),
+            line_fraction: fraction,
+            weak_point_n: job.tool.weak_point.si(),
+            weak_point_fraction: fraction,
+        };
+        let given = job
+            .alarm
+            .tension_limit
+            .map_or(f64::INFINITY, |limit| limit.si());
+        let places = (deepest / STEP_M).ceil() as usize + 1;
+        let mut limit_n = Vec::with_capacity(places);
+        let mut pick_up_n = Vec::with_capacity(places);
+        for place in 0..places {
+            let md = (place as f64 * STEP_M).min(deepest);
+            let limit = link
+                .surface_limit(&table, packing_n, Motion::Rest, md)
+                .limit_n;
+            limit_n.push(limit.min(given));
+            let inc = path.inclination_rad(md);
+            let pull = tool_n * (inc.cos() + job.line.friction_up * inc.sin());
+            let below_box = table.surface_tension(Motion::Up, pull, md);
+            pick_up_n.push(line.above_stuffing_box_n(below_box, packing_n, Motion::Up));
+        }
+        Self {
+            limit_least_n: limit_n.iter().copied().fold(f64::INFINITY, f64::min),
+            limit_n,
+            pick_up_n,
+            ea_n: line.ea_n,
+            impedance_n_s_m: line.impedance_n_s_m(),
+            overpull_n: job.alarm.overpull.si(),
+            approaching_s: job.alarm.approaching.si(),
+        }
+    }
+
+    /// Limit of surface tension, N; without a depth the least of all.
+    pub fn limit_n(&self, line_m: Option<f64>) -> f64 {
+        line_m.map_or(self.limit_least_n, |line| at_depth(&self.limit_n, line))
+    }
+
+    /// Expected pick-up weight without cutting, N.
+    pub fn pick_up_n(&self, line_m: f64) -> f64 {
+        at_depth(&self.pick_up_n, line_m)
+    }
+}
+
+fn at_depth(table: &[f64], line_m: f64) -> f64 {
+    let place = (line_m.max(0.0) / STEP_M).min((table.len() - 1) as f64);
+    let low = (place as usize).min(table.len().saturating_sub(2));
+    let high = (low + 1).min(table.len() - 1);
+    table[low] + (place - low as f64) * (table[high] - table[low])
+}
+
+/// What the guard makes of one load reading.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Verdict {
+    /// The reading, N.
+    pub tension_n: f64,
+    /// Limit here, N.
+    pub limit_n: f64,
+    /// Tension is at or above the limit (with deadband).
+    pub overpull: bool,
+    /// Tension is above the expected pick-up weight by more than allowed (with deadband).
+    pub pull: bool,
+    /// Expected pick-up weight, N; `None` while the depth is not known.
+    pub pick_up_n: Option<f64>,
+    /// The limit is near at this rate.
+    pub approaching: bool,
+    /// Time to the limit while tension rises, s.
+    pub time_to_limit_s: Option<f64>,
+}
+
+/// Judges every load reading.
+#[derive(Debug, Clone)]
+pub struct OverpullGuard {
+    model: GuardModel,
+    tension: RobustSlope,
+    line: RobustSlope,
+    line_m: Option<f64>,
+    learned_pick_up_n: Option<f64>,
+    before: Option<(Nanos, f64)>,
+    doubtful: bool,
+    overpull: bool,
+    pull: bool,
+    approaching: bool,
+    usual: UsualPull,
+}
+
+/// Tension at which the last strokes up ran steadily.
+#[derive(Debug, Clone, Default)]
+struct UsualPull {
+    /// Highest steady tension of the last runs up, latest first.
+    runs_n: [Option<f64>; 3],
+    /// The run under way: its start, and its highest steady tension.
+    start: Option<Nanos>,
+    steady_n: Option<f64>,
+}
+
+impl UsualPull {
+    /// Shorter runs are jogs, s.
+    const RUN_S_MIN: Nanos = 3 * NANOS_PER_SECOND;
+
+    fn note(&mut self, at: Nanos, is_up: bool, steady_n: Option<f64>) {
+        if is_up {
+            self.start.get_or_insert(at);
+            if let Some(level) = steady_n {
+                self.steady_n = Some(self.steady_n.map_or(level, |before| before.max(level)));
+            }
+        } else if let Some(start) = self.start.take()
+            && let Some(steady) = self.steady_n.take()
+            && at.saturating_sub(start) >= Self::RUN_S_MIN
+        {
+            self.runs_n = [Some(steady), self.runs_n[0], self.runs_n[1]];
+        }
+    }
+
+    /// The least of three runs: one that ended in a stall does not count as usual.
+    fn level_n(&self) -> Option<f64> {
+        self.runs_n.iter().flatten().copied().reduce(f64::min)
+    }
+}
+
+impl OverpullGuard {
+    /// A guard at the start of a run.
+    pub fn new(model: GuardModel) -> Self {
+        Self {
+            model,
+            tension: RobustSlope::default(),
+            line: RobustSlope::default(),
+            line_m: None,
+            learned_pick_up_n: None,
+            before: None,
+            doubtful: false,
+            overpull: false,
+            pull: false,
+            approaching: false,
+            usual: UsualPull::default(),
+        }
+    }
+
+    /// The tables it judges by.
+    pub fn model(&self) -> &GuardModel {
+        &self.model
+    }
+
+    /// A reading of line paid out, m.
+    pub fn line(&mut self, at: Nanos, line_m: f64) {
+        if line_m.is_finite() {
+            self.line_m = Some(line_m);
+            self.line.push(at, line_m);
+        }
+    }
+
+    /// Pick-up weight as learned from free passes, N, instead of that of the job file;
+    /// `None`: back to the job file.
+    pub fn learned_pick_up(&mut self, pick_up_n: Option<f64>) {
+        self.learned_pick_up_n = pick_up_n.filter(|n| n.is_finite());
+    }
+
+    /// Line speed, positive in, m/s; `None` when it is not known.
+    pub fn line_speed_m_s(&self, at: Nanos) -> Option<f64> {
+        let newest = self.line.newest()?;
+        if at.saturating_sub(newest) > SPEED_AGE_MAX {
+            return None;
+        }
+        self.line.slow()
+    }
+
+    /// A load reading, N of line tension.
+    pub fn load(&mut self, at: Nanos, tension_n: f64) -> Verdict {
+        let limit_n = self.model.limit_n(self.line_m);
+        let pick_up_n = self
+            .learned_pick_up_n
+            .or_else(|| self.line_m.map(|line| self.model.pick_up_n(line)));
+        let speed = self.line_speed_m_s(at);
+        if self.tension.push(at, tension_n) {
+            self.note_usual_pull(at, speed);
+        }
+
+        if !self.is_doubtful(at, tension_n, limit_n, speed) {
+            let rule = Rule::of(AlarmKind::Overpull, Level::High);
+            self.overpull = rule.exceeds(self.overpull, tension_n, limit_n, Sense::Above);
+            let rule = Rule::of(AlarmKind::Overpull, Level::Low);
+            self.pull = pick_up_n.is_some_and(|pick_up| {
+                let above = tension_n - pick_up;
+                rule.exceeds(self.pull, above, self.model.overpull_n, Sense::Above)
+            });
+        }
+
+        let rate = self.rate_n_s(pick_up_n, speed);
+        let level = self.tension.level().unwrap_or(tension_n);
+        let time_to_limit_s = rate.map(|rate| ((limit_n - level) / rate).max(0.0));
+        self.approaching = time_to_limit_s.is_some_and(|time| {
+            self.is_unusual(level, limit_n, pick_up_n, speed) && time < self.warn_before_s()
+        });
+        Verdict {
+            tension_n,
+            limit_n,
+            overpull: self.overpull,
+            pull: self.pull,
+            pick_up_n,
+            approaching: self.approaching,
+            time_to_limit_s,
+        }
+    }
+
+    /// Whether this reading has to wait for the next one to be believed.
+    fn is_doubtful(&mut self, at: Nanos, tension_n: f64, limit_n: f64, speed: Option<f64>) -> bool {
+        if !tension_n.is_finite() {
+            return true;
+        }
+        let Some((when, before)) = self.before else {
+            self.before = Some((at, tension_n));
+            return false;
+        };
+        let seconds = at.saturating_sub(when).max(0) as f64 * 1e-9;
+        let speed = speed.unwrap_or(0.0).abs();
+        let length = self.line_m.unwrap_or(0.0).max(20.0);
+        let explained = 3.0 * self.model.ea_n / length * speed * seconds
+            + 4.0 * self.model.impedance_n_s_m * speed;
+        let jump = (tension_n - before).abs() > explained.max(0.25 * limit_n);
+        // A second reading up there is no spike, and after a silence nothing is a jump.
+        if jump && !self.doubtful && seconds < 0.5 {
+            self.doubtful = true;
+            return true;
+        }
+        self.doubtful = false;
+        self.before = Some((at, tension_n));
+        false
+    }
+
+    fn note_usual_pull(&mut self, at: Nanos, speed: Option<f64>) {
+        let Some(speed) = speed else { return };
+        let is_up = -speed > PULLED_M_S;
+        let is_steady = self
+            .tension
+            .slow()
+            .is_some_and(|slope| slope.abs() < 0.25 * self.held_rate_n_s(speed));
+        let steady = if is_up && is_steady {
+            self.tension.level()
+        } else {
+            None
+        };
+        self.usual.note(at, is_up, steady);
+    }
+
+    /// Rise of tension with the tool held, N/s.
+    fn held_rate_n_s(&self, speed: f64) -> f64 {
+        self.model.ea_n / self.line_m.unwrap_or(0.0).max(20.0) * speed.abs()
+    }
+
+    /// Whether tension is beyond what the last strokes took.
+    fn is_unusual(
+        &self,
+        level: f64,
+        limit_n: f64,
+        pick_up_n: Option<f64>,
+        speed: Option<f64>,
+    ) -> bool {
+        let Some(usual) = self.usual.level_n() else {
+            return true;
+        };
+        // However hard the last strokes pulled, half way to the limit is worth a warning.
+        let usual = usual.min(0.5 * (limit_n + pick_up_n.unwrap_or(limit_n)));
+        // 0.15 s of a stall; a harder patch of pipe does less, as a rule.
+        let margin = speed.map_or(50.0, |speed| (0.15 * self.held_rate_n_s(speed)).max(50.0));
+        level > usual + margin
+    }
+
+    /// How long before the limit to warn, s.
+    fn warn_before_s(&self) -> f64 {
+        let wanted = self.model.approaching_s;
+        let before = if self.usual.level_n().is_some() {
+            wanted
+        } else {
+            // Z L / EA is half an echo: the second to be left, half a step of the stall's waves, and
+            // the time it takes to see a rise.
+            let half_echo =
+                self.model.impedance_n_s_m * self.line_m.unwrap_or(0.0) / self.model.ea_n;
+            wanted.min(1.3 + half_echo)
+        };
+        // Once near, it takes half as much time again to be far.
+        if self.approaching {
+            1.5 * before
+        } else {
+            before
+        }
+    }
+
+    /// Rate at which tension goes to the limit, N/s; `None` while it does not.
+    fn rate_n_s(&self, pick_up_n: Option<f64>, speed: Option<f64>) -> Option<f64> {
+        let slow = self.tension.slow()?;
+        let fast = self.tension.fast().unwrap_or(slow);
+        let level = self.tension.level()?;
+        let above_pick_up = pick_up_n.is_none_or(|pick_up| level > pick_up);
+        let rate = match speed {
+            Some(speed) if -speed > PULLED_M_S => {
+                let held = self.held_rate_n_s(speed);
+                let rises = slow > 0.4 * held || fast > 0.6 * held;
+                if !rises {
+                    return None;
+                }
+                if above_pick_up { held.max(slow) } else { held }
+            }
+            // The line rests or goes in: what still rises is the echo of a pull.
+            Some(_) if !above_pick_up => return None,
+            None if !above_pick_up => return None,
+            _ => slow,
+        };
+        (rate > 1.0).then_some(rate)
+    }
+}
+
+#[cfg(test)]
+#[path = "guard_tests.rs"]
+mod tests;
