@@ -32,6 +32,15 @@
 //! | 24 | 4 | CRC-32C of the payload |
 //! | 28 | 4 | CRC-32C of bytes 0..28 |
 //!
+//! Worked example, run id `example`: the header of raw segment 1 that begins with entry 258, opened 1 ns before
+//! run start, and its end-of-segment block (`tests/layout.rs` holds both to this):
+//!
+//! ```text
+//! 4b575245434f5244 0100 00 00 01000000 50d858e0985ecc7f60418aaf0cc5ab58
+//!     0201000000000000 ffffffffffffffff 00000000 2012635e
+//! 4b574201 05 01 0000 00000000 00000000 0201000000000000 9f0b1e45 45da8c47
+//! ```
+//!
 //! Both block checksums start from the CRC-32C of the run tag instead of zero: left-over blocks of an
 //! older run on the same disk do not pass for blocks of this one.
 

@@ -9,7 +9,7 @@ use super::derived::{self, Derived};
 use super::error::{Damage, DamageKind, RecordError};
 use super::head::{Note, Notes, RunHead};
 use super::index::{BlockPlace, Index};
-use super::layout::{BLOCK_HEADER, RunTag, Store};
+use super::layout::{BLOCK_HEADER, RunTag, SEGMENT_HEADER, Store};
 use super::manifest::{self, DigestState};
 use super::payload;
 use super::storage::{Folder, Storage};
@@ -118,8 +118,8 @@ impl<S: Storage> RunReader<S> {
             Ok(head) => Ok(head),
         };
         let mut tag = head.as_ref().ok().map(|h| RunTag::of(&h.run_id));
-        let raw = Index::of(&disk, Store::Raw, &mut tag);
-        let derived = Index::of(&disk, Store::Derived, &mut tag);
+        let raw = Index::of(&disk, Store::Raw, &mut tag, Index::default());
+        let derived = Index::of(&disk, Store::Derived, &mut tag, Index::default());
         Ok(Self {
             disk,
             head,
@@ -169,9 +169,34 @@ impl<S: Storage> RunReader<S> {
             .count() as u64
     }
 
+    /// Looks again at a run that is still being written, reading only the segments that changed. Together
+    /// with [`RunReader::for_each_input_from`] and [`RunReader::for_each_derived_from`] this follows a run:
+    /// an entry number is a cursor that stays valid through packing, restarts and resuming.
+    pub fn refresh(&mut self) {
+        let mut tag = Some(self.tag);
+        let (raw, derived) = (
+            std::mem::take(&mut self.raw),
+            std::mem::take(&mut self.derived),
+        );
+        self.raw = Index::of(&self.disk, Store::Raw, &mut tag, raw);
+        self.derived = Index::of(&self.disk, Store::Derived, &mut tag, derived);
+    }
+
+    /// Number after the last derived record.
+    pub fn derived_end(&self) -> u64 {
+        self.derived.end()
+    }
+
     /// Number after the last raw entry.
     pub fn raw_end(&self) -> u64 {
         self.raw.end()
+    }
+
+    fn index(&self, store: Store) -> &Index {
+        match store {
+            Store::Raw => &self.raw,
+            Store::Derived => &self.derived,
+        }
     }
 
     /// Gives the storage back.
@@ -269,22 +294,28 @@ impl<S: Storage> RunReader<S> {
         });
         let mut derived = 0;
         self.for_each_derived_from(0, |_, _| derived += 1);
+        let segments: Vec<_> = self
+            .raw
+            .segments
+            .iter()
+            .chain(&self.derived.segments)
+            .collect();
         Verification {
             blocks: (self.raw.blocks.len() + self.derived.blocks.len()) as u64,
-            other_blocks: self.raw.other_blocks + self.derived.other_blocks,
-            segments: self.raw.segments.len() + self.derived.segments.len(),
-            packed_segments: self.raw.packed_segments + self.derived.packed_segments,
-            bytes: self.raw.bytes + self.derived.bytes,
+            other_blocks: segments.iter().map(|s| s.other_blocks).sum(),
+            segments: segments.len(),
+            packed_segments: segments.iter().filter(|s| s.packed).count(),
+            bytes: segments.iter().map(|s| s.bytes).sum(),
             inputs,
             samples,
             derived,
             span,
             silences,
             anchors: self.raw.anchors.clone(),
-            unsealed: [&self.raw.unsealed, &self.derived.unsealed]
-                .into_iter()
-                .flatten()
-                .cloned()
+            unsealed: segments
+                .iter()
+                .filter(|s| !s.sealed)
+                .map(|s| s.name.clone())
                 .collect(),
             damage: self.damage(),
             digests: manifest::check(&self.disk),
@@ -311,7 +342,7 @@ struct Blocks {
     next: u64,
     /// Entries below this are accounted for: given out, or listed as damage.
     explained: u64,
-    started: bool,
+    fresh_start: bool,
     segment: Option<(usize, Vec<u8>)>,
 }
 
@@ -321,7 +352,7 @@ impl Blocks {
             position: 0,
             next: first,
             explained: first,
-            started: false,
+            fresh_start: true,
             segment: None,
         }
     }
@@ -340,22 +371,24 @@ impl Blocks {
         store: Store,
         decode: impl Fn(&[u8], usize) -> Result<T, String>,
     ) -> Option<(u64, usize, T)> {
-        let (index, damage) = match store {
-            Store::Raw => (&reader.raw, &mut reader.read_damage[0]),
-            Store::Derived => (&reader.derived, &mut reader.read_damage[1]),
-        };
-        if !self.started {
-            self.started = true;
-            // Reading from the middle: earlier blocks are neither read nor duplicates.
-            if self.next > 0 {
-                self.position = index
-                    .blocks
-                    .iter()
-                    .position(|b| b.header.end() > self.next)
-                    .unwrap_or(index.blocks.len());
+        loop {
+            let moved = self.moved(reader, store);
+            if moved {
+                reader.refresh();
+                self.segment = None;
             }
-        }
-        while let Some(place) = index.blocks.get(self.position) {
+            if moved || self.fresh_start {
+                self.fresh_start = false;
+                // Reading from the middle: earlier blocks are neither read nor duplicates.
+                if self.next > 0 {
+                    self.position = reader.index(store).position_of(self.next);
+                }
+            }
+            let (index, damage) = match store {
+                Store::Raw => (&reader.raw, &mut reader.read_damage[0]),
+                Store::Derived => (&reader.derived, &mut reader.read_damage[1]),
+            };
+            let place = index.blocks.get(self.position)?;
             self.position += 1;
             let header = place.header;
             if header.end() <= self.next && header.entries > 0 {
@@ -370,7 +403,7 @@ impl Blocks {
                         Err(_) => DamageKind::Unreadable,
                     };
                     self.gap_before(damage, index, place);
-                    damage.push(at_place(kind, index, place));
+                    note(damage, at_place(kind, index, place));
                     self.explained = self.explained.max(header.end());
                     continue;
                 }
@@ -399,12 +432,31 @@ impl Blocks {
                 }
                 Err(_) => {
                     self.gap_before(damage, index, place);
-                    damage.push(at_place(DamageKind::Contents, index, place));
+                    note(damage, at_place(DamageKind::Contents, index, place));
                     self.explained = self.explained.max(header.end());
                 }
             }
         }
-        None
+    }
+
+    /// Whether the segment to be read next was packed since it was looked at.
+    fn moved<S: Storage>(&self, reader: &RunReader<S>, store: Store) -> bool {
+        let index = reader.index(store);
+        let Some(place) = index.blocks.get(self.position) else {
+            return false;
+        };
+        if self
+            .segment
+            .as_ref()
+            .is_some_and(|(s, _)| *s == place.segment)
+        {
+            return false;
+        }
+        let segment = &index.segments[place.segment];
+        reader
+            .disk
+            .read(&segment.name, 0, SEGMENT_HEADER)
+            .is_ok_and(|stamp| stamp.len() == SEGMENT_HEADER && stamp != segment.stamp)
     }
 
     fn gap_before(&mut self, damage: &mut Vec<Damage>, index: &Index, place: &BlockPlace) {
@@ -413,9 +465,10 @@ impl Blocks {
             return;
         }
         // Name the missing segment where that is what the hole is.
-        let (number, name) = &index.segments[place.segment];
-        let before = number.saturating_sub(1);
-        let missing = before > 0 && !index.segments.iter().any(|(n, _)| *n == before);
+        let segment = &index.segments[place.segment];
+        let name = &segment.name;
+        let before = segment.number.saturating_sub(1);
+        let missing = before > 0 && !index.segments.iter().any(|s| s.number == before);
         damage.push(Damage {
             kind: DamageKind::Gap,
             segment: if missing {
@@ -442,7 +495,7 @@ impl Blocks {
             .as_ref()
             .is_none_or(|(s, _)| *s != place.segment)
         {
-            let (_, name) = &index.segments[place.segment];
+            let name = &index.segments[place.segment].name;
             self.segment = Some((place.segment, disk.read(name, 0, usize::MAX)?));
         }
         let start = place.offset + BLOCK_HEADER;
@@ -456,11 +509,18 @@ impl Blocks {
 fn at_place(kind: DamageKind, index: &Index, place: &BlockPlace) -> Damage {
     Damage {
         kind,
-        segment: index.segments[place.segment].1.clone(),
+        segment: index.segments[place.segment].name.clone(),
         offset: place.offset as u64,
         bytes: BLOCK_HEADER as u64 + u64::from(place.header.length),
         first_entry: Some(place.header.sequence),
         entries: Some(u64::from(place.header.entries)),
+    }
+}
+
+/// A block may be come upon again after the segments were looked at afresh.
+fn note(damage: &mut Vec<Damage>, this: Damage) {
+    if !damage.contains(&this) {
+        damage.push(this);
     }
 }
 

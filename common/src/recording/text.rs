@@ -158,14 +158,16 @@ impl Lines {
             counts[usize::from(*index)] += 1;
         }
         let mut stored = self.numbers.iter();
-        let mut columns: Vec<Vec<std::vec::IntoIter<i64>>> = Vec::new();
+        let mut images = Vec::with_capacity(self.templates.len());
         for (template, count) in self.templates.iter().zip(counts.iter().skip(1)) {
-            let mut of_template = Vec::new();
-            for _ in template.iter().filter(|t| t.is_number()) {
-                let column = stored.next().ok_or("a number column is missing")?;
-                of_template.push(column.decode(*count)?.into_iter());
+            let mut image = Image::of(template)?;
+            for field in &mut image.fields {
+                if field.kind.is_number() {
+                    let column = stored.next().ok_or("a number column is missing")?;
+                    field.numbers = column.decode(*count)?;
+                }
             }
-            columns.push(of_template);
+            images.push(image);
         }
         let others = self.others.decode(most)?;
         let mut others = others.as_slice();
@@ -180,13 +182,10 @@ impl Lines {
                 bytes.extend_from_slice(line);
                 others = rest;
             } else {
-                let template = usize::from(index) - 1;
-                let (Some(tokens), Some(columns)) =
-                    (self.templates.get(template), columns.get_mut(template))
-                else {
-                    return Err("a line of an unknown template".to_owned());
-                };
-                write_line(tokens, columns, &mut bytes)?;
+                let image = images
+                    .get_mut(usize::from(index) - 1)
+                    .ok_or("a line of an unknown template")?;
+                image.write(&mut bytes)?;
             }
             if bytes.len() > most {
                 return Err(format!("more than {most} bytes"));
@@ -418,79 +417,124 @@ fn unhex(digits: &[u8]) -> Option<u8> {
     }
 }
 
-fn write_line(
-    tokens: &[Token],
-    columns: &mut [std::vec::IntoIter<i64>],
-    bytes: &mut Vec<u8>,
-) -> Result<(), String> {
-    let start = bytes.len();
-    let mut columns = columns.iter_mut();
-    let mut next = || {
-        columns
-            .next()
-            .and_then(Iterator::next)
-            .ok_or("a number is missing")
-    };
-    for token in tokens {
-        match token {
-            Token::Literal(literal) => bytes.extend_from_slice(literal),
-            Token::Zeros {
-                signed,
-                whole,
-                places,
-            } => {
-                let value = next()?;
-                if *signed {
-                    bytes.push(if value < 0 { b'-' } else { b'+' });
+/// A field of a line image.
+struct Field {
+    kind: Token,
+    start: usize,
+    end: usize,
+    numbers: Vec<i64>,
+}
+
+/// A template for writing: every token has a fixed width, so a line is a copy with its fields filled in.
+struct Image {
+    bytes: Vec<u8>,
+    fields: Vec<Field>,
+    /// Lines written.
+    written: usize,
+}
+
+impl Image {
+    fn of(tokens: &[Token]) -> Result<Self, String> {
+        let mut bytes = Vec::new();
+        let mut fields = Vec::new();
+        for token in tokens {
+            let start = bytes.len();
+            let with_places = |whole: u8, places: u8| {
+                usize::from(whole) + usize::from(places > 0) + usize::from(places)
+            };
+            let width = match token {
+                Token::Literal(literal) => {
+                    bytes.extend_from_slice(literal);
+                    continue;
                 }
-                write_digits(value.unsigned_abs(), *whole, *places, bytes);
-            }
-            Token::Spaces { width, places } => {
-                let value = next()?;
-                write_spaces(value, *width, *places, bytes);
-            }
-            Token::RightCheck => {
-                let check = hex(check_of(&bytes[start..]));
-                bytes.push(b'*');
-                bytes.extend(check);
-            }
-            Token::Hex => bytes.extend(hex(next()? as u8)),
+                Token::Zeros {
+                    signed,
+                    whole,
+                    places,
+                } => usize::from(*signed) + with_places(*whole, *places),
+                Token::Spaces { width, places } => with_places(*width, *places),
+                Token::RightCheck => 3,
+                Token::Hex => 2,
+            };
+            bytes.resize(start + width, b'0');
+            fields.push(Field {
+                kind: token.clone(),
+                start,
+                end: bytes.len(),
+                numbers: Vec::new(),
+            });
         }
+        if bytes.len() > LINE_MAX {
+            return Err(format!("a template of {} bytes", bytes.len()));
+        }
+        Ok(Self {
+            bytes,
+            fields,
+            written: 0,
+        })
     }
-    Ok(())
+
+    fn write(&mut self, out: &mut Vec<u8>) -> Result<(), String> {
+        let line = &mut self.bytes;
+        for field in &self.fields {
+            let (before, rest) = line.split_at_mut(field.start);
+            let text = &mut rest[..field.end - field.start];
+            let number = || {
+                let number = field.numbers.get(self.written).copied();
+                number.ok_or("a number is missing")
+            };
+            match &field.kind {
+                Token::Literal(_) => {}
+                Token::Zeros { signed, places, .. } => {
+                    let value = number()?;
+                    let (sign, digits) = text.split_at_mut(usize::from(*signed));
+                    sign.fill(if value < 0 { b'-' } else { b'+' });
+                    write_digits(value.unsigned_abs(), *places, digits);
+                }
+                Token::Spaces { width, places } => {
+                    let value = number()?;
+                    write_digits(value.unsigned_abs(), *places, text);
+                    space_out(&mut text[..usize::from(*width)], value < 0);
+                }
+                Token::RightCheck => {
+                    let [high, low] = hex(check_of(before));
+                    text.copy_from_slice(&[b'*', high, low]);
+                }
+                Token::Hex => text.copy_from_slice(&hex(number()? as u8)),
+            }
+        }
+        self.written += 1;
+        out.extend_from_slice(line);
+        Ok(())
+    }
 }
 
-/// Exactly `whole` digits, then a point and `places` digits if any; what does not fit is cut (the
-/// encoder never makes such a number).
-fn write_digits(mut value: u64, whole: u8, places: u8, bytes: &mut Vec<u8>) {
-    let point = usize::from(places > 0);
-    let start = bytes.len();
-    let length = usize::from(whole) + point + usize::from(places);
-    bytes.resize(start + length, b'0');
-    for (index, byte) in bytes[start..].iter_mut().enumerate().rev() {
-        if point == 1 && index == usize::from(whole) {
-            *byte = b'.';
-        } else {
-            *byte = b'0' + (value % 10) as u8;
-            value /= 10;
+/// Fills the field from the right: `places` digits and a point if any, then the whole part with leading
+/// zeros. What does not fit is cut (the encoder never makes such a number).
+fn write_digits(mut value: u64, places: u8, field: &mut [u8]) {
+    let mut digit = |byte: &mut u8| {
+        *byte = b'0' + (value % 10) as u8;
+        value /= 10;
+    };
+    let places = usize::from(places);
+    let point = field.len().checked_sub(places + 1).filter(|_| places > 0);
+    let whole = match point {
+        Some(point) => {
+            field[point + 1..].iter_mut().rev().for_each(&mut digit);
+            field[point] = b'.';
+            point
         }
-    }
+        None => field.len(),
+    };
+    field[..whole].iter_mut().rev().for_each(digit);
 }
 
-fn write_spaces(value: i64, width: u8, places: u8, bytes: &mut Vec<u8>) {
-    let start = bytes.len();
-    write_digits(value.unsigned_abs(), width, places, bytes);
-    // Leading zeros but the last become spaces, with the sign before the digits.
-    let field = &mut bytes[start..start + usize::from(width)];
-    let zeros = field
-        .iter()
-        .take_while(|b| **b == b'0')
-        .count()
-        .min(usize::from(width).saturating_sub(1));
+/// Leading zeros but the last become spaces, with the sign before the digits.
+fn space_out(field: &mut [u8], negative: bool) {
+    let last = field.len().saturating_sub(1);
+    let zeros = field.iter().take_while(|b| **b == b'0').count().min(last);
     field[..zeros].fill(b' ');
-    if value < 0
-        && let Some(sign) = zeros.checked_sub(1)
-    {
+    if negative && let Some(sign) = zeros.checked_sub(1) {
         field[sign] = b'-';
     }
 }

@@ -116,9 +116,10 @@ pub struct RunWriter<S: Storage> {
     urgent: bool,
     last_sync: Nanos,
     disk_full: bool,
-    fault: Option<String>,
+    notes_fault: Option<String>,
+    pack_fault: Option<String>,
     segments_removed: u64,
-    to_pack: Vec<(Store, String)>,
+    to_pack: Vec<String>,
 }
 
 impl<S: Storage> RunWriter<S> {
@@ -229,7 +230,8 @@ impl<S: Storage> RunWriter<S> {
             urgent: false,
             last_sync: Nanos::MIN,
             disk_full: false,
-            fault: None,
+            notes_fault: None,
+            pack_fault: None,
             segments_removed: 0,
             to_pack: Vec::new(),
         }
@@ -298,8 +300,11 @@ impl<S: Storage> RunWriter<S> {
         if self.notes_changed && !self.disk_full {
             // A copy for people; the marks themselves are inputs in the raw store.
             match self.notes.write(&mut self.disk) {
-                Ok(()) => self.notes_changed = false,
-                Err(error) => self.fault = Some(error.to_string()),
+                Ok(()) => {
+                    self.notes_changed = false;
+                    self.notes_fault = None;
+                }
+                Err(error) => self.notes_fault = Some(error.to_string()),
             }
         }
         self.roll(now)?;
@@ -316,7 +321,8 @@ impl<S: Storage> RunWriter<S> {
                 .or_else(|| self.raw.fault.clone())
                 .or_else(|| self.derived.poisoned.clone())
                 .or_else(|| self.derived.fault.clone())
-                .or_else(|| self.fault.clone()),
+                .or_else(|| self.notes_fault.clone())
+                .or_else(|| self.pack_fault.clone()),
             disk_full: self.disk_full,
             raw_entries: self.raw.sequence + self.batch.len() as u64,
             raw_durable: self.raw.durable,
@@ -452,9 +458,9 @@ impl<S: Storage> RunWriter<S> {
             });
             if full && !track.waits() {
                 self.close_segment(store, now)?;
+                self.pack_closed();
             }
         }
-        self.pack_closed();
         Ok(())
     }
 
@@ -481,21 +487,27 @@ impl<S: Storage> RunWriter<S> {
                 Err(_) => return Ok(()),
                 Ok(_) => {}
             }
-            if let Some(name) = track.close(&mut self.disk) {
-                self.to_pack.push((store, name));
+            if let Some(name) = track.close(&mut self.disk)
+                && store == Store::Raw
+            {
+                self.to_pack.push(name);
             }
         }
         Ok(())
     }
 
-    /// Rewrites closed segments in large blocks. A failure leaves the segment as it is.
+    /// Rewrites closed segments in large blocks. Where that fails the segment is good as it is; it is tried
+    /// again when the next one is closed.
     fn pack_closed(&mut self) {
-        for (store, name) in std::mem::take(&mut self.to_pack) {
-            if self.policy.pack && store == Store::Raw && !self.disk_full {
-                let done = pack::pack(&mut self.disk, &name, self.tag, self.policy.block_entries);
-                if let Err(error) = done {
-                    self.fault = Some(format!("`{name}` stays unpacked: {error}"));
-                }
+        if self.disk_full || !self.policy.pack {
+            return;
+        }
+        self.pack_fault = None;
+        for name in std::mem::take(&mut self.to_pack) {
+            let done = pack::pack(&mut self.disk, &name, self.tag, self.policy.block_entries);
+            if let Err(error) = done {
+                self.pack_fault = Some(format!("`{name}` stays unpacked for now: {error}"));
+                self.to_pack.push(name);
             }
         }
     }

@@ -3,5 +3,7 @@
 mod codecs;
 mod damage;
 mod disk;
+mod following;
 mod histories;
+mod layout;
 mod roundtrip;
