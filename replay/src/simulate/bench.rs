@@ -69,9 +69,10 @@ struct Hold {
     up: bool,
     depth: f64,
     force: f64,
-    release: Release,
     tries: u32,
     engaged: bool,
+    /// Felt since the line was last worked.
+    met: bool,
     done: bool,
 }
 
@@ -300,9 +301,13 @@ impl Bench {
                 up: hold.up,
                 depth: top + hold.below_top.0,
                 force: hold.force.0,
-                release: hold.release,
-                tries: hold.tries,
+                // Working the line frees a tool that the operator will not pull hard enough.
+                tries: match hold.release {
+                    Release::Work => hold.tries,
+                    Release::Force => hold.tries.max(2),
+                },
                 engaged: false,
+                met: false,
                 done: false,
             })
             .collect();
@@ -453,9 +458,10 @@ impl Bench {
                     self.recorder.stroke_end(number, self.time, &self.pipe);
                 }
                 Happened::Worked => {
-                    for hold in self.holds.iter_mut().filter(|hold| hold.engaged) {
+                    for hold in self.holds.iter_mut().filter(|hold| hold.met && !hold.done) {
+                        hold.met = hold.engaged;
                         hold.tries = hold.tries.saturating_sub(1);
-                        if hold.release == Release::Work && hold.tries == 0 {
+                        if hold.tries == 0 {
                             hold.engaged = false;
                             hold.done = true;
                         }
@@ -491,6 +497,7 @@ impl Bench {
             };
             if !hold.done && hold.up == up && stroke >= hold.stroke && crossed {
                 hold.engaged = true;
+                hold.met = true;
             }
         }
         // Hang-ups at couplings on the way up with the wheels out.
@@ -505,9 +512,9 @@ impl Bench {
                     up: true,
                     depth: to,
                     force,
-                    release: Release::Force,
-                    tries: 1,
+                    tries: 2,
                     engaged: true,
+                    met: true,
                     done: false,
                 });
             }
