@@ -23,6 +23,31 @@ use crate::console::Console;
 use crate::failure::{Exit, Failure, Finding};
 use std::path::PathBuf;
 
+/// Changes whenever the code of the bench well does, so that records kept from an earlier run are
+/// not taken for those of today. FNV-1a over the sources.
+pub fn fingerprint() -> u64 {
+    const SOURCES: [&str; 10] = [
+        include_str!("bench.rs"),
+        include_str!("cut.rs"),
+        include_str!("line.rs"),
+        include_str!("plan.rs"),
+        include_str!("rng.rs"),
+        include_str!("scenario.rs"),
+        include_str!("sensors.rs"),
+        include_str!("truth.rs"),
+        include_str!("well.rs"),
+        include_str!("winch.rs"),
+    ];
+    fnv(SOURCES.iter().flat_map(|source| source.bytes()))
+}
+
+/// FNV-1a of bytes.
+pub fn fnv(bytes: impl Iterator<Item = u8>) -> u64 {
+    bytes.fold(0xcbf2_9ce4_8422_2325, |hash, byte| {
+        (hash ^ u64::from(byte)).wrapping_mul(0x100_0000_01b3)
+    })
+}
+
 /// `simulate`
 #[derive(Debug, clap::Args)]
 #[command(

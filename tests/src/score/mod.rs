@@ -1,0 +1,16 @@
+//! Scores the inference against the truth of bench-well records.
+//!
+//! Reading order: [`record`] (a record with its truth), [`estimate`] (what an estimator said, final
+//! and while the job ran), [`ours`] and [`baseline`] (two estimators), [`measure`] (one run
+//! scored), [`total`] (all runs together, the columns), [`table`] (what is printed), [`snapshot`]
+//! (figures kept for CI).
+
+pub mod baseline;
+pub mod estimate;
+pub mod measure;
+pub mod ours;
+pub mod record;
+pub mod snapshot;
+pub mod table;
+pub mod total;
+pub mod truth;
