@@ -58,7 +58,7 @@ impl GuardModel {
         let deepest = (job.info.interval_bottom.si() + 200.0).max(100.0);
         let table = ProfileTable::new(
             &path,
-            line.clone(),
+            line,
             job.line.friction_up,
             job.line.friction_down,
             deepest,

@@ -585,15 +585,16 @@ fn weight_on_line(job: &Job, report: &Report<'_>) {
         );
         return;
     }
-    let weakest = job
-        .line
-        .breaking_load
-        .si()
-        .min(job.tool.weak_point.si() + line);
-    let limit = job
-        .alarm
-        .tension_limit
-        .map_or(job.alarm.tension_fraction * weakest, |limit| limit.si());
+    // As in the weakest-link model: the weak point does not see the weight of the line above it.
+    let weakest = |fraction: f64| {
+        let line_limit = fraction * job.line.breaking_load.si();
+        line_limit.min(fraction * job.tool.weak_point.si() + line)
+    };
+    let limit = match job.alarm.tension_limit {
+        Some(limit) => limit.si(),
+        None => weakest(job.alarm.tension_fraction),
+    };
+    let weakest = weakest(1.0);
     let key = if job.alarm.tension_limit.is_some() {
         "tension_limit"
     } else {

@@ -13,6 +13,7 @@ mod report;
 mod sample;
 mod section;
 mod set;
+mod summary;
 #[cfg(test)]
 mod tests;
 mod tubular_size;
@@ -22,6 +23,7 @@ pub use quantity::{Dimension, parse_quantity, significant, unit_factor};
 pub use read::{ReadJob, read_job};
 pub use sample::print_default_job;
 pub use set::apply_set;
+pub use summary::summary;
 use tubular_size::{TubularSize, tubular_size};
 
 use crate::units::{

@@ -140,9 +140,17 @@ impl Dimension {
             D::Expansion => ((si, "1/K"), Some((si / 1.8, "1/degF"))),
             D::Frequency => ((si, "Hz"), None),
         };
-        let mut text = format!("{} {}", significant(metric.0), metric.1);
+        let number = |value: f64| {
+            // A depth is told to the decimetre, however great.
+            if self == D::Length && (1e3..1e6).contains(&value.abs()) {
+                let text = format!("{value:.1}");
+                return text.trim_end_matches('0').trim_end_matches('.').to_owned();
+            }
+            significant(value)
+        };
+        let mut text = format!("{} {}", number(metric.0), metric.1);
         if let Some((value, unit)) = field {
-            text.push_str(&format!(" ({} {unit})", significant(value)));
+            text.push_str(&format!(" ({} {unit})", number(value)));
         }
         text
     }
@@ -647,6 +655,7 @@ mod tests {
     fn values_are_shown_in_both_unit_systems() {
         assert_eq!(D::Length.show(0.00645), "6.45 mm (0.2539 in)");
         assert_eq!(D::Force.show(5000.0), "5000 N (1124 lbf)");
+        assert_eq!(D::Length.show(1992.4), "1992.4 m (6536.7 ft)");
         assert_eq!(D::Angle.show(1.0), "57.3 deg");
         assert_eq!(significant(0.0), "0");
         assert_eq!(significant(1.0e-5), "1.000e-5");

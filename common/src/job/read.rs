@@ -334,7 +334,7 @@ fn read_tubular(root: &Section<'_>, report: &Report<'_>) -> Tubular {
         Ok(known) => known,
         Err(problem) => {
             section.fault("size", problem.0, problem.1);
-            super::TubularSize::unknown()
+            super::TubularSize::UNKNOWN
         }
     });
     let needed = |key: &'static str, from_size: Option<f64>, want: D| match from_size {
@@ -355,11 +355,16 @@ fn read_tubular(root: &Section<'_>, report: &Report<'_>) -> Tubular {
         // A coupling wall about as thick as the pipe's, when nobody says.
         coupling_od: Metres(usual(
             "coupling_od",
-            known.and_then(|k| k.coupling_od),
+            known.map(|k| k.coupling_od),
             D::Length,
             od + 2.0 * wall,
         )),
-        coupling_length: Metres(usual("coupling_length", None, D::Length, 0.2)),
+        coupling_length: Metres(usual(
+            "coupling_length",
+            known.map(|k| k.coupling_length),
+            D::Length,
+            0.2,
+        )),
     };
     section.finish();
     tubular

@@ -475,6 +475,25 @@ fn each_doubtful_value_is_a_warning() {
 }
 
 #[test]
+fn a_pipe_may_be_named_by_size_and_weight_and_numbers_go_before_the_table() {
+    let (head, _) = LEAST.split_once("[tubular]").expect("section");
+    let inline = read(&format!(
+        "tubular = \"5-1/2 in 17 lb/ft\"\n{}",
+        head.replace("9 mm", "10 mm")
+    ));
+    assert!((inline.tubular.wall.si() - 7.72e-3).abs() < 1e-5);
+    assert!((inline.tubular.coupling_od.si() - 0.1537).abs() < 1e-4);
+    let own = read(&format!(
+        "{}[tubular]\nsize = \"5-1/2 in 17 lb/ft\"\nwall = \"7.5 mm\"\n",
+        head.replace("9 mm", "10 mm")
+    ));
+    assert_eq!(own.tubular.wall.si(), 7.5e-3);
+    assert_eq!(own.tubular.od, inline.tubular.od);
+    let text = faults(&format!("tubular = \"5-1/2 in 18 lb/ft\"\n{head}")).to_string();
+    assert!(text.contains("15.5, 17, 20"), "{text}");
+}
+
+#[test]
 fn bending_life_needs_all_of_its_figures() {
     let text = faults(&format!("{LEAST}[line.bending_life]\ncycles = 5000\n")).to_string();
     assert!(
