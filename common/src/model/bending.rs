@@ -33,6 +33,13 @@ const LINE_MAX_M: f64 = 30_000.0;
 
 /// Elastic stress of the outer fibre of wire of `diameter_m` on a tread of `tread_m`, Pa:
 /// `E d/(D + d)` (radius of bending at the axis of the wire is `(D + d)/2`).
+///
+/// ```
+/// use kerfwatch::model::bending::bending_stress_pa;
+/// // 0.108 in wire on a 16 in sheave: beyond yield, a measure of strain only.
+/// let stress = bending_stress_pa(200e9, 0.108 * 0.0254, 16.0 * 0.0254);
+/// assert!((stress / 1e6 - 1341.0).abs() < 0.5);
+/// ```
 pub fn bending_stress_pa(modulus_pa: f64, diameter_m: f64, tread_m: f64) -> f64 {
     modulus_pa * diameter_m / (tread_m + diameter_m)
 }

@@ -9,6 +9,12 @@
 use crate::job::BendingLife;
 
 /// Cycles to failure on a user's line `N = cycles (stress/s)^exponent`; infinite for no stress.
+///
+/// ```
+/// use kerfwatch::{job::BendingLife, model::fatigue::cycles_to_failure, units::Pascals};
+/// let life = BendingLife { stress: Pascals(1.2e9), cycles: 4000.0, exponent: 5.0 };
+/// assert!((cycles_to_failure(&life, 2.4e9) - 125.0).abs() < 1e-9); // twice the stress, 1/32 of the life
+/// ```
 pub fn cycles_to_failure(life: &BendingLife, stress_pa: f64) -> f64 {
     if stress_pa <= 0.0 {
         return f64::INFINITY;

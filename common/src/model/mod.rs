@@ -6,7 +6,7 @@
 //! size) is a typed error; kernels take finite numbers. *Sources*: named beside each formula; the
 //! table "Models and their checks" in `DEVELOPERS.md` lists what each was compared with.
 //!
-//! Reading order: [`line`] and [`wellpath`], then [`soft_string`] (needs both) and
+//! Reading order: [`mod@line`] and [`wellpath`], then [`soft_string`] (needs both) and
 //! [`profile_table`] (its fast form); [`wheel_contact`] and [`groove_law`] for the cut;
 //! [`weakest_link`], [`bending`], [`fatigue`] and [`rainflow`] for the strength of the line;
 //! [`change_detection`] and [`tubular_table`] stand alone.

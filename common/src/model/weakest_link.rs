@@ -16,6 +16,18 @@ use super::line::LineInFluid;
 use super::profile_table::ProfileTable;
 
 /// What may part, and how much of its strength may be used.
+///
+/// ```
+/// use kerfwatch::model::weakest_link::{Link, WeakestLink};
+/// use kerfwatch::model::{Motion, line::LineInFluid, profile_table::ProfileTable, wellpath::WellPath};
+/// let line = LineInFluid::new(2.7432e-3, 200e9, 7850.0, 1000.0);
+/// let table = ProfileTable::new(&WellPath::vertical(), line, 0.25, 0.25, 5000.0);
+/// let links = WeakestLink {
+///     breaking_load_n: 9381.0, line_fraction: 0.5, weak_point_n: 3500.0, weak_point_fraction: 1.0,
+/// };
+/// assert_eq!(links.surface_limit(&table, 0.0, Motion::Rest, 1000.0).by, Link::WeakPoint);
+/// assert_eq!(links.surface_limit(&table, 0.0, Motion::Rest, 4500.0).by, Link::Line);
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct WeakestLink {
     /// Breaking load of the line, N.
