@@ -245,7 +245,7 @@ fn store(columns: &SourceColumns) -> Result<StoredColumns, String> {
         Source::Load | Source::Depth => StoredBody::Values(ReadingColumn::encode(&columns.values)),
         Source::Received(_) | Source::Sent(_) => StoredBody::Frames {
             lengths: IntColumn::encode(&columns.lengths),
-            bytes: text::Text::encode(&columns.bytes),
+            bytes: text::Text::encode(&columns.bytes, common_length(&columns.lengths)),
         },
         Source::Port(_) => StoredBody::Open(Bytes::encode(&columns.open)),
         Source::Mark => StoredBody::Marks(payload::encode_shared(&columns.marks)?),
@@ -256,6 +256,15 @@ fn store(columns: &SourceColumns) -> Result<StoredColumns, String> {
         at: IntColumn::encode(&columns.at),
         body,
     })
+}
+
+/// The length of all frames, when it is the same.
+fn common_length(lengths: &[i64]) -> Option<usize> {
+    let (first, rest) = lengths.split_first()?;
+    rest.iter()
+        .all(|l| l == first)
+        .then(|| usize::try_from(*first).ok())
+        .flatten()
 }
 
 fn restore(

@@ -8,7 +8,7 @@
 //! The folder holds `run.toml` ([`RunHead`]), `notes.toml` ([`Note`]), `raw-NNNNN.kwr`, `derived-NNNNN.kwr` (byte
 //! layout in `layout.rs`), `run.lock`, and after a finished run `manifest.sha256`.
 //!
-//! Reading order: `layout` (bytes of a segment), `column` and `text` (numbers and frames made small), `batch`
+//! Reading order: `layout` (bytes of a segment), `column`, `text` and `records` (numbers and frames made small), `batch`
 //! (inputs as columns), `storage` (file operations), `track` and `writer`, `pack`, `recover`, `index` and `reader`.
 
 mod batch;
@@ -23,6 +23,7 @@ mod manifest;
 mod pack;
 mod payload;
 mod reader;
+mod records;
 mod recover;
 mod storage;
 mod text;
@@ -40,4 +41,4 @@ pub use layout::Store;
 pub use manifest::{DigestState, MANIFEST_FILE};
 pub use reader::{Inputs, Run, RunReader, Verification, time_of};
 pub use storage::{Folder, Storage};
-pub use writer::{ClockAnchor, Health, LOCK_FILE, Policy, Recovery, RunWriter};
+pub use writer::{ClockAnchor, Health, INPUT_MAX, LOCK_FILE, Policy, Recovery, RunWriter};

@@ -8,6 +8,7 @@
 
 use super::column::{Bytes, IntColumn};
 use super::layout::ENTRIES_MAX;
+use super::records::Records;
 use bincode::{Decode, Encode};
 
 /// Templates in one block; lines beyond that are kept as they are.
@@ -45,6 +46,8 @@ pub(super) enum Text {
     Other(Bytes),
     /// Lines.
     Lines(Box<Lines>),
+    /// Binary frames of one length.
+    Records(Records),
 }
 
 /// Lines by template; template 0 are the lines kept as they are.
@@ -61,14 +64,14 @@ pub(super) struct Lines {
 }
 
 impl Text {
-    pub(super) fn encode(bytes: &[u8]) -> Self {
-        if let Some(lines) = Lines::encode(bytes) {
-            let text = Self::Lines(Box::new(lines));
-            if text.decode(bytes.len()).as_deref() == Ok(bytes) {
-                return text;
-            }
-        }
-        Self::Other(Bytes::encode(bytes))
+    /// `width` is the length of the pieces in which the bytes came, when that was always the same.
+    pub(super) fn encode(bytes: &[u8], width: Option<usize>) -> Self {
+        let lines = || Lines::encode(bytes).map(|lines| Self::Lines(Box::new(lines)));
+        let records = || Records::encode(bytes, width?).map(Self::Records);
+        lines()
+            .or_else(records)
+            .filter(|text| text.decode(bytes.len()).as_deref() == Ok(bytes))
+            .unwrap_or_else(|| Self::Other(Bytes::encode(bytes)))
     }
 
     /// At most `most` bytes.
@@ -76,6 +79,7 @@ impl Text {
         match self {
             Self::Other(bytes) => bytes.decode(most),
             Self::Lines(lines) => lines.decode(most),
+            Self::Records(records) => records.decode(most),
         }
     }
 }

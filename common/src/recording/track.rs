@@ -60,6 +60,9 @@ pub(super) struct Track {
     pub(super) bytes_written: u64,
     /// Entries given up because the backlog was full.
     pub(super) given_up: u64,
+    /// Segments removed or changed by others while open, and what was last seen; stays for the whole run.
+    pub(super) disturbed: u64,
+    pub(super) disturbance: Option<String>,
 }
 
 /// Whether the system says that there is no room.
@@ -87,6 +90,8 @@ impl Track {
             syncs: 0,
             bytes_written: 0,
             given_up: 0,
+            disturbed: 0,
+            disturbance: None,
         }
     }
 
@@ -257,12 +262,35 @@ impl Track {
                 segment.entry_unsynced = false;
             }
         }
+        self.look_for_disturbance(disk);
         if self.backlog.is_empty() {
             self.durable = self.sequence;
         } else if let Some(waiting) = self.backlog.front() {
             self.durable = waiting.sequence;
         }
         Ok(work)
+    }
+
+    /// A file removed by its name goes on taking data through the open handle, and all of it is lost: look whether
+    /// the name still leads to what was written. If not, say so and go on in a new segment.
+    fn look_for_disturbance(&mut self, disk: &mut impl Storage) {
+        let Some(segment) = &self.open else {
+            return;
+        };
+        let found = disk.len(&segment.name);
+        if found.as_ref().is_ok_and(|len| *len == segment.length) {
+            return;
+        }
+        let what = match found {
+            Ok(len) => format!("has {len} bytes instead of {}", segment.length),
+            Err(error) => format!("can't be found ({error})"),
+        };
+        self.disturbance = Some(format!(
+            "`{}` {what}: another program removed or changed it; what it held may be lost",
+            segment.name
+        ));
+        self.disturbed += 1;
+        self.close(disk);
     }
 
     /// Closes the segment (synced already) and returns its name.

@@ -26,6 +26,9 @@ use crate::time::{NANOS_PER_SECOND, Nanos};
 /// Name of the lock file.
 pub const LOCK_FILE: &str = "run.lock";
 
+/// Longest input, bytes.
+pub const INPUT_MAX: usize = 1 << 20;
+
 /// How to write.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Policy {
@@ -69,6 +72,8 @@ pub struct Health {
     pub raw_durable: u64,
     /// Raw entries given up because the backlog was full.
     pub raw_lost: u64,
+    /// Segments that another program removed or changed while they were being written.
+    pub segments_disturbed: u64,
     /// Derived records given up.
     pub derived_lost: u64,
     /// Derived segments removed to make room.
@@ -240,8 +245,18 @@ impl<S: Storage> RunWriter<S> {
     /// Adds an input; it is on disk after the next [`RunWriter::turn`] that syncs. Marks also go to `notes.toml`.
     ///
     /// # Errors
-    /// Only when a full block can't be encoded.
+    /// The input is longer than [`INPUT_MAX`], or a full block can't be encoded.
     pub fn append(&mut self, input: &Input) -> Result<(), RecordError> {
+        let length = match input {
+            Input::Received { bytes, .. } | Input::Sent { bytes, .. } => bytes.len(),
+            Input::Mark { mark, .. } => mark.author.len() + format!("{:?}", mark.kind).len(),
+            _ => 0,
+        };
+        if length > INPUT_MAX {
+            return Err(RecordError::Encode(format!(
+                "an input of {length} bytes; at most {INPUT_MAX} fit: hand it over in pieces"
+            )));
+        }
         if self.batch.len() >= self.policy.block_entries || !self.batch.accepts(input) {
             self.flush_inputs()?;
         }
@@ -319,6 +334,7 @@ impl<S: Storage> RunWriter<S> {
                 .poisoned
                 .clone()
                 .or_else(|| self.raw.fault.clone())
+                .or_else(|| self.raw.disturbance.clone())
                 .or_else(|| self.derived.poisoned.clone())
                 .or_else(|| self.derived.fault.clone())
                 .or_else(|| self.notes_fault.clone())
@@ -327,6 +343,7 @@ impl<S: Storage> RunWriter<S> {
             raw_entries: self.raw.sequence + self.batch.len() as u64,
             raw_durable: self.raw.durable,
             raw_lost: self.raw.given_up,
+            segments_disturbed: self.raw.disturbed + self.derived.disturbed,
             derived_lost: self.derived.given_up,
             derived_segments_removed: self.segments_removed,
             backlog_bytes: self.raw.backlog_bytes + self.derived.backlog_bytes,

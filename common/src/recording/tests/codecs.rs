@@ -119,8 +119,11 @@ proptest! {
         vec(prop::sample::select(b"+-0123456789. *$A\n".to_vec()), 0..300),
     ]) {
         prop_assert_eq!(&Bytes::encode(&bytes).decode(bytes.len()).unwrap(), &bytes);
-        prop_assert_eq!(&Text::encode(&bytes).decode(bytes.len()).unwrap(), &bytes);
-        prop_assert!(bytes.is_empty() || Text::encode(&bytes).decode(bytes.len() - 1).is_err());
+        for width in [None, Some(0), Some(1), Some(9), Some(bytes.len())] {
+            let text = Text::encode(&bytes, width);
+            prop_assert_eq!(&text.decode(bytes.len()).unwrap(), &bytes);
+            prop_assert!(bytes.is_empty() || text.decode(bytes.len() - 1).is_err());
+        }
     }
 
     #[test]
@@ -164,9 +167,36 @@ fn lines_of_common_instruments_become_numbers_and_a_right_check_costs_nothing() 
         checked.extend(format!("${body}*{check:02X}\r\n").into_bytes());
     }
     for text in [bytes, checked] {
-        let packed = crate::recording::payload::encode(&Text::encode(&text)).unwrap();
+        let packed = crate::recording::payload::encode(&Text::encode(&text, None)).unwrap();
         assert!(packed.len() < 1400, "{} bytes for 1000 lines", packed.len());
     }
+}
+
+#[test]
+fn polled_register_answers_cost_what_their_value_is_worth() {
+    let check = crc::Crc::<u16>::new(&crc::CRC_16_MODBUS);
+    let mut dice = Seeded(4);
+    let mut bytes = Vec::new();
+    for _ in 0..4000 {
+        let value = 35_000 + dice.below(200) as u32;
+        let mut frame = vec![1, 3, 4];
+        frame.extend(value.to_be_bytes());
+        let sum = check.checksum(&frame);
+        frame.extend(sum.to_le_bytes());
+        bytes.extend(frame);
+    }
+    let text = Text::encode(&bytes, Some(9));
+    assert_eq!(text.decode(bytes.len()).unwrap(), bytes);
+    let packed = crate::recording::payload::encode(&text).unwrap();
+    // The value is uniform over 200 counts: 7.6 bits.
+    assert!(
+        packed.len() < 4500,
+        "{} bytes for 4000 frames",
+        packed.len()
+    );
+    bytes[8] ^= 1;
+    let wrong_check = Text::encode(&bytes, Some(9));
+    assert_eq!(wrong_check.decode(bytes.len()).unwrap(), bytes);
 }
 
 #[test]

@@ -293,3 +293,24 @@ fn on_a_full_disk_derived_data_make_room_raw_data_wait_and_writing_resumes_by_it
     assert!(back.len() == inputs.len() && back.iter().zip(&inputs).all(|(a, b)| same(a, b)));
     assert_eq!(reader.lost_blocks(), 0);
 }
+
+#[test]
+fn a_segment_removed_by_another_program_is_noticed_and_recording_goes_on_in_a_new_one() {
+    let disk = FaultyDisk::default();
+    let mut writer = RunWriter::create(disk.clone(), &head("h"), Policy::default()).unwrap();
+    for n in 0..4 {
+        if n == 2 {
+            // What is written to a removed file is lost; the model refuses it, a real system does not.
+            disk.put("raw-00001.kwr", Vec::new());
+        }
+        writer.append(&Input::Tick { at: n }).unwrap();
+        writer.sync(n).unwrap();
+    }
+    let health = writer.health();
+    assert_eq!(health.segments_disturbed, 1);
+    assert!(health.fault.is_some_and(|f| f.contains("another program")));
+    writer.finish(9).unwrap();
+    let mut reader = RunReader::new(disk).unwrap();
+    assert!(reader.inputs().any(|i| i == Input::Tick { at: 3 }));
+    assert!(reader.lost_blocks() > 0);
+}
