@@ -9,13 +9,14 @@
 //! Reading order: [`mod@line`] and [`wellpath`], then [`soft_string`] (needs both) and
 //! [`profile_table`] (its fast form); [`wheel_contact`] and [`groove_law`] for the cut;
 //! [`weakest_link`], [`bending`], [`fatigue`] and [`rainflow`] for the strength of the line;
-//! [`change_detection`] and [`tubular_table`] stand alone.
+//! [`load_path`], [`change_detection`] and [`tubular_table`] stand alone.
 
 pub mod bending;
 pub mod change_detection;
 pub mod fatigue;
 pub mod groove_law;
 pub mod line;
+pub mod load_path;
 pub mod profile_table;
 pub mod rainflow;
 pub mod soft_string;
