@@ -21,6 +21,7 @@ pub mod ingest;
 pub mod logging;
 pub mod outputs;
 pub mod port_stub;
+pub mod ports;
 pub mod progress;
 pub mod publish;
 pub mod recorder;

@@ -2,4 +2,6 @@
 //! need more than one crate.
 #![warn(missing_docs)]
 
+pub mod mangle;
+pub mod peers;
 pub mod score;

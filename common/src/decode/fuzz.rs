@@ -105,3 +105,11 @@ pub fn modbus_answers(data: &[u8]) {
         (readings, *decoder.counts())
     });
 }
+
+/// Whatever a port sends while a technician lets its format be learned.
+pub fn learned_bytes(data: &[u8]) {
+    for proposal in super::learn::propose(data) {
+        assert!(proposal.share <= 1.0);
+        assert!(!proposal.channels.is_empty() || proposal.pattern.is_none());
+    }
+}

@@ -15,6 +15,7 @@
 pub mod cobs;
 pub mod crc16;
 pub mod fuzz;
+pub mod learn;
 pub mod modbus_rtu;
 pub mod packet;
 pub mod pattern;

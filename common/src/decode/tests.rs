@@ -31,6 +31,7 @@ proptest! {
         fuzz::pattern_lines(&data);
         fuzz::packet_frames(&data);
         fuzz::modbus_answers(&data);
+        fuzz::learned_bytes(&data);
     }
 
     #[test]

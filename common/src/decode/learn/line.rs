@@ -1,0 +1,269 @@
+//! The shape of a line: which parts are numbers, which are text.
+//!
+//! Lines of one shape have the same parts in the same order, whatever the numbers are and however
+//! they are padded.
+
+/// One part of a line.
+#[derive(Debug, Clone, PartialEq, Eq)]
+enum Part {
+    /// A number; its text.
+    Number(String),
+    /// Letters.
+    Word(String),
+    /// Any other byte that is not blank.
+    Sign(u8),
+}
+
+impl Part {
+    fn same_kind(&self, other: &Self) -> bool {
+        match (self, other) {
+            (Self::Number(_), Self::Number(_)) | (Self::Word(_), Self::Word(_)) => true,
+            (one, two) => one == two,
+        }
+    }
+}
+
+/// One place in lines of the same shape, with what stood there.
+#[derive(Debug, Clone)]
+struct Place {
+    part: Part,
+    /// Words and numbers: always the same text.
+    constant: bool,
+    /// Some line had blanks before it.
+    blank_before: bool,
+    numbers: Vec<f64>,
+}
+
+/// The shape of some lines.
+#[derive(Debug, Clone)]
+pub(super) struct Shape {
+    places: Vec<Place>,
+    /// How many lines had it.
+    pub(super) lines: usize,
+    blank_after: bool,
+}
+
+/// A column of numbers, with what stands around it.
+#[derive(Debug)]
+pub(super) struct Slot {
+    /// The numbers in order of arrival.
+    pub(super) numbers: Vec<f64>,
+    /// Part of a time or date.
+    pub(super) clock: bool,
+    before: Option<String>,
+    after: Option<String>,
+    whole: bool,
+}
+
+/// Words beside a number that tell what it is; compared in lower case.
+const LOAD_WORDS: [&str; 12] = [
+    "load", "tension", "tens", "ten", "force", "weight", "wt", "n", "kn", "lbf", "lb", "kg",
+];
+const DEPTH_WORDS: [&str; 10] = [
+    "depth", "dep", "length", "len", "line", "pos", "m", "ft", "mm", "cm",
+];
+
+impl Slot {
+    /// Whether the numbers differ.
+    pub(super) fn varies(&self) -> bool {
+        self.numbers.windows(2).any(|pair| pair[0] != pair[1])
+    }
+
+    /// The name that the line itself suggests.
+    pub(super) fn told_name(&self) -> Option<&'static str> {
+        if self.clock {
+            return None;
+        }
+        // The unit after a number says more than the word before it.
+        for word in [&self.after, &self.before].into_iter().flatten() {
+            let word = word.to_ascii_lowercase();
+            if LOAD_WORDS.contains(&word.as_str()) {
+                return Some("load");
+            }
+            if DEPTH_WORDS.contains(&word.as_str()) {
+                return Some("depth");
+            }
+        }
+        let counts = |pair: &[f64]| pair[1] == pair[0] + 1.0 || pair[1] == 0.0;
+        (self.whole && self.varies() && self.numbers.windows(2).all(counts)).then_some("seq")
+    }
+}
+
+impl Shape {
+    /// The shape of `line`; `None` when it is no text or holds no number.
+    pub(super) fn of(line: &[u8]) -> Option<Self> {
+        let readable = |byte: &u8| (0x20..0x7F).contains(byte) || [2, 3, b'\t'].contains(byte);
+        if !line.iter().all(readable) {
+            return None;
+        }
+        let mut places: Vec<Place> = Vec::new();
+        let mut rest = line;
+        let mut blank = false;
+        while let Some(&first) = rest.first() {
+            if first == b' ' || first == b'\t' {
+                blank = true;
+                rest = &rest[1..];
+                continue;
+            }
+            let after_number = matches!(
+                places.last(),
+                Some(Place {
+                    part: Part::Number(_),
+                    ..
+                })
+            );
+            let (part, length) = next_part(rest, after_number && !blank);
+            let numbers = match &part {
+                Part::Number(text) => vec![text.replace([' ', '+'], "").parse().ok()?],
+                _ => Vec::new(),
+            };
+            places.push(Place {
+                part,
+                constant: true,
+                blank_before: blank,
+                numbers,
+            });
+            blank = false;
+            rest = &rest[length..];
+        }
+        let numbered = places.iter().any(|place| !place.numbers.is_empty());
+        numbered.then_some(Self {
+            places,
+            lines: 1,
+            blank_after: blank,
+        })
+    }
+
+    pub(super) fn same_as(&self, other: &Self) -> bool {
+        self.places.len() == other.places.len()
+            && (self.places.iter().zip(&other.places))
+                .all(|(one, two)| one.part.same_kind(&two.part))
+    }
+
+    pub(super) fn merge(&mut self, other: &Self) {
+        self.lines += 1;
+        self.blank_after |= other.blank_after;
+        for (place, new) in self.places.iter_mut().zip(&other.places) {
+            place.constant &= place.part == new.part;
+            place.blank_before |= new.blank_before;
+            place.numbers.extend_from_slice(&new.numbers);
+        }
+    }
+
+    /// The columns of numbers; names within words (`LC01`) are none.
+    pub(super) fn slots(&self) -> Vec<Slot> {
+        (0..self.places.len())
+            .filter(|&index| self.is_slot(index))
+            .map(|index| self.slot(index))
+            .collect()
+    }
+
+    /// A pattern for such lines, with the columns captured under `names`.
+    pub(super) fn pattern(&self, names: &[Option<&str>]) -> String {
+        let mut names = names.iter();
+        let mut pattern = String::from("^");
+        for (index, place) in self.places.iter().enumerate() {
+            let alike = |part: &Part| matches!(part, Part::Number(_) | Part::Word(_));
+            let separates = index > 0 && alike(&self.places[index - 1].part) && alike(&place.part);
+            match (place.blank_before, separates && !self.glued(index)) {
+                (false, _) => {}
+                (true, true) => pattern.push_str(r"\s+"),
+                (true, false) => pattern.push_str(r"\s*"),
+            }
+            let name = self.is_slot(index).then(|| names.next().copied().flatten());
+            match (&place.part, name) {
+                (Part::Number(_), Some(Some(name))) => {
+                    pattern.push_str(&format!(r"(?<{name}>[-+]?\s*[.\d]+)"));
+                }
+                (Part::Number(_), Some(None)) => pattern.push_str(r"[-+]?\s*[.\d]+"),
+                (Part::Number(text) | Part::Word(text), _) if place.constant => {
+                    pattern.push_str(&regex::escape(text));
+                }
+                (Part::Number(_), None) => pattern.push_str(r"[.\d]+"),
+                (Part::Word(_), _) => pattern.push_str("[A-Za-z]+"),
+                (Part::Sign(byte), _) if byte.is_ascii_graphic() => {
+                    pattern.push_str(&regex::escape(&char::from(*byte).to_string()));
+                }
+                (Part::Sign(byte), _) => pattern.push_str(&format!(r"\x{byte:02X}")),
+            }
+        }
+        if self.blank_after {
+            pattern.push_str(r"\s*");
+        }
+        pattern.push('$');
+        pattern
+    }
+
+    /// A number that stands in a word and never changes belongs to the word.
+    fn is_slot(&self, index: usize) -> bool {
+        let place = &self.places[index];
+        !place.numbers.is_empty() && !(place.constant && self.glued(index))
+    }
+
+    /// Number right after a word.
+    fn glued(&self, index: usize) -> bool {
+        index > 0
+            && matches!(self.places[index - 1].part, Part::Word(_))
+            && matches!(self.places[index].part, Part::Number(_))
+            && !self.places[index].blank_before
+    }
+
+    fn slot(&self, index: usize) -> Slot {
+        let part = |at: Option<usize>| at.and_then(|at| self.places.get(at)).map(|at| &at.part);
+        let sign = |at: Option<usize>| match part(at) {
+            Some(Part::Sign(byte)) => *byte,
+            _ => 0,
+        };
+        let word = |at: Option<usize>| match part(at) {
+            Some(Part::Word(text)) => Some(text.clone()),
+            _ => None,
+        };
+        let (one, two) = (index.checked_sub(1), index.checked_sub(2));
+        let number = |at| matches!(part(at), Some(Part::Number(_)));
+        let between = |byte: u8| b":/-".contains(&byte);
+        Slot {
+            numbers: self.places[index].numbers.clone(),
+            clock: (between(sign(one)) && number(two))
+                || (between(sign(Some(index + 1))) && number(Some(index + 2))),
+            // `T=5`, `T: 5` or `T 5`
+            before: word(one).or_else(|| match sign(one) {
+                b'=' | b':' => word(two),
+                _ => None,
+            }),
+            after: word(Some(index + 1)),
+            whole: !matches!(&self.places[index].part, Part::Number(text) if text.contains('.')),
+        }
+    }
+}
+
+/// The first part of `rest`, which is not empty and does not begin with a blank, and its length.
+/// `joined`: a sign here would follow a number, so it is none (`12-05`).
+fn next_part(rest: &[u8], joined: bool) -> (Part, usize) {
+    let text = |length: usize| String::from_utf8_lossy(&rest[..length]).into_owned();
+    let run = |from: usize, test: fn(&u8) -> bool| {
+        from + rest[from..].iter().take_while(|byte| test(byte)).count()
+    };
+    let first = rest[0];
+    if first.is_ascii_alphabetic() {
+        let length = run(0, u8::is_ascii_alphabetic);
+        return (Part::Word(text(length)), length);
+    }
+    let start = if !joined && (first == b'-' || first == b'+') {
+        run(1, |&byte| byte == b' ')
+    } else {
+        0
+    };
+    let whole = run(start, u8::is_ascii_digit);
+    let mut end = whole;
+    if rest.get(whole) == Some(&b'.') {
+        let fraction = run(whole + 1, u8::is_ascii_digit);
+        if fraction > whole + 1 || whole > start {
+            end = fraction;
+        }
+    }
+    if end > start {
+        (Part::Number(text(end)), end)
+    } else {
+        (Part::Sign(first), 1)
+    }
+}

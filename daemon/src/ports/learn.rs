@@ -1,0 +1,59 @@
+//! Listens to a port at each likely line speed and proposes the job file lines that read it: for
+//! `learn PORT`. What the bytes mean is worked out in [`kerfwatch::decode::learn`].
+
+use super::listen::{Heard, listen};
+use super::{Clock, PortConfig};
+use kerfwatch::decode::learn::{Proposal, propose};
+use std::time::Duration;
+
+/// Line speeds, the likeliest first.
+pub const BAUDS: [u32; 8] = [9600, 19_200, 115_200, 38_400, 57_600, 4800, 2400, 1200];
+
+/// What was learned.
+#[derive(Debug, Clone)]
+pub struct Learned {
+    /// Line speed at which the bytes made sense.
+    pub baud: u32,
+    /// What came at this speed.
+    pub heard: Heard,
+    /// How to read it, best first; empty when nothing made sense.
+    pub proposals: Vec<Proposal>,
+}
+
+/// Listens at `baud`, or, if `None`, at each of [`BAUDS`] until the bytes make sense, for `time`
+/// at each. Returns the speed that made most sense, even if that is none.
+pub async fn learn(address: &str, baud: Option<u32>, time: Duration, clock: &Clock) -> Learned {
+    let speeds: &[u32] = match &baud {
+        // The speed of a network connection is not ours to choose.
+        None if address.starts_with("tcp:") => &BAUDS[..1],
+        None => &BAUDS,
+        Some(one) => std::slice::from_ref(one),
+    };
+    let mut best: Option<Learned> = None;
+    for &speed in speeds {
+        let config = PortConfig::new(0, address, speed, Clock::clone(clock));
+        let heard = listen(config, None, time, |_| {}).await;
+        let silent = !heard.opened || heard.bytes == 0;
+        let proposals = propose(&heard.beginning);
+        let share = proposals.first().map_or(0.0, |proposal| proposal.share);
+        let better = best.as_ref().is_none_or(|best| {
+            share > (best.proposals.first()).map_or(0.0, |proposal| proposal.share)
+        });
+        if better {
+            best = Some(Learned {
+                baud: speed,
+                heard,
+                proposals,
+            });
+        }
+        // A port that is silent at one speed is silent at all.
+        if share > 0.9 || silent {
+            break;
+        }
+    }
+    best.unwrap_or(Learned {
+        baud: BAUDS[0],
+        heard: Heard::default(),
+        proposals: Vec::new(),
+    })
+}

@@ -1,0 +1,92 @@
+//! Opens a port, and finds a serial adapter again that came back under another name.
+
+use super::PortConfig;
+use super::address::Address;
+use std::io;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+use tokio::io::{AsyncRead, AsyncWrite};
+use tokio::net::TcpStream;
+use tokio_serial::SerialPortBuilderExt;
+
+/// Longest wait for a TCP connection.
+const CONNECT_MAX: Duration = Duration::from_secs(3);
+
+/// A TCP connection that brings nothing for so long is given up: when a cable is pulled, nothing
+/// else ever tells. Harmless if the instrument was only silent.
+pub(super) const TCP_IDLE_MAX: Duration = Duration::from_secs(10);
+
+/// An open port.
+pub(super) trait Stream: AsyncRead + AsyncWrite + Unpin + Send {}
+impl<T: AsyncRead + AsyncWrite + Unpin + Send> Stream for T {}
+
+/// Which adapter a serial port was when it was first opened: its name by maker and serial number.
+/// `ttyUSB0` may come back as `ttyUSB1`, and the other instrument as `ttyUSB0`.
+#[derive(Debug, Default)]
+pub(super) struct Identity(Option<PathBuf>);
+
+/// Opens the port at `address`.
+pub(super) async fn open(
+    address: &Address,
+    config: &PortConfig,
+    identity: &mut Identity,
+) -> io::Result<Box<dyn Stream>> {
+    match address {
+        Address::Tcp(peer) => {
+            let connecting = tokio::time::timeout(CONNECT_MAX, TcpStream::connect(peer));
+            let stream = connecting.await.map_err(|_| {
+                io::Error::new(io::ErrorKind::TimedOut, "no connection within 3 s")
+            })??;
+            stream.set_nodelay(true)?;
+            Ok(Box::new(stream))
+        }
+        Address::Serial(path) => {
+            let path = identity.path(path, &config.by_id);
+            let stream = tokio_serial::new(path.to_string_lossy(), config.baud)
+                .open_native_async()
+                .map_err(|error| named(&path, error.into()))?;
+            identity.remember(&path, &config.by_id);
+            Ok(Box::new(stream))
+        }
+    }
+}
+
+fn named(path: &Path, error: io::Error) -> io::Error {
+    let hint = match error.kind() {
+        io::ErrorKind::PermissionDenied => " (is the user in the group that owns the port?)",
+        _ if !path.exists() => " (no such port; is it plugged in?)",
+        _ => "",
+    };
+    io::Error::new(error.kind(), format!("{}: {error}{hint}", path.display()))
+}
+
+impl Identity {
+    /// Where to open: the path of the job, unless it is known which adapter that was and this
+    /// adapter now has another name.
+    fn path(&self, configured: &Path, by_id: &Path) -> PathBuf {
+        match &self.0 {
+            Some(known) if known.exists() => known.clone(),
+            // The adapter is not there. If the configured path is there, it is another adapter,
+            // unless the system does not name it at all.
+            Some(known) if name_by_id(configured, by_id).is_some() => known.clone(),
+            _ => configured.to_owned(),
+        }
+    }
+
+    fn remember(&mut self, opened: &Path, by_id: &Path) {
+        if self.0.is_none() {
+            self.0 = name_by_id(opened, by_id);
+        }
+    }
+}
+
+/// The name in `by_id` that leads to the same device as `path`.
+pub(super) fn name_by_id(path: &Path, by_id: &Path) -> Option<PathBuf> {
+    let device = path.canonicalize().ok()?;
+    let mut names: Vec<PathBuf> = (by_id.read_dir().ok()?.flatten())
+        .map(|entry| entry.path())
+        .filter(|name| name.canonicalize().is_ok_and(|target| target == device))
+        .collect();
+    names.sort();
+    names.into_iter().next()
+}
