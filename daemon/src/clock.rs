@@ -10,7 +10,7 @@
 use kerfwatch::time::Nanos;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 /// Clock of one run. Clones tell the same time.
 #[derive(Debug, Clone)]
@@ -72,17 +72,6 @@ impl RunClock {
         }
     }
 
-    /// Run time of an instant not long ago.
-    pub fn at(&self, instant: Instant) -> Nanos {
-        match &self.source {
-            Source::Boot { .. } => {
-                let ago = i64::try_from(instant.elapsed().as_nanos()).unwrap_or(0);
-                self.now() - ago
-            }
-            Source::Driven { .. } => self.now(),
-        }
-    }
-
     /// Wall duration in which about `run_ns` of run time pass.
     pub fn wall(&self, run_ns: Nanos) -> Duration {
         Duration::from_nanos((run_ns.max(0) as f64 / self.speed()) as u64)
@@ -116,11 +105,9 @@ mod tests {
     use super::*;
 
     #[test]
-    fn an_instant_in_the_past_is_earlier_than_now() {
+    fn a_live_clock_starts_where_it_is_told() {
         let clock = RunClock::live(5);
-        let instant = Instant::now();
         std::thread::sleep(Duration::from_millis(5));
-        assert!(clock.now() - clock.at(instant) >= 5_000_000);
         assert!(clock.now() >= 5_000_005);
     }
 
@@ -131,7 +118,7 @@ mod tests {
         assert_eq!(clock.now(), 0);
         hand.set(7);
         hand.set(3);
-        assert_eq!(clock.at(Instant::now()), 7);
+        assert_eq!(clock.now(), 7);
         assert_eq!(clock.wall(60_000_000_000), Duration::from_secs(1));
     }
 }

@@ -1,14 +1,24 @@
 //! What each command does, and its exit code.
 
 use crate::cli::{CheckArgs, Cli, Command, DemoArgs, LearnArgs, RunArgs, exit};
+use crate::clock::RunClock;
 use crate::demo::{Demo, DemoError};
 use crate::disk::Brake;
+use crate::ports::address::Address;
+use crate::ports::discover::serial_ports;
+use crate::ports::listen::{Heard, listen};
+use crate::ports::{Clock, PortConfig};
 use crate::run::{Clocking, Config, RunError};
+use crate::understood::understood;
 use crate::web::{PATIENCE, PageConfig};
 use clap::CommandFactory;
-use kerfwatch::job::{ReadJob, apply_set, print_default_job, read_job};
+use kerfwatch::decode::PortDecoder;
+use kerfwatch::input::PortNumber;
+use kerfwatch::job::{Job, ReadJob, apply_set, print_default_job, read_job};
 use std::io::Write;
 use std::path::Path;
+use std::sync::Arc;
+use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
 
 /// Runs one command; returns the exit code.
@@ -43,8 +53,9 @@ fn complain(text: &dyn std::fmt::Display) {
     let _ = writeln!(std::io::stderr().lock(), "kerfwatchd: {text}");
 }
 
-/// The job file with `--set` applied; says itself what is wrong.
-fn job(path: &Path, set: &[String]) -> Result<(ReadJob, String), u8> {
+/// The job file with `--set` applied; says itself what is wrong, as JSON on standard output when
+/// `json`.
+fn job(path: &Path, set: &[String], json: bool) -> Result<(ReadJob, String), u8> {
     let mut text = std::fs::read_to_string(path).map_err(|error| {
         complain(&format_args!("cannot read {}: {error}", path.display()));
         exit::BAD_INPUT
@@ -57,6 +68,11 @@ fn job(path: &Path, set: &[String]) -> Result<(ReadJob, String), u8> {
     }
     match read_job(&text, &path.display().to_string()) {
         Ok(read) => Ok((read, text)),
+        Err(findings) if json => {
+            let answer = serde_json::json!({"format": 1, "findings": findings.as_json()});
+            print(&format!("{answer:#}\n"));
+            Err(exit::BAD_INPUT)
+        }
         Err(findings) => {
             let _ = writeln!(std::io::stderr().lock(), "{findings}");
             Err(exit::BAD_INPUT)
@@ -108,14 +124,17 @@ fn block_on<T>(future: impl Future<Output = T>) -> Result<T, u8> {
 
 fn code_of(error: &RunError) -> u8 {
     match error {
-        RunError::Page(_) | RunError::NoInstrument | RunError::Folder(_) => exit::BAD_INPUT,
+        RunError::Page(_)
+        | RunError::NoInstrument
+        | RunError::Folder(_)
+        | RunError::Instruments(_) => exit::BAD_INPUT,
         _ => exit::FAILED,
     }
 }
 
 fn run(args: RunArgs) -> u8 {
     crate::logging::start("info");
-    let (read, job_text) = match job(&args.job, &args.set) {
+    let (read, job_text) = match job(&args.job, &args.set, false) {
         Ok(job) => job,
         Err(code) => return code,
     };
@@ -187,11 +206,150 @@ fn demo(args: DemoArgs) -> u8 {
 }
 
 fn check(args: &CheckArgs) -> u8 {
-    let _ = args;
-    exit::OK
+    let (read, _) = match job(&args.job, &args.set, args.json) {
+        Ok(job) => job,
+        Err(code) => return code,
+    };
+    let figures = understood(&read.job);
+    let heard = if args.ports {
+        match hear(&read.job, args.listen_s) {
+            Ok(heard) => heard,
+            Err(code) => return code,
+        }
+    } else {
+        Vec::new()
+    };
+    let bad_ports = heard.iter().any(|(_, heard)| heard.advice().is_some());
+    let mut text = String::new();
+    if args.json {
+        let ports: Vec<_> = heard
+            .iter()
+            .map(|(port, heard)| port_json(*port, heard))
+            .collect();
+        let answer = serde_json::json!({
+            "format": 1,
+            "understood": figures,
+            "warnings": read.warnings,
+            "ports": ports,
+        });
+        text = format!("{answer:#}\n");
+    } else {
+        let mut group = "";
+        for figure in &figures {
+            if figure.group != group {
+                group = figure.group;
+                text.push_str(&format!("{group}\n"));
+            }
+            text.push_str(&format!("  {:<44} {}\n", figure.name, figure.text));
+        }
+        for warning in &read.warnings {
+            text.push_str(&format!("warning: {warning}\n"));
+        }
+        for (port, heard) in &heard {
+            text.push_str(&port_text(*port, heard));
+        }
+    }
+    print(&text);
+    if bad_ports { exit::FAILED } else { exit::OK }
+}
+
+fn live_clock() -> Clock {
+    let clock = RunClock::live(0);
+    Arc::new(move || clock.now())
+}
+
+fn hear(job: &Job, listen_s: f64) -> Result<Vec<(PortNumber, Heard)>, u8> {
+    let ports = PortConfig::of_job(job, &live_clock()).map_err(|error| {
+        complain(&error);
+        exit::BAD_INPUT
+    })?;
+    let time = Duration::from_secs_f64(listen_s.clamp(0.1, 3600.0));
+    block_on(async {
+        let mut tasks = Vec::new();
+        for port in ports {
+            let number = port.number;
+            let decoder = PortDecoder::new(job, number).ok();
+            let task = tokio::spawn(listen(port, decoder, time, |_| {}));
+            tasks.push((number, task));
+        }
+        let mut heard = Vec::new();
+        for (number, task) in tasks {
+            heard.push((number, task.await.unwrap_or_default()));
+        }
+        heard
+    })
+}
+
+fn port_json(port: PortNumber, heard: &Heard) -> serde_json::Value {
+    serde_json::json!({
+        "port": port,
+        "opened": heard.opened,
+        "bytes": heard.bytes,
+        "readings": heard.readings,
+        "bad_frames": heard.counts.bad,
+        "newest": heard.newest.iter().map(|reading| reading.raw).collect::<Vec<_>>(),
+        "advice": heard.advice(),
+    })
+}
+
+fn port_text(port: PortNumber, heard: &Heard) -> String {
+    let newest: Vec<String> = heard
+        .newest
+        .iter()
+        .map(|reading| format!("{:?} {}", reading.channel, reading.raw).to_lowercase())
+        .collect();
+    let mut text = format!(
+        "port {port}\n  {} bytes, {} readings, {} bad frames\n",
+        heard.bytes, heard.readings, heard.counts.bad
+    );
+    if !newest.is_empty() {
+        text.push_str(&format!("  newest: {}\n", newest.join(", ")));
+    }
+    if let Some(advice) = heard.advice() {
+        text.push_str(&format!("  {advice}\n"));
+    }
+    text
 }
 
 fn learn(args: &LearnArgs) -> u8 {
-    let _ = args;
-    exit::OK
+    if let Err(error) = Address::parse(&args.port) {
+        complain(&error);
+        for port in serial_ports(Path::new("/")) {
+            complain(&format_args!("there is {}", port.address()));
+        }
+        return exit::BAD_INPUT;
+    }
+    let time = Duration::from_secs_f64(args.listen_s.clamp(0.1, 3600.0));
+    let clock = live_clock();
+    let learning = crate::ports::learn::learn(&args.port, args.baud, time, &clock);
+    let learned = match block_on(learning) {
+        Ok(learned) => learned,
+        Err(code) => return code,
+    };
+    let Some(best) = learned.proposals.first() else {
+        let what = if learned.heard.bytes == 0 {
+            learned.heard.advice().unwrap_or_default()
+        } else {
+            let beginning: String = learned
+                .heard
+                .beginning
+                .iter()
+                .take(120)
+                .flat_map(|byte| std::ascii::escape_default(*byte))
+                .map(char::from)
+                .collect();
+            format!("bytes come, but neither lines nor packets were made out: {beginning}")
+        };
+        complain(&format_args!("{}: {what}", args.port));
+        return exit::FAILED;
+    };
+    let share = best.share * 100.0;
+    print(&format!(
+        "# {} bytes at {} baud; this reads {share:.0} % of the frames\nport = \"{}\"\nbaud = {}\n{}",
+        learned.heard.bytes,
+        learned.baud,
+        args.port,
+        learned.baud,
+        best.job_lines()
+    ))
 }

@@ -29,6 +29,8 @@ const LOOK: Duration = Duration::from_millis(20);
 const PUBLISH: Duration = Duration::from_millis(100);
 /// Strokes between pictures of the groove in the record.
 const GROOVE_EVERY_STROKES: u32 = 10;
+/// Run time for which the guard's word stands by itself.
+const GUARD_HOLD_S: f64 = 2.0;
 /// Run time between points of the charts.
 const POINT_NS: Nanos = 100_000_000;
 
@@ -146,12 +148,10 @@ impl Core {
 
     fn publish(&mut self) {
         let mut snapshot = self.pipeline.snapshot();
-        let standing = snapshot.alarms.iter().any(|alarm| alarm.kind == "overpull");
         let guard: Option<Overpull> = self.horn.borrow().overpull;
-        let judged_s = snapshot.at_s;
-        // The guard is ahead of the pipeline; its word stands until the pipeline has seen the same
-        // reading and has no overpull standing (reset by the operator).
-        let over = guard.is_some_and(|guard| guard.at_s <= judged_s && !standing);
+        // The guard is ahead of the pipeline; its word stands until the pipeline has had time to
+        // come to its own finding, which is then the one to be acknowledged.
+        let over = guard.is_some_and(|guard| guard.at_s + GUARD_HOLD_S <= snapshot.at_s);
         self.horn.send_if_modified(|horn| {
             let changed = over || horn.alarms != snapshot.alarms;
             if over {

@@ -136,7 +136,7 @@ mod tests {
     fn memory_is_bounded_over_any_run() {
         let mut history = History::default();
         for n in 0..2_000_000 {
-            history.push(point(f64::from(n) * 0.1));
+            history.push(point(f64::from(n) / 10.0));
         }
         assert_eq!(history.fine.len(), FINE_POINTS);
         assert_eq!(history.coarse.len(), COARSE_POINTS);
@@ -146,7 +146,7 @@ mod tests {
     fn a_gap_is_filled_from_where_the_reader_stopped() {
         let mut history = History::default();
         for n in 0..100_000 {
-            history.push(point(f64::from(n) * 0.1));
+            history.push(point(f64::from(n) / 10.0));
         }
         let columns = history.since(9_990.0, 1000);
         assert_eq!(columns.at_s.len(), 99);

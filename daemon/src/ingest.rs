@@ -10,7 +10,7 @@ use crate::clock::RunClock;
 use crate::guard::Guard;
 use crate::handover::Handover;
 use crate::outputs::Horn;
-use crate::port_stub::{PortChange, PortEvent};
+use crate::ports::{PortChange, PortEvent};
 use crate::progress::{Progress, count};
 use kerfwatch::input::{Input, Mark, MarkKind};
 use kerfwatch::time::{Nanos, seconds};
@@ -123,7 +123,7 @@ impl Ingest {
     /// Takes what a port has to say.
     pub fn port(&mut self, event: PortEvent) {
         let PortEvent { port, at, change } = event;
-        let at = self.stamp(self.clock.at(at));
+        let at = self.stamp(at);
         match change {
             PortChange::Received(bytes) => {
                 self.progress
@@ -134,16 +134,14 @@ impl Ingest {
             PortChange::Sent(bytes) => self.take(&Input::Sent { port, at, bytes }),
             PortChange::Opened => {
                 count(&self.progress.ports_opened);
-                tracing::info!(port, "port open");
                 self.take(&Input::Port {
                     port,
                     at,
                     open: true,
                 });
             }
-            PortChange::Lost(reason) => {
+            PortChange::Closed(_) => {
                 count(&self.progress.ports_lost);
-                tracing::warn!(port, %reason, "port lost, trying again");
                 self.take(&Input::Port {
                     port,
                     at,

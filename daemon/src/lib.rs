@@ -19,8 +19,8 @@ pub mod handover;
 pub mod history;
 pub mod ingest;
 pub mod logging;
+pub mod notify;
 pub mod outputs;
-pub mod port_stub;
 pub mod ports;
 pub mod progress;
 pub mod publish;
@@ -28,6 +28,7 @@ pub mod recorder;
 pub mod run;
 pub mod run_folder;
 pub mod shell_alarm;
+pub mod understood;
 pub mod web;
 
 pub use run::{Config, Ended, RunError, Started, run};

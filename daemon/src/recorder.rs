@@ -172,7 +172,7 @@ impl Recorder {
             let text = format!(
                 "the record is in trouble: {fault}; {lost} entries lost so far; free the disk or change it"
             );
-            self.alarms.raise(ALARM, "high", seconds(newest), text);
+            self.alarms.raise(ALARM, "", seconds(newest), text);
         } else if backlog.lost > 0 && backlog.bytes > 0
             || backlog.bytes > backlog.bytes_max / SLOW_PART
         {
@@ -182,16 +182,16 @@ impl Recorder {
                 backlog.bytes_max / 1024,
                 backlog.lost
             );
-            self.alarms.raise(ALARM, "high", seconds(newest), text);
+            self.alarms.raise(ALARM, "", seconds(newest), text);
         } else {
-            self.alarms.clear(ALARM);
+            self.alarms.clear(ALARM, "");
         }
     }
 
     fn failed(&self, error: &RecordError, newest: i64) {
         count(&self.progress.record_errors);
         let text = format!("nothing is being recorded: {error}");
-        self.alarms.raise(ALARM, "high", seconds(newest), text);
+        self.alarms.raise(ALARM, "", seconds(newest), text);
     }
 }
 

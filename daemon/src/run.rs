@@ -19,13 +19,16 @@ use crate::disk::{Brake, Disk};
 use crate::guard::Guard;
 use crate::handover::Handover;
 use crate::ingest::Ingest;
+use crate::notify;
+use crate::outputs;
 use crate::outputs::Horn;
-use crate::port_stub as ports;
+use crate::ports::{self, PortConfig};
 use crate::progress::Progress;
 use crate::publish::Published;
 use crate::recorder::{Decisions, Recorder, policy};
 use crate::run_folder::{self, FolderError, OpenRun};
 use crate::web::{Page, PageConfig, PageError};
+use kerfwatch::decode::SetupError;
 use kerfwatch::input::Mark;
 use kerfwatch::job::Job;
 use kerfwatch::recording::{Folder, RecordError, RunWriter};
@@ -114,6 +117,9 @@ pub enum RunError {
     /// The run folder.
     #[error(transparent)]
     Folder(#[from] FolderError),
+    /// The instruments of the job.
+    #[error(transparent)]
+    Instruments(#[from] SetupError),
     /// The end of the record could not be written.
     #[error(
         "{run_folder}: the run could not be sealed: {source}; go on with it by --resume, or seal it later"
@@ -230,6 +236,9 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
         Clocking::Live => RunClock::live(from),
         Clocking::Driven { hand, speed } => RunClock::driven(hand, *speed),
     };
+    let time = clock.clone();
+    let tell_time: ports::Clock = Arc::new(move || time.now());
+    let open_ports = PortConfig::of_job(&job, &tell_time)?;
     let run_id = head.run_id;
     let published = Arc::new(Published::new(
         job.clone(),
@@ -244,9 +253,18 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
 
     let to_record = Arc::new(Handover::new(RECORD_BYTES_MAX));
     let to_core = Arc::new(Handover::new(CORE_BYTES_MAX));
-    let (horn, _follow) = watch::channel(Horn::default());
+    let (horn, follow) = watch::channel(Horn::default());
     let (marks, marks_in) = mpsc::channel(MARKS_MAX);
 
+    let stop_outputs = CancellationToken::new();
+    let programs = outputs::start(
+        &job.alarm.outputs,
+        false,
+        &follow,
+        &progress,
+        &published.shell_alarms,
+        &stop_outputs,
+    );
     let (decisions, decided) = Decisions::channel();
 
     let record_thread = {
@@ -304,13 +322,28 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
         if resumed {
             ingest.resumed();
         }
-        let (job, stop) = (job.clone(), stop.clone());
+        let outputs_of_job = job.alarm.outputs.clone();
+        let (follow, counters, stop) = (follow.clone(), Arc::clone(&progress), stop.clone());
+        let shell = Arc::clone(&published.shell_alarms);
+        let stop_outputs = stop_outputs.clone();
         threads.start("kw-instruments", move || -> std::io::Result<()> {
             runtime()?.block_on(async {
                 let (events, events_in) = mpsc::channel(PORT_EVENTS_MAX);
-                start_ports(&job, &events, &stop);
+                for port in open_ports {
+                    tokio::spawn(ports::run_port(port, events.clone(), stop.clone()));
+                }
                 drop(events);
+                let lines = outputs::start(
+                    &outputs_of_job,
+                    true,
+                    &follow,
+                    &counters,
+                    &shell,
+                    &stop_outputs,
+                );
                 ingest.run(events_in, marks_in, stop).await;
+                stop_outputs.cancel();
+                lines.wait().await;
             });
             Ok(())
         })?
@@ -326,11 +359,15 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
             marks,
         });
     }
+    notify::ready(&format!("recording to {}", run_folder.display()));
+    let watchdog = tokio::spawn(notify::watch(Arc::clone(&progress), stop.clone()));
     tokio::select! {
         () = shutdown => {}
         () = stop.cancelled() => {}
     }
+    notify::stopping();
     stop.cancel();
+    watchdog.abort();
 
     let failed = |thread| RunError::Panicked {
         thread,
@@ -340,6 +377,8 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
     let instruments = join(instrument_thread).await;
     let result = join(core_thread).await;
     let recorded = join(record_thread).await;
+    stop_outputs.cancel();
+    programs.wait().await;
     page_stop.cancel();
     if let Some(thread) = page_thread {
         join(thread)
@@ -365,27 +404,6 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
     let result = result.ok_or_else(|| failed("core"))?;
     tracing::info!(run = %run_id, "run ended");
     Ok(Ended { run_folder, result })
-}
-
-fn start_ports(job: &Job, events: &mpsc::Sender<ports::PortEvent>, stop: &CancellationToken) {
-    if let Some(load) = &job.load {
-        tokio::spawn(ports::pump(
-            0,
-            load.channel.port.trim_start_matches("serial:").to_owned(),
-            load.channel.baud,
-            events.clone(),
-            stop.clone(),
-        ));
-    }
-    if let Some(depth) = &job.depth {
-        tokio::spawn(ports::pump(
-            1,
-            depth.channel.port.trim_start_matches("serial:").to_owned(),
-            depth.channel.baud,
-            events.clone(),
-            stop.clone(),
-        ));
-    }
 }
 
 async fn join<T: Send + 'static>(thread: JoinHandle<T>) -> Option<T> {

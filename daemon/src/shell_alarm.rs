@@ -10,58 +10,77 @@ use std::sync::{Mutex, MutexGuard, PoisonError};
 /// Alarms that are not normal, in order of raising.
 #[derive(Debug, Default)]
 pub struct ShellAlarms {
-    alarms: Mutex<Vec<AlarmView>>,
+    alarms: Mutex<Vec<Standing>>,
+}
+
+/// One alarm and which part it is about.
+#[derive(Debug)]
+struct Standing {
+    subject: String,
+    view: AlarmView,
 }
 
 impl ShellAlarms {
-    /// The condition holds; raises the alarm, or renews its message.
-    pub fn raise(&self, kind: &str, level: &str, at_s: f64, message: String) {
+    /// The condition holds; raises the alarm, or renews its message. `subject` tells apart several
+    /// parts of one kind, such as two horns.
+    pub fn raise(&self, kind: &str, subject: &str, at_s: f64, message: String) {
         let mut alarms = self.lock();
-        if let Some(alarm) = alarms.iter_mut().find(|alarm| alarm.kind == kind) {
-            alarm.message = message;
-            if alarm.state == "returned unacknowledged" {
-                alarm.state = "unacknowledged".to_owned();
-                alarm.raised_s = at_s;
+        let found = alarms
+            .iter_mut()
+            .find(|alarm| alarm.view.kind == kind && alarm.subject == subject);
+        if let Some(Standing { view, .. }) = found {
+            view.message = message;
+            if view.state == RETURNED {
+                view.state = UNACKNOWLEDGED.to_owned();
+                view.raised_s = at_s;
             }
             return;
         }
-        tracing::error!(kind, "{message}");
-        alarms.push(AlarmView {
-            kind: kind.to_owned(),
-            level: level.to_owned(),
-            state: "unacknowledged".to_owned(),
-            raised_s: at_s,
-            message,
+        tracing::error!(kind, subject, "{message}");
+        alarms.push(Standing {
+            subject: subject.to_owned(),
+            view: AlarmView {
+                kind: kind.to_owned(),
+                level: "high".to_owned(),
+                state: UNACKNOWLEDGED.to_owned(),
+                raised_s: at_s,
+                message,
+            },
         });
     }
 
     /// The condition is gone.
-    pub fn clear(&self, kind: &str) {
+    pub fn clear(&self, kind: &str, subject: &str) {
+        let of_it = |alarm: &Standing| alarm.view.kind == kind && alarm.subject == subject;
         let mut alarms = self.lock();
-        alarms.retain(|alarm| alarm.kind != kind || alarm.state != "acknowledged");
-        for alarm in alarms.iter_mut().filter(|alarm| alarm.kind == kind) {
-            alarm.state = "returned unacknowledged".to_owned();
+        alarms.retain(|alarm| !of_it(alarm) || alarm.view.state != ACKNOWLEDGED);
+        for alarm in alarms.iter_mut().filter(|alarm| of_it(alarm)) {
+            alarm.view.state = RETURNED.to_owned();
         }
     }
 
-    /// Somebody has seen it.
+    /// Somebody has seen all of this kind.
     pub fn acknowledge(&self, kind: &str) {
         let mut alarms = self.lock();
-        alarms.retain(|alarm| alarm.kind != kind || alarm.state != "returned unacknowledged");
-        for alarm in alarms.iter_mut().filter(|alarm| alarm.kind == kind) {
-            alarm.state = "acknowledged".to_owned();
+        alarms.retain(|alarm| alarm.view.kind != kind || alarm.view.state != RETURNED);
+        for alarm in alarms.iter_mut().filter(|alarm| alarm.view.kind == kind) {
+            alarm.view.state = ACKNOWLEDGED.to_owned();
         }
     }
 
     /// A copy for showing.
     pub fn views(&self) -> Vec<AlarmView> {
-        self.lock().clone()
+        self.lock().iter().map(|alarm| alarm.view.clone()).collect()
     }
 
-    fn lock(&self) -> MutexGuard<'_, Vec<AlarmView>> {
+    fn lock(&self) -> MutexGuard<'_, Vec<Standing>> {
         self.alarms.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }
+
+const UNACKNOWLEDGED: &str = "unacknowledged";
+const ACKNOWLEDGED: &str = "acknowledged";
+const RETURNED: &str = "returned unacknowledged";
 
 #[cfg(test)]
 mod tests {
@@ -71,16 +90,16 @@ mod tests {
     fn what_nobody_saw_stays_until_it_is_acknowledged() {
         let alarms = ShellAlarms::default();
         let state = || alarms.views().first().map(|alarm| alarm.state.clone());
-        alarms.raise("recorder", "high", 1.0, "disk full".into());
-        alarms.raise("recorder", "high", 2.0, "disk still full".into());
+        alarms.raise("recorder", "", 1.0, "disk full".into());
+        alarms.raise("recorder", "", 2.0, "disk still full".into());
         assert_eq!(alarms.views().len(), 1);
-        alarms.clear("recorder");
+        alarms.clear("recorder", "");
         assert_eq!(state().as_deref(), Some("returned unacknowledged"));
-        alarms.raise("recorder", "high", 3.0, "disk full".into());
+        alarms.raise("recorder", "", 3.0, "disk full".into());
         assert_eq!(state().as_deref(), Some("unacknowledged"));
         alarms.acknowledge("recorder");
         assert_eq!(state().as_deref(), Some("acknowledged"));
-        alarms.clear("recorder");
+        alarms.clear("recorder", "");
         assert_eq!(state(), None);
     }
 }

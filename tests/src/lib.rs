@@ -2,6 +2,11 @@
 //! need more than one crate.
 #![warn(missing_docs)]
 
+#[cfg(feature = "daemon")]
+pub mod http;
 pub mod mangle;
+pub mod outside;
 pub mod peers;
+#[cfg(feature = "daemon")]
+pub mod rig;
 pub mod score;

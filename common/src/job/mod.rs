@@ -7,6 +7,7 @@
 mod check;
 mod findings;
 mod instruments;
+mod outputs;
 mod quantity;
 mod read;
 mod report;
@@ -19,6 +20,7 @@ mod tests;
 mod tubular_size;
 
 pub use findings::{Finding, Findings};
+pub use outputs::{AlarmOutput, OutputKind, OutputLine};
 pub use quantity::{Dimension, parse_quantity, significant, unit_factor};
 pub use read::{ReadJob, read_job};
 pub use sample::print_default_job;
@@ -346,6 +348,8 @@ pub struct AlarmLimits {
     pub approaching: Seconds,
     /// Fraction of the bending life at which `line_life` is raised, default 0.8.
     pub line_life: f64,
+    /// `[[alarm.output]]`: horns, relays, programs.
+    pub outputs: Vec<AlarmOutput>,
 }
 
 /// `[record]`

@@ -8,6 +8,7 @@
 use super::check;
 use super::findings::{Finding, Findings};
 use super::instruments;
+use super::outputs;
 use super::quantity::Dimension as D;
 use super::report::Report;
 use super::section::Section;
@@ -392,6 +393,7 @@ fn read_alarm(section: &Section<'_>) -> AlarmLimits {
         lower_stop: section.quantity("lower_stop", D::Length).map(Metres),
         approaching: Seconds(section.quantity("approaching", D::Time).unwrap_or(2.0)),
         line_life: section.ratio("line_life").unwrap_or(0.8),
+        outputs: outputs::read(section),
     };
     section.finish();
     alarm

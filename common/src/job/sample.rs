@@ -149,6 +149,16 @@ speed = "2 m/s"
 approaching = "2 s"             # warn this long before the tension limit
 line_life = 0.8                 # of the bending life, where one is given
 
+#[[alarm.output]]               # horn, relay or program; may be repeated
+#name = "horn relay"
+#kind = "modbus-coil"           # the coil is on while all is well; or "serial-line", "command"
+#port = "serial:/dev/ttyUSB2"
+#baud = 9600
+#unit_address = 1
+#coil = 0
+#heartbeat = "1 s"              # the relay must be set to drop out when nothing comes for longer
+#alarms = ["overpull", "approaching"]
+
 [record]
 folder = "runs"
 sync = "1 s"                    # most that a power cut may lose

@@ -1,13 +1,160 @@
-//! Where alarms go besides the page: log, commands, horn and relay.
+//! Where alarms go besides the page and the log: horns, relays, programs.
+//!
+//! Every output follows one [`Horn`], which the overpull guard sets at once and the core renews ten
+//! times a second. An output *sounds* while one of its alarms has not been acknowledged. Relays
+//! and lines work the safe way round: they are told that all is well, again and again, and only while
+//! the sample path moves; when the daemon or the machine dies, nothing comes and the relay drops
+//! out. An output that fails is itself an alarm.
+
+mod command;
+mod relay;
 
 use crate::guard::Overpull;
+use crate::progress::Progress;
+use crate::shell_alarm::ShellAlarms;
+use kerfwatch::job::{AlarmOutput, OutputKind};
 use kerfwatch::snapshot::AlarmView;
+use kerfwatch::time::seconds;
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+use tokio::sync::watch;
+use tokio_util::sync::CancellationToken;
+use tokio_util::task::TaskTracker;
+
+/// Kind of the alarm of a failing output.
+pub const ALARM: &str = "output";
 
 /// What the outputs follow.
 #[derive(Debug, Clone, Default)]
 pub struct Horn {
-    /// Set by the guard, at once; taken back when the pipeline's alarm is no longer standing.
+    /// Set by the guard, at once; taken back when the pipeline has judged the same reading.
     pub overpull: Option<Overpull>,
     /// Alarms that are not normal, as of the last snapshot.
     pub alarms: Vec<AlarmView>,
+}
+
+impl Horn {
+    /// The kinds among `wanted` that nobody has acknowledged, without repetition.
+    pub fn sounding<'a>(&self, wanted: &'a [String]) -> Vec<&'a str> {
+        wanted
+            .iter()
+            .filter(|kind| {
+                (*kind == "overpull" && self.overpull.is_some())
+                    || self
+                        .alarms
+                        .iter()
+                        .any(|alarm| alarm.kind == **kind && alarm.state.contains("unacknowledged"))
+            })
+            .map(String::as_str)
+            .collect()
+    }
+}
+
+/// What every output needs.
+#[derive(Debug, Clone)]
+pub(crate) struct Common {
+    pub(crate) name: String,
+    pub(crate) alarms: Vec<String>,
+    pub(crate) horn: watch::Receiver<Horn>,
+    pub(crate) progress: Arc<Progress>,
+    pub(crate) shell_alarms: Arc<ShellAlarms>,
+    pub(crate) stop: CancellationToken,
+}
+
+impl Common {
+    fn failing(&self, what: &str) {
+        let at_s = seconds(self.progress.ingest_at_ns.load(Ordering::Relaxed));
+        let text = format!("output `{}` fails: {what}", self.name);
+        self.shell_alarms.raise(ALARM, &self.name, at_s, text);
+    }
+
+    fn working(&self) {
+        self.shell_alarms.clear(ALARM, &self.name);
+    }
+}
+
+/// Starts relays and lines on the runtime of the instruments (`lines`), or programs on any other;
+/// starting a program takes milliseconds that the sample path cannot spare.
+pub fn start(
+    outputs: &[AlarmOutput],
+    lines: bool,
+    horn: &watch::Receiver<Horn>,
+    progress: &Arc<Progress>,
+    shell_alarms: &Arc<ShellAlarms>,
+    stop: &CancellationToken,
+) -> TaskTracker {
+    let tracker = TaskTracker::new();
+    for output in outputs {
+        let common = Common {
+            name: output.name.clone(),
+            alarms: output.alarms.clone(),
+            horn: horn.clone(),
+            progress: Arc::clone(progress),
+            shell_alarms: Arc::clone(shell_alarms),
+            stop: stop.clone(),
+        };
+        match (&output.kind, lines) {
+            (OutputKind::Command { command, timeout }, false) => {
+                let timeout = std::time::Duration::from_secs_f64(timeout.0);
+                tracker.spawn(command::follow(common, command.clone(), timeout));
+            }
+            (OutputKind::ModbusCoil { line, unit, coil }, true) => {
+                let words = relay::Words::Coil {
+                    unit: *unit,
+                    coil: *coil,
+                };
+                tracker.spawn(relay::follow(common, line.clone(), words));
+            }
+            (OutputKind::SerialLine { line, well, alarm }, true) => {
+                let words = relay::Words::Text {
+                    well: well.clone(),
+                    alarm: alarm.clone(),
+                };
+                tracker.spawn(relay::follow(common, line.clone(), words));
+            }
+            _ => {}
+        }
+    }
+    tracker.close();
+    tracker
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn horn(state: &str) -> Horn {
+        Horn {
+            overpull: None,
+            alarms: vec![AlarmView {
+                kind: "stall".into(),
+                level: "high".into(),
+                state: state.into(),
+                raised_s: 0.0,
+                message: String::new(),
+            }],
+        }
+    }
+
+    #[test]
+    fn an_output_sounds_until_its_alarm_is_acknowledged() {
+        let wanted = ["overpull".to_owned(), "stall".to_owned()];
+        assert_eq!(horn("unacknowledged").sounding(&wanted), ["stall"]);
+        assert_eq!(horn("returned unacknowledged").sounding(&wanted), ["stall"]);
+        assert!(horn("acknowledged").sounding(&wanted).is_empty());
+        assert!(horn("unacknowledged").sounding(&wanted[..1]).is_empty());
+    }
+
+    #[test]
+    fn the_guards_word_is_enough() {
+        let horn = Horn {
+            overpull: Some(Overpull {
+                at_s: 1.0,
+                tension_n: 2.0,
+                limit_n: 1.0,
+            }),
+            alarms: Vec::new(),
+        };
+        assert_eq!(horn.sounding(&["overpull".to_owned()]), ["overpull"]);
+    }
 }

@@ -105,6 +105,7 @@ fn invented_job() -> Job {
             lower_stop: None,
             approaching: Seconds(2.0),
             line_life: 0.8,
+            outputs: Vec::new(),
         },
         record: Record {
             folder: "runs".into(),

@@ -1,0 +1,167 @@
+//! A horn or relay on a line: a Modbus coil, or text lines.
+//!
+//! *Heartbeat*: "well" is repeated each period, but only if the sample path has moved since the last
+//! time; an alarm is sent at once and repeated. At the end of the daemon the alarm word is sent, as
+//! nobody watches from then on.
+
+use super::Common;
+use crate::ports::address::Address;
+use crate::progress::read;
+use kerfwatch::job::OutputLine;
+use std::fmt::Debug;
+use std::io;
+use std::time::Duration;
+use tokio::io::{AsyncRead, AsyncWrite, AsyncWriteExt};
+use tokio::net::TcpStream;
+use tokio_modbus::client::{Context, Writer, rtu};
+use tokio_modbus::slave::Slave;
+use tokio_serial::SerialStream;
+
+/// How long a device may take to answer or accept.
+const ANSWER: Duration = Duration::from_millis(500);
+const RETRY: Duration = Duration::from_secs(2);
+
+/// What is said on the line.
+#[derive(Debug, Clone)]
+pub(super) enum Words {
+    /// Coil on: well. Off: alarm.
+    Coil { unit: u8, coil: u16 },
+    /// One line each.
+    Text { well: String, alarm: String },
+}
+
+trait Line: AsyncRead + AsyncWrite + Debug + Unpin + Send {}
+impl<T: AsyncRead + AsyncWrite + Debug + Unpin + Send> Line for T {}
+
+/// An open line.
+enum Device {
+    Coil {
+        context: Context,
+        coil: u16,
+    },
+    Text {
+        line: Box<dyn Line>,
+        well: String,
+        alarm: String,
+    },
+}
+
+pub(super) async fn follow(mut common: Common, line: OutputLine, words: Words) {
+    let heartbeat = Duration::from_secs_f64(line.heartbeat.0);
+    loop {
+        let device = match open(&line, &words).await {
+            Ok(device) => device,
+            Err(error) => {
+                common.failing(&format!("{}: {error}", line.port));
+                tokio::select! {
+                    () = common.stop.cancelled() => return,
+                    () = tokio::time::sleep(RETRY) => continue,
+                }
+            }
+        };
+        match beat(&mut common, device, heartbeat).await {
+            Ok(()) => return,
+            Err(error) => {
+                common.failing(&format!("{}: {error}", line.port));
+                tokio::select! {
+                    () = common.stop.cancelled() => return,
+                    () = tokio::time::sleep(RETRY) => {}
+                }
+            }
+        }
+    }
+}
+
+/// Talks until `stop`.
+async fn beat(common: &mut Common, mut device: Device, heartbeat: Duration) -> io::Result<()> {
+    let mut timer = tokio::time::interval(heartbeat);
+    timer.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
+    let mut seen = 0;
+    let mut said = None;
+    loop {
+        let due = tokio::select! {
+            biased;
+            () = common.stop.cancelled() => {
+                device.say(false).await?;
+                return Ok(());
+            }
+            changed = common.horn.changed() => {
+                if changed.is_err() {
+                    return Ok(());
+                }
+                false
+            }
+            _ = timer.tick() => true,
+        };
+        let well = common
+            .horn
+            .borrow_and_update()
+            .sounding(&common.alarms)
+            .is_empty();
+        if due {
+            let ticks = read(&common.progress.ticks);
+            let moves = ticks != seen;
+            seen = ticks;
+            // Silence is the message when the sample path stands still.
+            if well && !moves {
+                continue;
+            }
+        } else if said == Some(well) {
+            continue;
+        }
+        device.say(well).await?;
+        said = Some(well);
+        common.working();
+    }
+}
+
+async fn open(line: &OutputLine, words: &Words) -> io::Result<Device> {
+    let wrong = |error: &dyn std::fmt::Display| {
+        io::Error::new(io::ErrorKind::InvalidInput, error.to_string())
+    };
+    let stream: Box<dyn Line> = match Address::parse(&line.port).map_err(|error| wrong(&error))? {
+        Address::Serial(path) => {
+            let settings = tokio_serial::new(path.to_string_lossy(), line.baud);
+            Box::new(SerialStream::open(&settings)?)
+        }
+        Address::Tcp(address) => {
+            let connecting = TcpStream::connect(address);
+            let stream = tokio::time::timeout(RETRY, connecting).await??;
+            stream.set_nodelay(true)?;
+            Box::new(stream)
+        }
+    };
+    Ok(match words {
+        Words::Coil { unit, coil } => Device::Coil {
+            context: rtu::attach_slave(stream, Slave(*unit)),
+            coil: *coil,
+        },
+        Words::Text { well, alarm } => Device::Text {
+            line: stream,
+            well: format!("{well}\r\n"),
+            alarm: format!("{alarm}\r\n"),
+        },
+    })
+}
+
+impl Device {
+    async fn say(&mut self, is_well: bool) -> io::Result<()> {
+        let saying = async {
+            match self {
+                Self::Coil { context, coil } => context
+                    .write_single_coil(*coil, is_well)
+                    .await
+                    .map_err(io::Error::other)?
+                    .map_err(|refused| io::Error::other(format!("the device refuses: {refused}"))),
+                Self::Text { line, well, alarm } => {
+                    let text = if is_well { well } else { alarm };
+                    line.write_all(text.as_bytes()).await?;
+                    line.flush().await
+                }
+            }
+        };
+        tokio::time::timeout(ANSWER, saying)
+            .await
+            .map_err(|_| io::Error::new(io::ErrorKind::TimedOut, "no answer"))?
+    }
+}

@@ -1,0 +1,133 @@
+//! The API document held against the server, and the metrics against a parser others wrote.
+
+#![cfg(feature = "daemon")]
+
+use kerfwatch::input::ChannelId;
+use kerfwatch::job::print_default_job;
+use kerfwatch_tests::http::{get, open_stream, request};
+use kerfwatch_tests::outside::{judge, python};
+use kerfwatch_tests::rig::{Rig, Setup};
+use std::io::BufRead;
+use std::path::Path;
+
+fn judge_folder() -> &'static Path {
+    Path::new(env!("CARGO_TARGET_TMPDIR"))
+}
+
+fn rig_with_readings() -> (Rig, tempfile::TempDir) {
+    let folder = tempfile::tempdir().unwrap();
+    let mut rig = Rig::start(print_default_job(), folder.path(), Setup::default());
+    for n in 0..50 {
+        rig.send(ChannelId::Load, 3500.0 + f64::from(n));
+        rig.send(ChannelId::Depth, 2010.0 - 0.01 * f64::from(n));
+        std::thread::sleep(std::time::Duration::from_millis(10));
+    }
+    (rig, folder)
+}
+
+/// Validates named values against named schemas of the document.
+const SCHEMAS: &str = r##"
+import json, sys
+from jsonschema import Draft202012Validator
+from openapi_spec_validator import validate
+case = json.load(sys.stdin)
+document = case["document"]
+validate(document)
+bad = []
+for name, schema, value in case["values"]:
+    whole = {"components": document["components"], **schema}
+    for error in Draft202012Validator(whole).iter_errors(value):
+        bad.append(f"{name}: {error.json_path}: {error.message[:200]}")
+if bad:
+    sys.exit("\n".join(bad))
+print(len(case["values"]))
+"##;
+
+#[test]
+fn every_answer_is_as_the_api_document_says() {
+    let (rig, _folder) = rig_with_readings();
+    let at = rig.page();
+    let document = get(at, "/openapi.json").json();
+    let mut values = Vec::new();
+    for (path, methods) in document["paths"].as_object().unwrap() {
+        let Some(get_it) = methods.get("get") else {
+            // Only changes: the method must be refused, not missing.
+            let concrete = path
+                .replace("{kind}", "stall")
+                .replace("{action}", "acknowledge");
+            assert_eq!(get(at, &concrete).status, 405, "{path}");
+            continue;
+        };
+        let content = get_it["responses"]["200"]["content"].as_object().unwrap();
+        let (kind, said) = content.iter().next().unwrap();
+        if kind == "text/event-stream" {
+            continue;
+        }
+        let answer = get(at, path);
+        assert_eq!(answer.status, 200, "{path}");
+        assert!(
+            answer
+                .header("content-type")
+                .unwrap()
+                .starts_with(kind.as_str()),
+            "{path}"
+        );
+        if kind == "application/json" {
+            values.push(serde_json::json!([path, said["schema"], answer.json()]));
+        }
+    }
+    let named = |name: &str| serde_json::json!({"$ref": format!("#/components/schemas/{name}")});
+    let refused = request(at, "POST", "/api/v1/marks", &[], Some("{}"));
+    values.push(serde_json::json!([
+        "refusal",
+        named("Error"),
+        refused.json()
+    ]));
+    // Events of the stream until each kind has been seen.
+    let mut left = vec![
+        ("hello", "Job"),
+        ("points", "History"),
+        ("now", "Snapshot"),
+        ("health", "Health"),
+    ];
+    let mut lines = open_stream(at, "/api/v1/stream?since=0").lines();
+    let mut kind = String::new();
+    while !left.is_empty() {
+        let line = lines.next().unwrap().unwrap();
+        if let Some(name) = line.strip_prefix("event: ") {
+            name.clone_into(&mut kind);
+        } else if let Some(data) = line.strip_prefix("data: ")
+            && let Some(n) = left.iter().position(|(name, _)| *name == kind)
+        {
+            let (name, schema) = left.remove(n);
+            let value: serde_json::Value = serde_json::from_str(data).unwrap();
+            values.push(serde_json::json!([name, named(schema), value]));
+        }
+    }
+    let case = serde_json::json!({"document": document, "values": values});
+    let count = judge(&python(judge_folder()), SCHEMAS, &case.to_string());
+    assert_eq!(count.trim(), values.len().to_string());
+    rig.stop().unwrap();
+}
+
+#[test]
+fn the_metrics_are_openmetrics_to_a_parser_others_wrote() {
+    const PARSE: &str = r#"
+import sys
+from prometheus_client.openmetrics.parser import text_string_to_metric_families
+families = list(text_string_to_metric_families(sys.stdin.read()))
+samples = {sample.name: sample.value for family in families for sample in family.samples}
+print(len(families), samples["kerfwatch_inputs_total"] > 0, samples["kerfwatch_bytes_received_total"] > 0)
+"#;
+    let (rig, _folder) = rig_with_readings();
+    let answer = get(rig.page(), "/metrics");
+    assert_eq!(
+        answer.header("content-type"),
+        Some("application/openmetrics-text; version=1.0.0; charset=utf-8")
+    );
+    let said = judge(&python(judge_folder()), PARSE, &answer.text());
+    let (families, rest) = said.trim().split_once(' ').unwrap();
+    assert!(families.parse::<u32>().unwrap() > 30, "{said}");
+    assert_eq!(rest, "True True");
+    rig.stop().unwrap();
+}

@@ -1,0 +1,126 @@
+//! The live stream: slow readers, gaps, and the end of the daemon.
+
+#![cfg(feature = "daemon")]
+
+use kerfwatch::input::ChannelId;
+use kerfwatch::job::print_default_job;
+use kerfwatch_tests::http::{get, open_stream};
+use kerfwatch_tests::rig::{Rig, Setup};
+use std::io::{BufRead, Read};
+use std::sync::atomic::Ordering;
+use std::time::{Duration, Instant};
+
+fn rig(patience: Duration) -> (Rig, tempfile::TempDir) {
+    let folder = tempfile::tempdir().unwrap();
+    let setup = Setup {
+        patience,
+        ..Setup::default()
+    };
+    let rig = Rig::start(print_default_job(), folder.path(), setup);
+    (rig, folder)
+}
+
+#[test]
+fn readers_that_take_nothing_are_cut_off_and_slow_nothing_down() {
+    let (mut rig, _folder) = rig(Duration::from_millis(300));
+    let at = rig.page();
+    // Readers that never read: small receive buffers fill within a few events.
+    let asleep: Vec<_> = (0..20)
+        .map(|_| open_stream(at, "/api/v1/stream?since=0"))
+        .collect();
+    rig.wait_for("all are connected", |up| {
+        up.published.progress.streams.load(Ordering::Relaxed) == 20
+    });
+    // Much to tell: every note goes to every reader at once.
+    let text = "x".repeat(500);
+    let start = Instant::now();
+    let told = &rig.started.published.told;
+    for n in 0..40_000 {
+        let _ = told.send(kerfwatchd::publish::Told::Mark(
+            kerfwatchd::publish::MarkView {
+                at_s: f64::from(n),
+                author: String::new(),
+                mark: "note".to_owned(),
+                text: text.clone(),
+            },
+        ));
+        if n % 100 == 0 {
+            std::thread::sleep(Duration::from_millis(5));
+        }
+    }
+    // Telling never waits for a reader: 400 pauses of 5 ms and little more.
+    assert!(
+        start.elapsed() < Duration::from_secs(20),
+        "{:?}",
+        start.elapsed()
+    );
+    let sent = Instant::now();
+    let before = rig
+        .started
+        .published
+        .progress
+        .inputs
+        .load(Ordering::Relaxed);
+    for n in 0..50 {
+        rig.send(ChannelId::Load, 3000.0 + f64::from(n));
+    }
+    rig.wait_for("readings still go through", |up| {
+        up.published.progress.inputs.load(Ordering::Relaxed) > before
+    });
+    assert!(sent.elapsed() < Duration::from_secs(2));
+    rig.wait_for("the sleepers are cut off", |up| {
+        up.published.progress.streams.load(Ordering::Relaxed) == 0
+    });
+    assert_eq!(get(at, "/healthz").status, 200);
+    drop(asleep);
+    rig.stop().unwrap();
+}
+
+#[test]
+fn a_reader_that_comes_back_gets_what_it_missed() {
+    let (mut rig, _folder) = rig(Duration::from_secs(10));
+    let at = rig.page();
+    for n in 0..100 {
+        rig.send(ChannelId::Load, 3000.0 + f64::from(n));
+        rig.send(ChannelId::Depth, 2010.0);
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    let points_since = |since: f64| -> Vec<f64> {
+        let mut lines = open_stream(at, &format!("/api/v1/stream?since={since}")).lines();
+        let mut is_points = false;
+        loop {
+            let line = lines.next().unwrap().unwrap();
+            if let Some(data) = line.strip_prefix("data: ")
+                && is_points
+            {
+                let value: serde_json::Value = serde_json::from_str(data).unwrap();
+                return serde_json::from_value(value["at_s"].clone()).unwrap();
+            }
+            if line.starts_with("event: ") {
+                is_points = line == "event: points";
+            }
+        }
+    };
+    let all = points_since(-1.0);
+    assert!(all.len() > 10, "{all:?}");
+    let middle = all[all.len() / 2];
+    let rest = points_since(middle);
+    assert_eq!(rest[0], all[all.len() / 2 + 1]);
+    rig.stop().unwrap();
+}
+
+#[test]
+fn the_end_of_the_daemon_ends_the_stream_at_once() {
+    let (rig, _folder) = rig(Duration::from_secs(10));
+    let mut stream = open_stream(rig.page(), "/api/v1/stream");
+    let start = Instant::now();
+    rig.stop().unwrap();
+    assert!(
+        start.elapsed() < Duration::from_secs(5),
+        "{:?}",
+        start.elapsed()
+    );
+    let mut rest = String::new();
+    stream.read_to_string(&mut rest).unwrap();
+    assert!(rest.contains("event: hello"));
+}
