@@ -9,12 +9,11 @@ use crate::ports::discover::serial_ports;
 use crate::ports::listen::{Heard, listen};
 use crate::ports::{Clock, PortConfig};
 use crate::run::{Clocking, Config, RunError};
-use crate::understood::understood;
 use crate::web::{PATIENCE, PageConfig};
 use clap::CommandFactory;
 use kerfwatch::decode::PortDecoder;
 use kerfwatch::input::PortNumber;
-use kerfwatch::job::{Job, ReadJob, apply_set, print_default_job, read_job};
+use kerfwatch::job::{Job, ReadJob, apply_set, print_default_job, read_job, summary};
 use std::io::Write;
 use std::path::Path;
 use std::sync::Arc;
@@ -210,7 +209,6 @@ fn check(args: &CheckArgs) -> u8 {
         Ok(job) => job,
         Err(code) => return code,
     };
-    let figures = understood(&read.job);
     let heard = if args.ports {
         match hear(&read.job, args.listen_s) {
             Ok(heard) => heard,
@@ -228,20 +226,13 @@ fn check(args: &CheckArgs) -> u8 {
             .collect();
         let answer = serde_json::json!({
             "format": 1,
-            "understood": figures,
+            "summary": summary(&read.job),
             "warnings": read.warnings,
             "ports": ports,
         });
         text = format!("{answer:#}\n");
     } else {
-        let mut group = "";
-        for figure in &figures {
-            if figure.group != group {
-                group = figure.group;
-                text.push_str(&format!("{group}\n"));
-            }
-            text.push_str(&format!("  {:<44} {}\n", figure.name, figure.text));
-        }
+        text.push_str(&summary(&read.job));
         for warning in &read.warnings {
             text.push_str(&format!("warning: {warning}\n"));
         }

@@ -5,7 +5,7 @@
 //! disk, page or network.
 
 use crate::console::Console;
-use crate::guard::Overpull;
+use crate::guard::Warning;
 use crate::handover::{Batch, Handover};
 use crate::history::Point;
 use crate::outputs::Horn;
@@ -148,14 +148,19 @@ impl Core {
 
     fn publish(&mut self) {
         let mut snapshot = self.pipeline.snapshot();
-        let guard: Option<Overpull> = self.horn.borrow().overpull;
         // The guard is ahead of the pipeline; its word stands until the pipeline has had time to
         // come to its own finding, which is then the one to be acknowledged.
-        let over = guard.is_some_and(|guard| guard.at_s + GUARD_HOLD_S <= snapshot.at_s);
+        let now_s = snapshot.at_s;
+        let is_over = |warning: Option<Warning>| {
+            warning.is_some_and(|warning| warning.at_s + GUARD_HOLD_S <= now_s)
+        };
         self.horn.send_if_modified(|horn| {
-            let changed = over || horn.alarms != snapshot.alarms;
-            if over {
-                horn.overpull = None;
+            let mut changed = horn.alarms != snapshot.alarms;
+            for warning in [&mut horn.overpull, &mut horn.approaching] {
+                if is_over(*warning) {
+                    *warning = None;
+                    changed = true;
+                }
             }
             if horn.alarms != snapshot.alarms {
                 horn.alarms.clone_from(&snapshot.alarms);

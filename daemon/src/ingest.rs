@@ -195,9 +195,15 @@ impl Ingest {
     }
 
     fn take(&mut self, input: &Input) {
-        if let Some(overpull) = self.guard.judge(input) {
-            count(&self.progress.overpulls);
-            self.horn.send_modify(|horn| horn.overpull = Some(overpull));
+        let raised = self.guard.judge(input);
+        if !raised.is_nothing() {
+            self.horn.send_modify(|horn| {
+                horn.overpull = raised.overpull.or(horn.overpull);
+                horn.approaching = raised.approaching.or(horn.approaching);
+            });
+            if raised.overpull.is_some() {
+                count(&self.progress.overpulls);
+            }
         }
         self.progress
             .guarded

@@ -28,7 +28,6 @@ pub mod recorder;
 pub mod run;
 pub mod run_folder;
 pub mod shell_alarm;
-pub mod understood;
 pub mod web;
 
 pub use run::{Config, Ended, RunError, Started, run};

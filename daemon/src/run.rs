@@ -238,6 +238,7 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
     };
     let time = clock.clone();
     let tell_time: ports::Clock = Arc::new(move || time.now());
+    let guard = Guard::new(&job)?;
     let open_ports = PortConfig::of_job(&job, &tell_time)?;
     let run_id = head.run_id;
     let published = Arc::new(Published::new(
@@ -309,7 +310,6 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
         None => None,
     };
     let instrument_thread = {
-        let guard = Guard::new(&job);
         let mut ingest = Ingest::new(
             clock,
             guard,

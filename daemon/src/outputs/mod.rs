@@ -9,7 +9,7 @@
 mod command;
 mod relay;
 
-use crate::guard::Overpull;
+use crate::guard::Warning;
 use crate::progress::Progress;
 use crate::shell_alarm::ShellAlarms;
 use kerfwatch::job::{AlarmOutput, OutputKind};
@@ -28,7 +28,9 @@ pub const ALARM: &str = "output";
 #[derive(Debug, Clone, Default)]
 pub struct Horn {
     /// Set by the guard, at once; taken back when the pipeline has judged the same reading.
-    pub overpull: Option<Overpull>,
+    pub overpull: Option<Warning>,
+    /// Likewise, while the limit is near.
+    pub approaching: Option<Warning>,
     /// Alarms that are not normal, as of the last snapshot.
     pub alarms: Vec<AlarmView>,
 }
@@ -40,6 +42,7 @@ impl Horn {
             .iter()
             .filter(|kind| {
                 (*kind == "overpull" && self.overpull.is_some())
+                    || (*kind == "approaching" && self.approaching.is_some())
                     || self
                         .alarms
                         .iter()
@@ -126,6 +129,7 @@ mod tests {
     fn horn(state: &str) -> Horn {
         Horn {
             overpull: None,
+            approaching: None,
             alarms: vec![AlarmView {
                 kind: "stall".into(),
                 level: "high".into(),
@@ -148,11 +152,12 @@ mod tests {
     #[test]
     fn the_guards_word_is_enough() {
         let horn = Horn {
-            overpull: Some(Overpull {
+            overpull: Some(Warning {
                 at_s: 1.0,
                 tension_n: 2.0,
                 limit_n: 1.0,
             }),
+            approaching: None,
             alarms: Vec::new(),
         };
         assert_eq!(horn.sounding(&["overpull".to_owned()]), ["overpull"]);
