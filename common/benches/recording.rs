@@ -442,8 +442,16 @@ fn main() {
         &polled(50.0, 3600.0),
         policy,
     );
-    whole_run("imported 50 Hz, 2 h", &imported(50.0, 7200.0), policy);
-    whole_run("imported 1 kHz, 10 min", &imported(1000.0, 600.0), policy);
+    whole_run(
+        "imported 50 Hz, 2 h, bulk",
+        &imported(50.0, 7200.0),
+        Policy::bulk(),
+    );
+    whole_run(
+        "imported 1 kHz, 10 min, bulk",
+        &imported(1000.0, 600.0),
+        Policy::bulk(),
+    );
     for (step, label) in [(1, "1 ns"), (10_000, "10 us"), (100_000, "100 us")] {
         let run = live(50.0, 3600.0, step);
         whole_run(&format!("frames 50 Hz, 1 h, times {label}"), &run, policy);

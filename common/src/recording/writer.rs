@@ -59,6 +59,18 @@ impl Default for Policy {
     }
 }
 
+impl Policy {
+    /// For data that exist elsewhere already (imports): synced only when a segment is closed and at the end.
+    pub fn bulk() -> Self {
+        Self {
+            sync_every: Nanos::MAX,
+            segment_time: Nanos::MAX,
+            pack: false,
+            ..Self::default()
+        }
+    }
+}
+
 /// State of the recording, for the page and the `recorder` alarm.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Health {
@@ -297,7 +309,14 @@ impl<S: Storage> RunWriter<S> {
         let due = self.urgent
             || self.last_sync == Nanos::MIN
             || now.saturating_sub(self.last_sync) >= self.policy.sync_every;
-        if due { self.sync(now) } else { Ok(false) }
+        if due {
+            return self.sync(now);
+        }
+        if self.raw.waits() {
+            self.write_raw(now);
+            self.roll(now)?;
+        }
+        Ok(false)
     }
 
     /// Writes and syncs everything now.
@@ -382,6 +401,10 @@ impl<S: Storage> RunWriter<S> {
         let payload = self.batch.encode().map_err(RecordError::Encode)?;
         let entries = self.batch.len() as u32;
         self.batch.clear();
+        if self.raw.backlog_bytes + payload.len() > self.policy.backlog_bytes / 2 {
+            // Whoever appends much between two turns must not lose anything for it.
+            self.write_raw(self.last_sync.max(0));
+        }
         self.raw.queue(
             BlockKind::Inputs,
             entries,

@@ -181,3 +181,33 @@ fn an_interrupted_run_is_continued() {
     assert!(back.len() == 300 && back.iter().zip(&inputs).all(|(a, b)| same(a, b)));
     assert_eq!(reader.damage().len(), 1, "the cut stays on record");
 }
+
+#[test]
+fn a_bulk_import_may_append_everything_between_two_turns() {
+    let folder = tempfile::tempdir().unwrap();
+    let policy = Policy {
+        backlog_bytes: 20_000,
+        segment_bytes: 50_000,
+        ..Policy::bulk()
+    };
+    let open = || Folder::create(folder.path()).unwrap();
+    let mut writer = RunWriter::create(open(), &head("b"), policy).unwrap();
+    let inputs: Vec<Input> = (0..200_000_i64)
+        .map(|i| Input::Reading {
+            channel: ChannelId::Load,
+            at: i * 20_000_000,
+            value: (i * 7919 % 5000) as f64 / 10.0,
+        })
+        .collect();
+    for (n, input) in inputs.iter().enumerate() {
+        writer.append(input).unwrap();
+        if n % 50_000 == 0 {
+            writer.turn(0).unwrap();
+        }
+    }
+    assert_eq!(writer.health().raw_lost, 0);
+    writer.finish(0).unwrap();
+    let mut reader = RunReader::open(folder.path()).unwrap();
+    assert!(reader.inputs().eq(inputs));
+    assert!(reader.verify(i64::MAX).is_whole());
+}
