@@ -456,6 +456,10 @@ impl Bench {
                 Happened::Cutter(extended) => self.cutter.set_out(extended),
                 Happened::StrokeEnd(number) => {
                     self.recorder.stroke_end(number, self.time, &self.pipe);
+                    let (_, split, _) = self.recorder.groove_now(self.time, &self.pipe);
+                    if split >= self.scenario.work.stop_split {
+                        self.winch.stop_cutting();
+                    }
                 }
                 Happened::Worked => {
                     for hold in self.holds.iter_mut().filter(|hold| hold.met && !hold.done) {

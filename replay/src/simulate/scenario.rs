@@ -257,6 +257,9 @@ section!(
         rest_time: Time = Time(240.0),
         quiet_start: Time = Time(30.0),
         quiet_end: Time = Time(30.0),
+        /// The crew stops when this fraction of the bins is split (by luck, it cannot know); above 1:
+        /// never before its strokes are done.
+        stop_split: f64 = 2.0,
         /// Pull above the usual at which the operator stops.
         stall_trip: Force = Force(1_500.0),
         part: Vec<Part> = Vec::new(),
@@ -335,16 +338,18 @@ section!(
         dropped: f64 = 0.0,
         duplicated: f64 = 0.0,
         late: f64 = 0.0,
+        /// Fraction of lines damaged on their way (live ports only).
+        mangled: f64 = 0.0,
         marks: bool = true,
     }
 );
 section!(
     /// How far the truth may lie off what the crew believes (relative, uniform both ways).
     Spread {
-        radial_force: f64 = 0.15,
-        contact_pressure: f64 = 0.20,
-        friction: f64 = 0.20,
-        tool_mass: f64 = 0.02,
+        radial_force: f64 = 0.22,
+        contact_pressure: f64 = 0.25,
+        friction: f64 = 0.25,
+        tool_mass: f64 = 0.03,
         modulus: f64 = 0.02,
         stuffing_box: f64 = 0.20,
         fluid_density: f64 = 0.01,

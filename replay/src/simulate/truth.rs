@@ -478,15 +478,21 @@ impl Recorder {
         })
     }
 
-    /// Strokes, fraction of bins split and mean groove depth in mm, for a line on the console.
-    pub fn summary(&self, pipe: &Pipe) -> (usize, f64, f64) {
-        let groove = self.groove(0, self.end, pipe);
+    /// Bins, fraction of them split and mean groove depth in mm.
+    pub fn groove_now(&self, time: f64, pipe: &Pipe) -> (usize, f64, f64) {
+        let groove = self.groove(0, time, pipe);
         let count = groove.split.len() as f64;
         (
-            self.turns().len().saturating_sub(1),
+            groove.split.len(),
             groove.split.iter().filter(|s| **s >= 0.5).count() as f64 / count,
             groove.depth_mm.iter().sum::<f64>() / count,
         )
+    }
+
+    /// Strokes, fraction of bins split and mean groove depth in mm, for a line on the console.
+    pub fn summary(&self, pipe: &Pipe) -> (usize, f64, f64) {
+        let (_, split, depth) = self.groove_now(self.end, pipe);
+        (self.turns().len().saturating_sub(1), split, depth)
     }
 }
 

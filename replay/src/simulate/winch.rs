@@ -101,6 +101,16 @@ impl Winch {
         self.plan.is_empty() && self.speed == 0.0
     }
 
+    /// No more strokes: on to retracting the wheels.
+    pub fn stop_cutting(&mut self) {
+        let retract = |action: &Action| *action == Action::Cutter(false);
+        if let Some(at) = self.plan.iter().position(retract) {
+            self.plan.drain(..at);
+            self.plan.push_front(Action::Pause(5.0));
+            self.plan.push_front(Action::Stroke(0));
+        }
+    }
+
     /// Line speed after `dt` more seconds.
     pub fn step(&mut self, dt: f64, dials: Dials, trips: Trips, out: &mut Vec<Happened>) -> f64 {
         // Slow error of the throttle (Ornstein-Uhlenbeck, 4 s) and the lobes of the drum.
