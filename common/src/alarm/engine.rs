@@ -10,6 +10,7 @@
 //! No chatter: an alarm that was raised twice within a minute does not clear before that minute is
 //! over, so that it cannot be raised a third time in it, whatever the signal does.
 
+use super::guard::Verdict;
 use super::message::{Detail, sentence};
 use super::rule::{ALARMS, AlarmKind, Level, Rule, Sense, slot};
 use super::state::{AlarmState, Stimulus, next_state};
@@ -18,6 +19,7 @@ use crate::job::Display;
 use crate::result::AlarmRecord;
 use crate::snapshot::AlarmView;
 use crate::time::{NANOS_PER_SECOND, Nanos, nanos, seconds};
+use AlarmKind as K;
 use serde::{Deserialize, Serialize};
 
 /// Longest shelving, s: one shift (common practice, no source).
@@ -159,6 +161,9 @@ impl AlarmEngine {
         self.tick(at);
         let index = slot(kind, level);
         let alarm = &mut self.alarms[index];
+        if !active && !alarm.raw {
+            return; // nearly every call
+        }
         if active {
             alarm.value = value;
             alarm.detail = detail;
@@ -202,6 +207,41 @@ impl AlarmEngine {
         let was = self.alarms[slot(kind, level)].raw;
         let active = Rule::of(kind, level).exceeds(was, value, limit, sense);
         self.condition(kind, at, active, level, Some(value), Detail::Limit(limit));
+    }
+
+    /// Takes over what [`super::OverpullGuard`] made of a load reading: both overpull alarms and the
+    /// approach to the limit.
+    pub fn judged(&mut self, at: Nanos, verdict: &Verdict) {
+        let tension = Some(verdict.tension_n);
+        let limit = Detail::Limit(verdict.limit_n);
+        self.condition(
+            K::Overpull,
+            at,
+            verdict.overpull,
+            Level::High,
+            tension,
+            limit,
+        );
+        let excess = Detail::Excess {
+            above_n: verdict.tension_n - verdict.pick_up_n.unwrap_or(verdict.tension_n),
+            allowed_n: verdict.allowed_n,
+        };
+        self.condition(K::Overpull, at, verdict.pull, Level::Low, tension, excess);
+        let detail = match verdict.time_to_limit_s {
+            Some(seconds) => Detail::TimeToLimit {
+                seconds,
+                limit_n: verdict.limit_n,
+            },
+            None => Detail::Limit(verdict.limit_n),
+        };
+        self.condition(
+            K::Approaching,
+            at,
+            verdict.approaching,
+            Level::High,
+            tension,
+            detail,
+        );
     }
 
     /// Time has come to `at`: ends the delays that are over, in their order.

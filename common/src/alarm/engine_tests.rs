@@ -85,6 +85,41 @@ fn overpull_is_raised_by_the_very_condition_and_latches() {
 }
 
 #[test]
+fn a_verdict_of_the_guard_becomes_three_conditions() {
+    let mut e = engine();
+    let mut verdict = Verdict {
+        tension_n: 3900.0,
+        limit_n: 4000.0,
+        overpull: false,
+        pull: true,
+        allowed_n: 2000.0,
+        pick_up_n: Some(1500.0),
+        approaching: true,
+        time_to_limit_s: Some(0.5),
+    };
+    e.judged(S, &verdict);
+    e.judged(2 * S, &verdict);
+    let messages: Vec<String> = e.views().into_iter().map(|view| view.message).collect();
+    assert_eq!(messages.len(), 2, "{messages:?}");
+    assert!(
+        messages[0].contains("limit of 4000 N in about 0.5 s"),
+        "{messages:?}"
+    );
+    assert!(
+        messages[1].contains("2400 N above the expected pick-up weight (2000 N allowed)"),
+        "{messages:?}"
+    );
+    verdict.overpull = true;
+    verdict.tension_n = 4050.0;
+    e.judged(3 * S, &verdict);
+    assert!(e.stands(AlarmKind::Overpull));
+    assert_eq!(
+        e.records().last().map(|r| (r.level.as_str(), r.peak_n)),
+        Some(("high", Some(4050.0)))
+    );
+}
+
+#[test]
 fn overpull_cannot_be_put_aside_at_its_top_level() {
     let mut e = engine();
     over(&mut e, S, true);

@@ -138,11 +138,13 @@ pub struct Verdict {
     pub overpull: bool,
     /// Tension is above the expected pick-up weight by more than allowed (with deadband).
     pub pull: bool,
+    /// How much more than that is allowed, N.
+    pub allowed_n: f64,
     /// Expected pick-up weight, N; `None` while the depth is not known.
     pub pick_up_n: Option<f64>,
     /// The limit is near at this rate.
     pub approaching: bool,
-    /// Time to the limit while tension rises, s.
+    /// Time to the limit while tension rises towards it, s; `None` while that is far away.
     pub time_to_limit_s: Option<f64>,
 }
 
@@ -234,12 +236,25 @@ impl OverpullGuard {
     }
 
     /// Line speed, positive in, m/s; `None` when it is not known.
-    pub fn line_speed_m_s(&self, at: Nanos) -> Option<f64> {
-        let newest = self.line.newest()?;
-        if at.saturating_sub(newest) > SPEED_AGE_MAX {
+    pub fn line_speed_m_s(&mut self, at: Nanos) -> Option<f64> {
+        if self.is_line_silent(at) {
             return None;
         }
         self.line.slow()
+    }
+
+    /// The same, cheaper and not robust: enough to see that the limit is far.
+    fn rough_speed_m_s(&self, at: Nanos) -> Option<f64> {
+        if self.is_line_silent(at) {
+            return None;
+        }
+        self.line.rough()
+    }
+
+    fn is_line_silent(&self, at: Nanos) -> bool {
+        self.line
+            .newest()
+            .is_none_or(|newest| at.saturating_sub(newest) > SPEED_AGE_MAX)
     }
 
     /// A load reading, N of line tension.
@@ -248,12 +263,11 @@ impl OverpullGuard {
         let pick_up_n = self
             .learned_pick_up_n
             .or_else(|| self.line_m.map(|line| self.model.pick_up_n(line)));
-        let speed = self.line_speed_m_s(at);
         if self.tension.push(at, tension_n) {
-            self.note_usual_pull(at, speed);
+            self.note_usual_pull(at);
         }
 
-        if !self.is_doubtful(at, tension_n, limit_n, speed) {
+        if !self.is_doubtful(at, tension_n, limit_n) {
             let rule = Rule::of(AlarmKind::Overpull, Level::High);
             self.overpull = rule.exceeds(self.overpull, tension_n, limit_n, Sense::Above);
             let rule = Rule::of(AlarmKind::Overpull, Level::Low);
@@ -263,17 +277,25 @@ impl OverpullGuard {
             });
         }
 
-        let rate = self.rate_n_s(pick_up_n, speed);
         let level = self.tension.level().unwrap_or(tension_n);
-        let time_to_limit_s = rate.map(|rate| ((limit_n - level) / rate).max(0.0));
-        self.approaching = time_to_limit_s.is_some_and(|time| {
-            self.is_unusual(level, limit_n, pick_up_n, speed) && time < self.warn_before_s()
-        });
+        let time_to_limit_s = if self.is_far(at, limit_n - level) {
+            self.approaching = false;
+            None
+        } else {
+            let speed = self.line_speed_m_s(at);
+            let rate = self.rate_n_s(pick_up_n, speed);
+            let time = rate.map(|rate| ((limit_n - level) / rate).max(0.0));
+            self.approaching = time.is_some_and(|time| {
+                self.is_unusual(level, limit_n, pick_up_n, speed) && time < self.warn_before_s()
+            });
+            time
+        };
         Verdict {
             tension_n,
             limit_n,
             overpull: self.overpull,
             pull: self.pull,
+            allowed_n: self.model.overpull_n,
             pick_up_n,
             approaching: self.approaching,
             time_to_limit_s,
@@ -281,7 +303,7 @@ impl OverpullGuard {
     }
 
     /// Whether this reading has to wait for the next one to be believed.
-    fn is_doubtful(&mut self, at: Nanos, tension_n: f64, limit_n: f64, speed: Option<f64>) -> bool {
+    fn is_doubtful(&mut self, at: Nanos, tension_n: f64, limit_n: f64) -> bool {
         if !tension_n.is_finite() {
             return true;
         }
@@ -290,11 +312,13 @@ impl OverpullGuard {
             return false;
         };
         let seconds = at.saturating_sub(when).max(0) as f64 * 1e-9;
-        let speed = speed.unwrap_or(0.0).abs();
-        let length = self.line_m.unwrap_or(0.0).max(20.0);
-        let explained = 3.0 * self.model.ea_n / length * speed * seconds
-            + 4.0 * self.model.impedance_n_s_m * speed;
-        let jump = (tension_n - before).abs() > explained.max(0.25 * limit_n);
+        let mut jump = (tension_n - before).abs() > 0.25 * limit_n;
+        if jump {
+            let speed = self.line_speed_m_s(at).unwrap_or(0.0);
+            let explained = 3.0 * self.held_rate_n_s(speed) * seconds
+                + 4.0 * self.model.impedance_n_s_m * speed.abs();
+            jump = (tension_n - before).abs() > explained;
+        }
         // A second reading up there is no spike, and after a silence nothing is a jump.
         if jump && !self.doubtful && seconds < 0.5 {
             self.doubtful = true;
@@ -305,12 +329,23 @@ impl OverpullGuard {
         false
     }
 
-    fn note_usual_pull(&mut self, at: Nanos, speed: Option<f64>) {
-        let Some(speed) = speed else { return };
+    /// Too far from the limit for any warning, by four times its time.
+    fn is_far(&self, at: Nanos, gap_n: f64) -> bool {
+        let held = self
+            .rough_speed_m_s(at)
+            .map_or(0.0, |speed| self.held_rate_n_s(speed));
+        let seen = self.tension.rough().unwrap_or(0.0);
+        gap_n > 4.0 * self.model.approaching_s * held.max(seen)
+    }
+
+    fn note_usual_pull(&mut self, at: Nanos) {
+        let Some(speed) = self.rough_speed_m_s(at) else {
+            return;
+        };
         let is_up = -speed > PULLED_M_S;
         let is_steady = self
             .tension
-            .slow()
+            .rough()
             .is_some_and(|slope| slope.abs() < 0.25 * self.held_rate_n_s(speed));
         let steady = if is_up && is_steady {
             self.tension.level()
@@ -364,7 +399,7 @@ impl OverpullGuard {
     }
 
     /// Rate at which tension goes to the limit, N/s; `None` while it does not.
-    fn rate_n_s(&self, pick_up_n: Option<f64>, speed: Option<f64>) -> Option<f64> {
+    fn rate_n_s(&mut self, pick_up_n: Option<f64>, speed: Option<f64>) -> Option<f64> {
         let slow = self.tension.slow()?;
         let fast = self.tension.fast().unwrap_or(slow);
         let level = self.tension.level()?;

@@ -3,7 +3,9 @@
 //! *Input*: readings at any rate, in order of time (older ones are ignored). *Output*: median of
 //! the slopes between all pairs of 50 ms means (Theil 1950, Sen 1968, from memory): up to 29 % of
 //! the means may be wrong. *Limits*: no allocation; below 20 readings per second each reading is a
-//! mean of its own, and the window grows until it holds four of them.
+//! mean of its own, and the window grows until it holds four of them. The median costs about a
+//! microsecond, so it is only worked out when asked for, once for each new mean;
+//! [`RobustSlope::rough`] is there for all other times.
 
 use crate::time::{NANOS_PER_SECOND, Nanos};
 
@@ -27,8 +29,15 @@ pub struct RobustSlope {
     values: f64,
     count: u32,
     newest: Nanos,
-    slow: Option<f64>,
-    fast: Option<f64>,
+    slow: Cached,
+    fast: Cached,
+}
+
+/// A slope worked out since the last mean, or not yet.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Cached {
+    Stale,
+    Known(Option<f64>),
 }
 
 impl Default for RobustSlope {
@@ -42,14 +51,14 @@ impl Default for RobustSlope {
             values: 0.0,
             count: 0,
             newest: Nanos::MIN,
-            slow: None,
-            fast: None,
+            slow: Cached::Stale,
+            fast: Cached::Stale,
         }
     }
 }
 
 impl RobustSlope {
-    /// Takes one reading; `true` when a mean was completed and the slopes are new.
+    /// Takes one reading; `true` when a mean was completed, so that the slopes are new.
     pub fn push(&mut self, at: Nanos, value: f64) -> bool {
         if at < self.newest || !value.is_finite() {
             return false;
@@ -82,8 +91,8 @@ impl RobustSlope {
         self.offsets = 0.0;
         self.values = 0.0;
         self.count = 0;
-        self.slow = self.median_slope(MEANS, NANOS_PER_SECOND);
-        self.fast = self.median_slope(6, 3 * NANOS_PER_SECOND / 10);
+        self.slow = Cached::Stale;
+        self.fast = Cached::Stale;
     }
 
     /// The `back`-th newest mean, 0 being the newest.
@@ -124,13 +133,33 @@ impl RobustSlope {
     }
 
     /// Slope over the last second, 1/s.
-    pub fn slow(&self) -> Option<f64> {
-        self.slow
+    pub fn slow(&mut self) -> Option<f64> {
+        if self.slow == Cached::Stale {
+            self.slow = Cached::Known(self.median_slope(MEANS, NANOS_PER_SECOND));
+        }
+        match self.slow {
+            Cached::Known(slope) => slope,
+            Cached::Stale => None,
+        }
     }
 
     /// Slope over the last 0.3 s, 1/s: sooner, with more noise.
-    pub fn fast(&self) -> Option<f64> {
-        self.fast
+    pub fn fast(&mut self) -> Option<f64> {
+        if self.fast == Cached::Stale {
+            self.fast = Cached::Known(self.median_slope(6, 3 * NANOS_PER_SECOND / 10));
+        }
+        match self.fast {
+            Cached::Known(slope) => slope,
+            Cached::Stale => None,
+        }
+    }
+
+    /// Slope between the newest mean and that of about half a second before, 1/s: not robust.
+    pub fn rough(&self) -> Option<f64> {
+        let back = self.filled.min(MEANS / 2 + 1).checked_sub(1)?;
+        let (t1, v1) = self.mean(0);
+        let (t0, v0) = self.mean(back);
+        (t1 > t0).then(|| (v1 - v0) / (t1.saturating_sub(t0) as f64 * 1e-9))
     }
 
     /// The newest mean.
@@ -167,6 +196,8 @@ mod tests {
         for rate in [2, 10, 50, 1000, 2000] {
             let found = ramp(rate, 177.0, 0).slow().expect("slope");
             assert!((found - 177.0).abs() < 1e-6, "{rate} Hz: {found}");
+            let rough = ramp(rate, 177.0, 0).rough().expect("slope");
+            assert!((rough - 177.0).abs() < 1e-6, "{rate} Hz: {rough}");
         }
     }
 
