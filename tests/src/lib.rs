@@ -4,9 +4,11 @@
 
 #[cfg(feature = "daemon")]
 pub mod http;
+pub mod invented_run;
 pub mod mangle;
 pub mod outside;
 pub mod peers;
+pub mod readers;
 #[cfg(feature = "daemon")]
 pub mod rig;
 pub mod score;
