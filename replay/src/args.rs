@@ -43,6 +43,22 @@ Results go to standard output, everything else to standard error.
 pub enum Command {
     /// Simulate an invented well: a record as instruments make it, and the truth beside it
     Simulate(crate::simulate::Args),
+    /// Make a run folder from a calibrated CSV record
+    Import(crate::import::Args),
+    /// Recompute a run: strokes, states, groove, joints, alarms
+    Recompute(crate::recompute::Args),
+    /// Write a self-contained page about a run
+    Report(crate::report::Args),
+    /// Set recomputations or results side by side
+    Compare(crate::compare::Args),
+    /// Recompute an archive of runs into one Parquet dataset
+    Batch(crate::batch::Args),
+    /// Write results as LAS, CSV, Parquet, line protocol or HdrHistogram log
+    Export(crate::export::Args),
+    /// Before the job: weights, margins, strokes, hours, line bending, what limits
+    Forecast(crate::forecast::Args),
+    /// Check that a recording is whole
+    Verify(crate::verify::Args),
     /// Print a shell completion script
     Completions(CompletionArgs),
     /// Print the manual page, or write one page per command into a folder

@@ -10,9 +10,25 @@
 #![warn(missing_docs)]
 
 pub mod args;
+pub mod batch;
+pub mod compare;
 pub mod console;
+pub mod explain;
+pub mod export;
 pub mod failure;
+pub mod forecast;
+pub mod import;
+pub mod job_source;
+pub mod output_file;
+pub mod readings;
+pub mod recompute;
+pub mod report;
+pub mod run_folder;
 pub mod simulate;
+pub mod summary;
+pub mod table;
+pub mod units_shown;
+pub mod verify;
 
 use args::{Arguments, Command};
 use clap::Parser;
@@ -39,6 +55,14 @@ where
 
 fn dispatch(command: &Command, console: &mut Console<'_>) -> Result<Exit, Failure> {
     match command {
+        Command::Forecast(args) => forecast::run(args, console),
+        Command::Import(args) => import::run(args, console),
+        Command::Recompute(args) => recompute::run(args, console),
+        Command::Export(args) => export::run(args, console),
+        Command::Report(args) => report::run(args, console),
+        Command::Compare(args) => compare::run(args, console),
+        Command::Batch(args) => batch::run(args, console),
+        Command::Verify(args) => verify::run(args, console),
         Command::Completions(args) => args::print_completions(args, console),
         Command::Man(args) => args::print_manual(args, console),
         Command::Simulate(args) => simulate::run(args, console),

@@ -1,0 +1,281 @@
+//! `compare`: recomputations or results side by side: groove by depth, strokes, states, alarms.
+
+mod page;
+mod text;
+
+use crate::console::Console;
+use crate::failure::{Exit, Failure, Finding};
+use crate::job_source::JobChanges;
+use crate::output_file::write_file;
+use crate::run_folder::RunFolder;
+use crate::summary::{split_length_m, time_in, times_in};
+use crate::units_shown::Units;
+use kerfwatch::result::{Direction, GrooveBin, RunResult, State};
+use serde::Serialize;
+use std::path::{Path, PathBuf};
+
+/// `compare`
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  kerfwatch-replay compare RUN1 RUN2
+  kerfwatch-replay compare RUN RUN --set \"cutter.contact_pressure=1.4 GPa\" --html what-if.html
+  kerfwatch-replay compare yesterday.json RUN --json -
+
+Each argument is a run folder or a result written by 'recompute --json'. --set and --job apply to every
+run folder but the first. Exit code 0: the results are the same; 1: they differ.")]
+pub struct Args {
+    /// Run folders or result files, two or more
+    #[arg(required = true, num_args = 2..)]
+    pub inputs: Vec<PathBuf>,
+    #[command(flatten)]
+    #[allow(missing_docs)]
+    pub changes: JobChanges,
+    /// Write JSON; '-' for standard output (then without the text)
+    #[arg(long, value_name = "FILE")]
+    pub json: Option<PathBuf>,
+    /// Write a self-contained page
+    #[arg(long, value_name = "FILE")]
+    pub html: Option<PathBuf>,
+    /// Units of text and page
+    #[arg(long, value_enum, default_value_t = Units::Metric)]
+    pub units: Units,
+}
+
+/// One of the results compared, in figures.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Side {
+    /// File or folder, with what was changed.
+    pub label: String,
+    /// Run id.
+    pub run: String,
+    /// Strokes up.
+    pub strokes_up: usize,
+    /// Strokes down.
+    pub strokes_down: usize,
+    /// Time cutting.
+    pub cutting_s: f64,
+    /// Stalls.
+    pub stalls: usize,
+    /// Alarms.
+    pub alarms: usize,
+    /// Work on the groove.
+    pub work_j: f64,
+    /// Highest tension in a stroke.
+    pub peak_tension_n: f64,
+    /// Length taken as split.
+    pub split_m: f64,
+    /// Mean groove depth, couplings left out.
+    pub mean_depth_mm: Option<f64>,
+    /// Everything but the run's identity equals the first.
+    pub same_as_first: bool,
+}
+
+/// Groove of all sides in one bin of the first.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct BinRow {
+    /// Top.
+    pub top_m: f64,
+    /// Bottom.
+    pub bottom_m: f64,
+    /// In a coupling.
+    pub coupling: bool,
+    /// Estimates; `null` where a side has no bin.
+    pub depth_mm: Vec<Option<f64>>,
+    /// Estimate less that of the first.
+    pub difference_mm: Vec<Option<f64>>,
+    /// Probability of being split.
+    pub through_probability: Vec<Option<f64>>,
+}
+
+/// The comparison.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Comparison {
+    /// Version of this JSON.
+    pub format: u32,
+    /// Nothing differs.
+    pub same: bool,
+    /// The sides, in the order given.
+    pub sides: Vec<Side>,
+    /// Groove by the bins of the first.
+    pub groove: Vec<BinRow>,
+}
+
+/// Runs it.
+///
+/// # Errors
+/// An input that is neither run nor result, or a file that cannot be written.
+pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
+    let mut results = Vec::new();
+    let mut damage = Exit::Well;
+    for (i, path) in args.inputs.iter().enumerate() {
+        let changes = if i == 0 {
+            JobChanges::default()
+        } else {
+            args.changes.clone()
+        };
+        let (label, result, exit) = load(path, &changes, console)?;
+        damage = damage.and(exit);
+        results.push((label, result));
+    }
+    let comparison = compare(&results);
+    let json = || {
+        serde_json::to_string_pretty(&comparison)
+            .map(|text| text + "\n")
+            .map_err(|e| Failure::write("JSON", e.into()))
+    };
+    let to_stdout = args.json.as_deref().is_some_and(|p| p.as_os_str() == "-");
+    match &args.json {
+        Some(_) if to_stdout => console.data(json()?.as_bytes())?,
+        Some(path) => {
+            let text = json()?;
+            write_file(path, |out| out.write_all(text.as_bytes()))?;
+        }
+        None => {}
+    }
+    if let Some(path) = &args.html {
+        let page = page::page(&comparison, &results, args.units);
+        write_file(path, |out| out.write_all(page.as_bytes()))?;
+        console.talk(format_args!("page written to {}", path.display()));
+    }
+    if !to_stdout {
+        console.data(text::text(&comparison, args.units).as_bytes())?;
+    }
+    let exit = if comparison.same {
+        Exit::Well
+    } else {
+        Exit::Differences
+    };
+    Ok(exit.and(damage))
+}
+
+/// A run folder recomputed, or a result file read.
+fn load(
+    path: &Path,
+    changes: &JobChanges,
+    console: &mut Console<'_>,
+) -> Result<(String, RunResult, Exit), Failure> {
+    let mut label = path.display().to_string();
+    if path.is_dir() {
+        let mut folder = RunFolder::open(path, changes, console)?;
+        for change in &changes.set {
+            label += &format!(", {change}");
+        }
+        let done = folder.recompute(console);
+        return Ok((label, done.result, done.exit));
+    }
+    let bytes = std::fs::read(path).map_err(|e| Failure::read(path, e))?;
+    let result: RunResult = serde_json::from_slice(&bytes).map_err(|e| {
+        Finding::new(
+            &label,
+            format!("is no result: {e}"),
+            "give a run folder, or a file written by recompute --json",
+        )
+        .at(e.line() as u64)
+    })?;
+    if result.format != kerfwatch::result::FORMAT {
+        return Err(Finding::new(
+            &label,
+            format!(
+                "has format {}, this program knows {}",
+                result.format,
+                kerfwatch::result::FORMAT
+            ),
+            "recompute it with this program",
+        )
+        .into());
+    }
+    Ok((label, result, Exit::Well))
+}
+
+/// Compares results with the first of them.
+pub fn compare(results: &[(String, RunResult)]) -> Comparison {
+    let Some((_, first)) = results.first() else {
+        return Comparison {
+            format: 1,
+            same: true,
+            sides: Vec::new(),
+            groove: Vec::new(),
+        };
+    };
+    let sides: Vec<Side> = results
+        .iter()
+        .map(|(label, r)| side(label, r, first))
+        .collect();
+    let groove = first
+        .groove
+        .iter()
+        .map(|bin| {
+            let matches: Vec<Option<&GrooveBin>> =
+                results.iter().map(|(_, r)| bin_at(r, bin)).collect();
+            let depth_mm: Vec<Option<f64>> =
+                matches.iter().map(|b| b.map(|b| b.depth_mm)).collect();
+            BinRow {
+                top_m: bin.top_m,
+                bottom_m: bin.bottom_m,
+                coupling: bin.coupling,
+                difference_mm: depth_mm
+                    .iter()
+                    .map(|d| d.map(|d| d - bin.depth_mm))
+                    .collect(),
+                through_probability: matches
+                    .iter()
+                    .map(|b| b.map(|b| b.through_probability))
+                    .collect(),
+                depth_mm,
+            }
+        })
+        .collect();
+    Comparison {
+        format: 1,
+        same: sides.iter().all(|s| s.same_as_first),
+        sides,
+        groove,
+    }
+}
+
+/// The bin that holds the middle of another.
+fn bin_at<'r>(result: &'r RunResult, like: &GrooveBin) -> Option<&'r GrooveBin> {
+    let middle = 0.5 * (like.top_m + like.bottom_m);
+    let after = result.groove.partition_point(|b| b.bottom_m <= middle);
+    result.groove.get(after).filter(|b| b.top_m <= middle)
+}
+
+fn side(label: &str, r: &RunResult, first: &RunResult) -> Side {
+    let up = r
+        .strokes
+        .iter()
+        .filter(|s| s.direction == Direction::Up)
+        .count();
+    let bins: Vec<f64> = r
+        .groove
+        .iter()
+        .filter(|b| !b.coupling)
+        .map(|b| b.depth_mm)
+        .collect();
+    let like_first = RunResult {
+        run: first.run.clone(),
+        ..r.clone()
+    };
+    Side {
+        label: label.to_owned(),
+        run: r.run.id.clone(),
+        strokes_up: up,
+        strokes_down: r.strokes.len() - up,
+        cutting_s: time_in(r, State::Cutting),
+        stalls: times_in(r, State::Stalled),
+        alarms: r.alarms.len(),
+        work_j: r.strokes.iter().map(|s| s.cut_work_j).sum(),
+        peak_tension_n: r
+            .strokes
+            .iter()
+            .map(|s| s.peak_tension_n)
+            .fold(0.0, f64::max),
+        split_m: split_length_m(r).0,
+        mean_depth_mm: (!bins.is_empty()).then(|| bins.iter().sum::<f64>() / bins.len() as f64),
+        same_as_first: like_first == *first,
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,206 @@
+//! InfluxDB line protocol, nanosecond timestamps: strokes, states, alarms, groove, joints, tool.
+//!
+//! *Shape*: one point per line, `measurement,tag=.. field=.. timestamp`, tags sorted by key
+//! ("InfluxDB line protocol reference"). Every point carries the tags `run` and `well`.
+//! *Time*: run start in UTC plus the time of the event; a stroke, state or alarm is stamped with
+//! its start and carries its end as a field. Groove and joints are stamped with the end of the
+//! run. *Precision*: times to 1 ns, numbers whole.
+//! *Idempotent*: the same result gives the same points, so writing twice changes nothing.
+
+use super::{Export, Format};
+use crate::failure::{Failure, Finding};
+use crate::table::{direction_word, state_word};
+use std::fmt::Write as _;
+use std::io::Write;
+
+/// The line protocol format.
+#[derive(Debug)]
+pub struct LineProtocol;
+
+impl Format for LineProtocol {
+    fn write(&self, export: &Export<'_>, out: &mut dyn Write) -> Result<(), Failure> {
+        let Some(start_ns) = export.start_utc_ns else {
+            return Err(Finding::new(
+                &export.result.run.id,
+                "the recording does not say when the run started, so points have no time",
+                "give --start 2026-05-01T06:00:00Z",
+            )
+            .field("--start")
+            .into());
+        };
+        let mut points = Points::new(export, start_ns);
+        points.all(export);
+        out.write_all(points.text.as_bytes())
+            .map_err(|e| Failure::write("line protocol file", e))
+    }
+}
+
+/// Lines being built.
+struct Points {
+    text: String,
+    run: String,
+    well: String,
+    start_ns: i64,
+}
+
+impl Points {
+    fn new(export: &Export<'_>, start_ns: i64) -> Self {
+        Self {
+            text: String::new(),
+            run: export.result.run.id.clone(),
+            well: export.job.info.well.clone(),
+            start_ns,
+        }
+    }
+
+    fn all(&mut self, export: &Export<'_>) {
+        let result = export.result;
+        for s in &result.strokes {
+            self.point(
+                "stroke",
+                &[("direction", direction_word(s.direction))],
+                s.start_s,
+                &[
+                    ("n", Field::Whole(i64::from(s.n))),
+                    ("end_s", Field::Real(s.end_s)),
+                    ("start_s", Field::Real(s.start_s)),
+                    ("top_m", Field::Real(s.top_m)),
+                    ("bottom_m", Field::Real(s.bottom_m)),
+                    ("tool_travel_m", Field::Real(s.tool_travel_m)),
+                    ("mean_drag_n", Field::Real(s.mean_drag_n)),
+                    ("peak_tension_n", Field::Real(s.peak_tension_n)),
+                    ("cut_work_j", Field::Real(s.cut_work_j)),
+                    ("engaged_m", Field::Real(s.engaged_m)),
+                ],
+            );
+        }
+        for i in &result.intervals {
+            self.point(
+                "state",
+                &[],
+                i.start_s,
+                &[
+                    ("state", Field::Word(state_word(i.state))),
+                    ("duration_s", Field::Real(i.end_s - i.start_s)),
+                ],
+            );
+        }
+        for a in &result.alarms {
+            let tags = [("kind", a.kind.as_str()), ("level", a.level.as_str())];
+            let mut fields = vec![("raised_s", Field::Real(a.raised_s))];
+            fields.extend(a.cleared_s.map(|x| ("cleared_s", Field::Real(x))));
+            fields.extend(a.peak_n.map(|x| ("peak_n", Field::Real(x))));
+            self.point("alarm", &tags, a.raised_s, &fields);
+        }
+        let end_s = result.run.duration_s;
+        for b in &result.groove {
+            self.point(
+                "groove",
+                &[("top_m", &depth_tag(b.top_m))],
+                end_s,
+                &[
+                    ("depth_mm", Field::Real(b.depth_mm)),
+                    ("low_mm", Field::Real(b.low_mm)),
+                    ("high_mm", Field::Real(b.high_mm)),
+                    ("wall_mm", Field::Real(b.wall_mm)),
+                    ("passes", Field::Whole(i64::from(b.passes))),
+                    ("through", Field::Flag(b.through)),
+                    ("through_probability", Field::Real(b.through_probability)),
+                    ("coupling", Field::Flag(b.coupling)),
+                ],
+            );
+        }
+        for j in &result.joints {
+            let mut fields = vec![
+                ("bottom_m", Field::Real(j.bottom_m)),
+                ("split_fraction", Field::Real(j.split_fraction)),
+                ("min_depth_mm", Field::Real(j.min_depth_mm)),
+            ];
+            fields.extend(
+                j.strokes_left_p50
+                    .map(|x| ("strokes_left_p50", Field::Real(x))),
+            );
+            fields.extend(
+                j.strokes_left_p90
+                    .map(|x| ("strokes_left_p90", Field::Real(x))),
+            );
+            self.point("joint", &[("top_m", &depth_tag(j.top_m))], end_s, &fields);
+        }
+        let track = &result.tool;
+        for (i, depth) in track.depth_m.iter().enumerate() {
+            let speed = track.speed_m_s.get(i).copied().flatten();
+            let mut fields = Vec::new();
+            fields.extend(depth.map(|x| ("depth_m", Field::Real(x))));
+            fields.extend(speed.map(|x| ("speed_m_s", Field::Real(x))));
+            self.point("tool", &[], i as f64 * track.every_s, &fields);
+        }
+    }
+
+    /// Adds a point; numbers that are not finite are left out, a point without fields too.
+    fn point(
+        &mut self,
+        measurement: &str,
+        tags: &[(&str, &str)],
+        at_s: f64,
+        fields: &[(&str, Field<'_>)],
+    ) {
+        let mut body = String::new();
+        for (key, value) in fields {
+            let separator = if body.is_empty() { "" } else { "," };
+            let _ = match value {
+                Field::Real(x) if x.is_finite() => write!(body, "{separator}{key}={x}"),
+                Field::Real(_) => Ok(()),
+                Field::Whole(n) => write!(body, "{separator}{key}={n}i"),
+                Field::Flag(f) => write!(body, "{separator}{key}={f}"),
+                Field::Word(w) => write!(body, "{separator}{key}=\"{w}\""),
+            };
+        }
+        let Some(offset_ns) = kerfwatch::time::nanos(at_s) else {
+            return;
+        };
+        if body.is_empty() {
+            return;
+        }
+        let at = self.start_ns.saturating_add(offset_ns);
+        // The protocol asks for tags sorted by key.
+        let mut all: Vec<(&str, &str)> = vec![("run", &self.run), ("well", &self.well)];
+        all.extend_from_slice(tags);
+        all.sort_unstable();
+        let tags: String = all.into_iter().map(|(k, v)| tag(k, v)).collect();
+        let _ = writeln!(self.text, "{measurement}{tags} {body} {at}");
+    }
+}
+
+enum Field<'w> {
+    Real(f64),
+    Whole(i64),
+    Flag(bool),
+    Word(&'w str),
+}
+
+/// `,key=value` with escapes; an empty value gives no tag at all, as the protocol demands.
+fn tag(key: &str, value: &str) -> String {
+    if value.trim().is_empty() {
+        return String::new();
+    }
+    let mut text = format!(",{key}=");
+    for c in value.chars() {
+        match c {
+            ',' | '=' | ' ' => {
+                text.push('\\');
+                text.push(c);
+            }
+            // A line break cannot be encoded; a backslash at the end would escape what follows.
+            '\n' | '\r' | '\t' => text.push('_'),
+            '\\' => text.push('/'),
+            _ => text.push(c),
+        }
+    }
+    text
+}
+
+/// A depth as a tag: to the millimetre, without trailing zeros.
+fn depth_tag(m: f64) -> String {
+    let text = format!("{m:.3}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}

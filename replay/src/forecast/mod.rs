@@ -1,0 +1,347 @@
+//! `forecast`: the evening before. Weights, margins, strokes, hours, line bending, and what limits,
+//! from the job file alone.
+
+pub mod bends;
+pub(crate) mod chance;
+pub mod cut;
+pub mod sweep;
+mod text;
+pub(crate) use text::limit_sentence;
+pub mod weights;
+
+use crate::console::Console;
+use crate::failure::{Exit, Failure, Finding};
+use crate::job_source::read_job_file;
+use crate::output_file::write_file;
+use crate::units_shown::Units;
+use bends::{BentSection, SheaveStress};
+use cut::{CutterPlan, Quantiles};
+use kerfwatch::job::{Dimension, Job, parse_quantity};
+use kerfwatch::model::groove_law::UniversalSequence;
+use serde::Serialize;
+use std::path::PathBuf;
+use sweep::{Choice, Limit, ROLLING};
+use weights::{Hang, Weights};
+
+/// `forecast`
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  kerfwatch-replay forecast job.toml
+  kerfwatch-replay forecast job.toml --html forecast.html --json forecast.json
+  kerfwatch-replay forecast job.toml --speed \"0.4 m/s\" --turn 15 --sweep
+  kerfwatch-replay forecast job.toml --set cutter.wheels=3")]
+pub struct Args {
+    /// Job file
+    pub job: PathBuf,
+    /// Write JSON; '-' for standard output (then without the text)
+    #[arg(long, value_name = "FILE")]
+    pub json: Option<PathBuf>,
+    /// Write a self-contained page
+    #[arg(long, value_name = "FILE")]
+    pub html: Option<PathBuf>,
+    /// Print the table of wheels by radial force by line size too (JSON and page always hold it)
+    #[arg(long)]
+    pub sweep: bool,
+    /// Line speed while stroking
+    #[arg(long, value_name = "SPEED", default_value = "0.3 m/s")]
+    pub speed: String,
+    /// Seconds lost at each end of a stroke
+    #[arg(long, value_name = "SECONDS", default_value_t = 10.0)]
+    pub turn: f64,
+    /// Change one value of the job; repeatable
+    #[arg(long, value_name = "KEY=VALUE")]
+    pub set: Vec<String>,
+    /// Units of text and page; default: those of the job
+    #[arg(long, value_enum)]
+    pub units: Option<Units>,
+    /// Seed of the random draws
+    #[arg(long, default_value_t = 1)]
+    pub seed: u64,
+}
+
+/// A joint of the interval and its forecast.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct JointForecast {
+    /// Top.
+    pub top_m: f64,
+    /// Bottom.
+    pub bottom_m: f64,
+    /// Strokes until it is split.
+    pub strokes: Quantiles,
+    /// Hours of stroking until then.
+    pub hours: Quantiles,
+}
+
+/// Drag of a stroke at one stage of the cut.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct StageDrag {
+    /// Groove depth as a part of the wall.
+    pub wall_fraction: f64,
+    /// Cutting drag of all wheels at the tool.
+    pub cutting_n: f64,
+    /// Rolling drag, which does not fall.
+    pub rolling_n: f64,
+    /// Rise of surface tension going up.
+    pub surface_up_n: f64,
+}
+
+/// Bending budget of the line.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct LineBudget {
+    /// Sheaves and their stress.
+    pub sheaves: Vec<SheaveStress>,
+    /// Sections bent by each stroke.
+    pub sections: Vec<BentSection>,
+    /// Strokes until the worst section has used the alarm fraction of its life.
+    pub strokes_to_cut_back: Option<f64>,
+    /// Line to cut off then, from the rope socket up.
+    pub cut_back_m: Option<f64>,
+    /// Bends of the worst section over the median job.
+    pub bends_p50: Option<f64>,
+}
+
+/// The whole forecast.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Forecast {
+    /// Version of this JSON.
+    pub format: u32,
+    /// Job name.
+    pub job: String,
+    /// Well.
+    pub well: String,
+    /// Interval along hole.
+    pub interval_m: (f64, f64),
+    /// Line speed assumed.
+    pub speed_m_s: f64,
+    /// Time of one stroke.
+    pub stroke_s: f64,
+    /// Weights by depth, shallow to deep.
+    pub weights: Vec<Weights>,
+    /// Drag by stage.
+    pub drag: Vec<StageDrag>,
+    /// Work through the wall, J per metre of groove.
+    pub work_through_j_m: f64,
+    /// Passes of one wheel through the nominal wall, nothing unknown.
+    pub passes_nominal: f64,
+    /// Joints, top down.
+    pub joints: Vec<JointForecast>,
+    /// Strokes until all joints are split.
+    pub strokes: Quantiles,
+    /// Hours until then.
+    pub hours: Quantiles,
+    /// Bending of the line.
+    pub line: LineBudget,
+    /// What limits the tool string of the job.
+    pub limit: Limit,
+    /// Force left to drive the tool down at the bottom of the interval, after the first stroke up.
+    pub down_reserve_n: f64,
+    /// Limit less surface tension on the first stroke up.
+    pub first_margin_n: f64,
+    /// Choices of tool string.
+    pub sweep: Vec<Choice>,
+    /// What was assumed, in sentences.
+    pub assumptions: Vec<String>,
+}
+
+impl Forecast {
+    /// Line sizes of the sweep, thin to thick; it goes through all of them for each choice of wheels
+    /// and force.
+    pub fn line_sizes_m(&self) -> Vec<f64> {
+        let same = |c: &&Choice| {
+            self.sweep.first().is_some_and(|first| {
+                c.wheels == first.wheels && c.radial_force_n == first.radial_force_n
+            })
+        };
+        self.sweep
+            .iter()
+            .take_while(same)
+            .map(|c| c.line_m)
+            .collect()
+    }
+}
+
+/// Runs it.
+///
+/// # Errors
+/// Unusable job or flags, or a file that cannot be written.
+pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
+    let speed = parse_quantity(&args.speed, Dimension::Speed)
+        .ok()
+        .filter(|v| *v > 0.0)
+        .ok_or_else(|| {
+            Finding::new(
+                "--speed",
+                format!("`{}` is no speed", args.speed),
+                "write e.g. 0.3 m/s",
+            )
+        })?;
+    if !(args.turn >= 0.0 && args.turn.is_finite()) {
+        return Err(Finding::new("--turn", "it must be 0 or more", "give seconds").into());
+    }
+    let job = read_job_file(&args.job, &args.set, console)?.job;
+    let forecast = forecast(&job, speed, args.turn, args.seed)?;
+    let units = args.units.unwrap_or(job.info.display.into());
+    let json = || {
+        serde_json::to_string_pretty(&forecast)
+            .map(|text| text + "\n")
+            .map_err(|e| Failure::write("JSON", e.into()))
+    };
+    let to_stdout = args.json.as_deref().is_some_and(|p| p.as_os_str() == "-");
+    match &args.json {
+        Some(_) if to_stdout => console.data(json()?.as_bytes())?,
+        Some(path) => {
+            let text = json()?;
+            write_file(path, |out| out.write_all(text.as_bytes()))?;
+            console.talk(format_args!("forecast written to {}", path.display()));
+        }
+        None => {}
+    }
+    if let Some(path) = &args.html {
+        let page = crate::report::forecast_page(&job, &forecast, units);
+        write_file(path, |out| out.write_all(page.as_bytes()))?;
+        console.talk(format_args!("page written to {}", path.display()));
+    }
+    if !to_stdout {
+        console.data(text::text(&job, &forecast, units, args.sweep).as_bytes())?;
+    }
+    Ok(Exit::Well)
+}
+
+/// Parts of the interval between couplings, top down.
+pub fn joints(job: &Job) -> Vec<(f64, f64)> {
+    let (top, bottom) = (job.info.interval_top.si(), job.info.interval_bottom.si());
+    let half = 0.5 * job.tubular.coupling_length.si();
+    let mut start = top;
+    let mut parts = Vec::new();
+    for coupling in &job.couplings {
+        let centre = coupling.si();
+        if centre + half <= top || centre - half >= bottom {
+            continue;
+        }
+        parts.push((start, (centre - half).min(bottom)));
+        start = centre + half;
+    }
+    parts.push((start, bottom));
+    parts.retain(|(a, b)| b - a > 1e-6);
+    parts
+}
+
+/// Computes everything.
+///
+/// # Errors
+/// A survey that makes no path.
+pub fn forecast(job: &Job, speed: f64, turn_s: f64, seed: u64) -> Result<Forecast, Failure> {
+    let hang = Hang::new(job)
+        .map_err(|e| Finding::new("[[survey]]", e.to_string(), "put the survey right"))?;
+    let sequence = UniversalSequence::new();
+    let plan = CutterPlan::new(job);
+    let (top, bottom) = (job.info.interval_top.si(), job.info.interval_bottom.si());
+    let rolling = ROLLING * plan.wheel.force_n * f64::from(plan.wheels);
+    let first = plan.stroke_drag_n(0.0) + rolling;
+    let late = plan.stroke_drag_n(0.5 * plan.wall_m) + rolling;
+    let mut depths: Vec<f64> = (1..=12).map(|i| top * f64::from(i) / 12.0).collect();
+    depths.push(0.5 * (top + bottom));
+    depths.push(bottom);
+    depths.retain(|d| *d > job.tool.cutter_offset.si());
+    let weights: Vec<Weights> = depths.iter().map(|d| hang.at(*d, late, late)).collect();
+    let at_bottom = hang.at(bottom, late, late);
+    // The line moves over the interval, and at each end its dead band.
+    let stroke_s = (bottom - top + at_bottom.dead_band_m.max(0.0)) / speed + turn_s;
+    let hours_per_stroke = stroke_s / 3600.0;
+    let parts = joints(job);
+    let (by_joint, all) = plan.strokes(parts.len(), cut::DRAWS, seed, &sequence);
+    let first_up = hang.weight_n(bottom, kerfwatch::model::Motion::Up, first);
+    let down_reserve_n = at_bottom.drive_down_n - plan.first_down_drag_n() - rolling;
+    let margin = at_bottom.limit_n - first_up;
+    Ok(Forecast {
+        format: 1,
+        job: job.info.name.clone(),
+        well: job.info.well.clone(),
+        interval_m: (top, bottom),
+        speed_m_s: speed,
+        stroke_s,
+        drag: [0.0, 0.1, 0.25, 0.5, 0.75, 0.95]
+            .into_iter()
+            .map(|part| {
+                let cutting_n = plan.stroke_drag_n(part * plan.wall_m);
+                StageDrag {
+                    wall_fraction: part,
+                    cutting_n,
+                    rolling_n: rolling,
+                    surface_up_n: (cutting_n + rolling) * at_bottom.gain_up,
+                }
+            })
+            .collect(),
+        work_through_j_m: plan.work_through_j_m(),
+        passes_nominal: plan.passes_nominal(&sequence),
+        joints: parts
+            .iter()
+            .zip(by_joint)
+            .map(|(&(top_m, bottom_m), strokes)| JointForecast {
+                top_m,
+                bottom_m,
+                strokes,
+                hours: strokes.times(hours_per_stroke),
+            })
+            .collect(),
+        strokes: all,
+        hours: all.times(hours_per_stroke),
+        line: line_budget(job, top, bottom, all.p50),
+        limit: sweep::limit(&plan, margin, at_bottom.limited_by, down_reserve_n),
+        down_reserve_n,
+        first_margin_n: margin,
+        sweep: sweep::sweep(job, &plan, parts.len(), hours_per_stroke, seed, &sequence),
+        assumptions: assumptions(job, &plan),
+        weights,
+    })
+}
+
+fn line_budget(job: &Job, top: f64, bottom: f64, strokes_p50: Option<f64>) -> LineBudget {
+    let sections = bends::sections(job, top, bottom);
+    let worst = bends::worst(&sections);
+    LineBudget {
+        strokes_to_cut_back: worst
+            .and_then(|w| w.life_per_stroke)
+            .map(|life| job.alarm.line_life / life),
+        cut_back_m: worst.map(|w| w.to_m),
+        bends_p50: worst
+            .zip(strokes_p50)
+            .map(|(w, strokes)| f64::from(w.bends_per_stroke) * strokes),
+        sheaves: bends::sheaves(job, job.line.diameter.si()),
+        sections,
+    }
+}
+
+fn assumptions(job: &Job, plan: &CutterPlan) -> Vec<String> {
+    let pressure = match job.cutter.contact_pressure {
+        Some(p) => format!(
+            "Contact pressure {:.2} GPa as given in the job, known to 10 %.",
+            p.si() * 1e-9
+        ),
+        None => format!(
+            "Contact pressure not given: median {:.2} GPa from the yield strength, with 90 % \
+             probability within a factor 1.46 either way. A test cut would narrow this most.",
+            plan.wheel.pressure_pa * 1e-9
+        ),
+    };
+    vec![
+        pressure,
+        format!("Radial force known to {:.0} %.", 100.0 * plan.force_sd),
+        "Going down the wheels bite with half to all of the radial force.".into(),
+        format!(
+            "Wall between nominal and {:.1} % below it; hardness differs by 5 % from joint to joint.",
+            100.0 * plan.wall_tolerance
+        ),
+        "The wall gives way when 85 to 100 % of it is cut. Couplings are not cut.".into(),
+        format!(
+            "Rolling drag of wheels and rollers is {:.0} % of the radial force.",
+            100.0 * ROLLING
+        ),
+        "Friction as in the job; other line sizes in the sweep have the same strength per area."
+            .into(),
+    ]
+}
+
+#[cfg(test)]
+mod tests;

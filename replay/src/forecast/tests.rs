@@ -1,0 +1,82 @@
+use super::*;
+use kerfwatch::job::read_job;
+use kerfwatch::units::{Metres, Pascals};
+
+fn job() -> Job {
+    read_job(kerfwatch::job::print_default_job(), "default")
+        .unwrap()
+        .job
+}
+
+#[test]
+fn joints_are_the_parts_between_couplings() {
+    let mut job = job();
+    job.info.interval_top = Metres(1000.0);
+    job.info.interval_bottom = Metres(1020.0);
+    job.tubular.coupling_length = Metres(0.2);
+    job.couplings = [995.0, 1004.0, 1013.0, 1030.0].map(Metres).to_vec();
+    let want = [(1000.0, 1003.9), (1004.1, 1012.9), (1013.1, 1020.0)];
+    for (found, want) in joints(&job).iter().zip(want) {
+        assert!((found.0 - want.0).abs() < 1e-9 && (found.1 - want.1).abs() < 1e-9);
+    }
+    assert_eq!(joints(&job).len(), 3);
+}
+
+#[test]
+fn bends_are_counted_where_sheave_spans_overlap() {
+    let mut job = job();
+    job.tool.cutter_offset = Metres(0.0);
+    let sheave = |name: &str, path| kerfwatch::job::Sheave {
+        name: name.into(),
+        diameter: Metres(0.4),
+        path: Metres(path),
+    };
+    job.line.sheaves = vec![
+        sheave("top", 0.5),
+        sheave("hay pulley", 5.5),
+        sheave("drum", 30.5),
+    ];
+    job.line.bending_life = None;
+    let found = bends::sections(&job, 1000.0, 1010.0);
+    let spans: Vec<(f64, f64, u32)> = found
+        .iter()
+        .map(|s| (s.from_m, s.to_m, s.bends_per_stroke))
+        .collect();
+    assert_eq!(
+        spans,
+        [
+            (1000.5, 1005.5, 1),
+            (1005.5, 1010.5, 2),
+            (1010.5, 1015.5, 1),
+            (1030.5, 1040.5, 1)
+        ]
+    );
+}
+
+#[test]
+fn bending_stress_equals_the_reference_at_ratio_120() {
+    // "D/d 120: 1652.9 MPa"
+    let mut job = job();
+    job.line.modulus = Pascals(200e9);
+    job.line.sheaves.truncate(1);
+    job.line.sheaves[0].diameter = Metres(120.0 * 0.0025);
+    let stress = bends::sheaves(&job, 0.0025)[0].stress_pa;
+    assert!((stress * 1e-6 - 1652.9).abs() < 0.05, "{stress}");
+}
+
+#[test]
+fn forecast_of_the_default_job_is_complete_and_repeatable() {
+    let first = forecast(&job(), 0.3, 10.0, 1).unwrap();
+    let again = forecast(&job(), 0.3, 10.0, 1).unwrap();
+    assert_eq!(first, again);
+    assert!(first.strokes.p50.is_some());
+    assert!(first.sweep.iter().filter(|c| c.of_the_job).count() == 1);
+    let json = serde_json::to_string(&first).unwrap();
+    assert!(!json.contains("NaN"));
+    assert!(
+        first
+            .weights
+            .windows(2)
+            .all(|w| w[0].depth_m < w[1].depth_m)
+    );
+}

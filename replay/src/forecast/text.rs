@@ -1,0 +1,260 @@
+//! The forecast in words and tables of 80 columns.
+
+use super::cut::Quantiles;
+use super::{Forecast, Limit};
+use crate::units_shown::{Units, duration};
+use kerfwatch::job::Job;
+use std::fmt::Write as _;
+
+/// Strokes as a range for people: median and 90 %.
+pub(super) fn range(q: &Quantiles) -> String {
+    match (q.p50, q.p90) {
+        (Some(a), Some(b)) => format!("{a:.0}, at most {b:.0} with 90 %"),
+        (Some(a), None) => format!("{a:.0}, or never"),
+        _ => "never".to_owned(),
+    }
+}
+
+fn cell(value: Option<f64>, decimals: usize) -> String {
+    value.map_or_else(|| "never".to_owned(), |v| format!("{v:.decimals$}"))
+}
+
+/// What limits, in a sentence.
+pub(crate) fn limit_sentence(forecast: &Forecast, units: Units) -> String {
+    let force = units.force();
+    match forecast.limit {
+        Limit::None => format!(
+            "Nothing limits this tool string: on the first stroke {} are left below the tension \
+             limit going up, and {} drive the tool down afterwards.",
+            force.show(forecast.first_margin_n),
+            force.show(forecast.down_reserve_n)
+        ),
+        Limit::Reach => "The wheels do not reach through the wall: this cutter cannot split this \
+                         tubular."
+            .to_owned(),
+        Limit::Line | Limit::WeakPoint => format!(
+            "The {} limits: the first stroke up would pull {} above the tension limit. Start with \
+             less radial force, fewer wheels or another line.",
+            forecast.limit.word(),
+            force.show(-forecast.first_margin_n)
+        ),
+        Limit::GoingDown => format!(
+            "Tool weight limits: after the first stroke up the tool lacks {} to go down again. Add weight, or \
+             start with less radial force.",
+            force.show(-forecast.down_reserve_n)
+        ),
+    }
+}
+
+pub(super) fn text(job: &Job, forecast: &Forecast, units: Units, sweep: bool) -> String {
+    let mut text = String::new();
+    let depth = units.depth();
+    let _ = writeln!(
+        text,
+        "Forecast    {}   well {}",
+        forecast.job, forecast.well
+    );
+    let _ = writeln!(
+        text,
+        "Interval    {} to {}, {} joints",
+        depth.bare(forecast.interval_m.0),
+        depth.show(forecast.interval_m.1),
+        forecast.joints.len()
+    );
+    let _ = writeln!(
+        text,
+        "Stroke      {} at {}",
+        duration(forecast.stroke_s),
+        units.speed().show(forecast.speed_m_s)
+    );
+    let _ = writeln!(
+        text,
+        "Strokes     {} until all is split",
+        range(&forecast.strokes)
+    );
+    if let (Some(a), Some(b)) = (forecast.hours.p50, forecast.hours.p90) {
+        let _ = writeln!(text, "Hours       {a:.1}, at most {b:.1} with 90 %");
+    }
+    let _ = writeln!(text, "Limit       {}\n", limit_sentence(forecast, units));
+    weights(&mut text, forecast, units);
+    joints(&mut text, forecast, units);
+    drag(&mut text, forecast, units);
+    line(&mut text, job, forecast, units);
+    if sweep {
+        sweep_table(&mut text, forecast, units);
+    }
+    text.push_str("\nAssumed\n");
+    for assumption in &forecast.assumptions {
+        let _ = writeln!(text, "  {assumption}");
+    }
+    text
+}
+
+fn weights(text: &mut String, forecast: &Forecast, units: Units) {
+    let (depth, force) = (units.depth(), units.force());
+    let _ = writeln!(
+        text,
+        "{:>9} {:>7} {:>7} {:>7} {:>8} {:>9} {:>7} {:>7} {:<10}",
+        format!("at {}", depth.unit),
+        format!("up {}", force.unit),
+        "static",
+        "down",
+        "stretch",
+        "dead band",
+        "limit",
+        "margin",
+        "by"
+    );
+    for w in &forecast.weights {
+        let _ = writeln!(
+            text,
+            "{:>9} {:>7} {:>7} {:>7} {:>8} {:>9} {:>7} {:>7} {:<10}",
+            depth.bare(w.depth_m),
+            force.bare(w.up_n),
+            force.bare(w.static_n),
+            force.bare(w.down_n),
+            units.fine_depth().bare(w.stretch_m),
+            units.fine_depth().bare(w.dead_band_m),
+            force.bare(w.limit_n),
+            force.bare(w.overpull_margin_n),
+            w.limited_by
+        );
+    }
+}
+
+fn joints(text: &mut String, forecast: &Forecast, units: Units) {
+    let depth = units.depth();
+    let _ = writeln!(
+        text,
+        "\n{:>5} {:>19} {:>9} {:>9} {:>9} {:>9}",
+        "joint",
+        format!("depth {}", depth.unit),
+        "strokes",
+        "90 %",
+        "hours",
+        "90 %"
+    );
+    for (i, j) in forecast.joints.iter().enumerate() {
+        let _ = writeln!(
+            text,
+            "{:>5} {:>19} {:>9} {:>9} {:>9} {:>9}",
+            i + 1,
+            format!("{}-{}", depth.bare(j.top_m), depth.bare(j.bottom_m)),
+            cell(j.strokes.p50, 0),
+            cell(j.strokes.p90, 0),
+            cell(j.hours.p50, 1),
+            cell(j.hours.p90, 1)
+        );
+    }
+}
+
+fn drag(text: &mut String, forecast: &Forecast, units: Units) {
+    let force = units.force();
+    let _ = writeln!(
+        text,
+        "\n{:>12} {:>13} {:>8} {:>15}",
+        "groove/wall",
+        format!("cutting {}", force.unit),
+        "rolling",
+        "at surface, up"
+    );
+    for d in &forecast.drag {
+        let _ = writeln!(
+            text,
+            "{:>10.0} % {:>13} {:>8} {:>15}",
+            100.0 * d.wall_fraction,
+            force.bare(d.cutting_n),
+            force.bare(d.rolling_n),
+            force.bare(d.surface_up_n)
+        );
+    }
+}
+
+fn line(text: &mut String, job: &Job, forecast: &Forecast, units: Units) {
+    let line = &forecast.line;
+    let Some(worst) = super::bends::worst(&line.sections) else {
+        text.push_str("\nLine        no sheaves in the job: bending is not counted\n");
+        return;
+    };
+    let depth = units.depth();
+    let _ = writeln!(
+        text,
+        "\nLine        {} to {} above the rope socket is bent {} times a stroke",
+        depth.bare(worst.from_m),
+        depth.show(worst.to_m),
+        worst.bends_per_stroke
+    );
+    match line.strokes_to_cut_back {
+        Some(strokes) => {
+            let _ = writeln!(
+                text,
+                "            cut back {} after {strokes:.0} strokes ({:.0} % of bending life)",
+                depth.show(worst.to_m),
+                100.0 * job.alarm.line_life
+            );
+        }
+        None => text.push_str("            no bending life given: bends are only counted\n"),
+    }
+    for sheave in &line.sheaves {
+        let _ = writeln!(
+            text,
+            "  {:<18} D/d {:>5.0}   elastic bending stress {:>5.0} MPa",
+            sheave.name,
+            sheave.ratio,
+            sheave.stress_pa * 1e-6
+        );
+    }
+}
+
+fn sweep_table(text: &mut String, forecast: &Forecast, units: Units) {
+    let (force, wire) = (units.force(), units.diameter());
+    let lines = forecast.line_sizes_m();
+    let _ = writeln!(
+        text,
+        "\nChoice of tool string, forces in {}; margin below the limit by line size in {}",
+        force.unit, wire.unit
+    );
+    let own_line = forecast
+        .sweep
+        .iter()
+        .find(|c| c.of_the_job)
+        .map(|c| c.line_m);
+    let sizes: String = lines
+        .iter()
+        .map(|d| format!(" {:>7}", wire.bare(*d)))
+        .collect();
+    let _ = writeln!(
+        text,
+        "{:>6} {:>7} {:>8} {:>7} {:>6} {:>7}{sizes}  limit",
+        "wheels", "force", "strokes", "90 %", "hours", "down"
+    );
+    for group in forecast.sweep.chunks(lines.len().max(1)) {
+        let Some(c) = group.first() else { continue };
+        let margins: String = group
+            .iter()
+            .map(|c| format!(" {:>7}", force.bare(c.margin_n)))
+            .collect();
+        let limit = group
+            .iter()
+            .find(|c| Some(c.line_m) == own_line)
+            .map_or(c, |c| c)
+            .limit;
+        let own = if group.iter().any(|c| c.of_the_job) {
+            " *"
+        } else {
+            ""
+        };
+        let _ = writeln!(
+            text,
+            "{:>6} {:>7} {:>8} {:>7} {:>6} {:>7}{margins}  {}{own}",
+            c.wheels,
+            force.bare(c.radial_force_n),
+            cell(c.strokes.p50, 0),
+            cell(c.strokes.p90, 0),
+            cell(c.hours.p50, 1),
+            force.bare(c.down_reserve_n),
+            limit.word()
+        );
+    }
+    text.push_str("* this job; the limit named is that of its line\n");
+}

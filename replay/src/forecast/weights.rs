@@ -1,0 +1,225 @@
+//! Line tension, stretch and margins with the tool at each depth, before anything is cut.
+//!
+//! *Model*: soft-string drag from the rope socket to the surface, tool sliding with the friction of
+//! the line (`kerfwatch::model`); stuffing-box friction and wellhead pressure on top. *Limit*: the
+//! fraction of the job's `[alarm]` of the line's breaking load at surface, and of the weak point at
+//! the rope socket carried to surface; the lower one counts.
+
+use kerfwatch::job::Job;
+use kerfwatch::model::Motion;
+use kerfwatch::model::line::{LineInFluid, tool_weight_in_fluid_n};
+use kerfwatch::model::soft_string::{FrictionPair, carry_tension_n};
+use kerfwatch::model::wellpath::{PathError, WellPath};
+use serde::Serialize;
+
+/// Stretch is summed over this many parts of the line.
+const STRETCH_PARTS: usize = 60;
+
+/// What is known of line and well, ready for calculation.
+#[derive(Debug)]
+pub struct Hang {
+    path: WellPath,
+    line: LineInFluid,
+    friction: FrictionPair,
+    tool_weight_n: f64,
+    packing_n: f64,
+    offset_m: f64,
+    breaking_n: f64,
+    weak_point_n: f64,
+    tension_limit_n: Option<f64>,
+    fraction: f64,
+}
+
+/// One row: the wheels are at `depth_m`.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Weights {
+    /// Depth of the wheels along hole.
+    pub depth_m: f64,
+    /// Inclination there.
+    pub inclination_deg: f64,
+    /// Surface tension pulling up slowly, cutter in.
+    pub up_n: f64,
+    /// Without friction.
+    pub static_n: f64,
+    /// Surface tension running in slowly, cutter in.
+    pub down_n: f64,
+    /// Stretch of the line, without friction: elastic, thermal and by pressure.
+    pub stretch_m: f64,
+    /// Line that moves at a reversal before the tool does.
+    pub dead_band_m: f64,
+    /// Line movement per newton with the tool held, as stiffness.
+    pub stiffness_n_m: f64,
+    /// Highest surface tension allowed.
+    pub limit_n: f64,
+    /// `line`, `weak point` or `given`.
+    pub limited_by: &'static str,
+    /// Limit less pick-up weight.
+    pub overpull_margin_n: f64,
+    /// Pull that arrives at the tool, above its own, when the surface is at the limit.
+    pub pull_at_tool_n: f64,
+    /// Change of surface tension per change of drag at the tool, pulling up.
+    pub gain_up: f64,
+    /// Force that drives the tool down, before any cutting drag.
+    pub drive_down_n: f64,
+}
+
+impl Hang {
+    /// From a job.
+    ///
+    /// # Errors
+    /// A survey that makes no path.
+    pub fn new(job: &Job) -> Result<Self, PathError> {
+        Ok(Self {
+            path: WellPath::from_survey(&job.survey)?,
+            line: LineInFluid::from_job(&job.line, &job.fluid),
+            friction: FrictionPair {
+                up: job.line.friction_up,
+                down: job.line.friction_down,
+            },
+            tool_weight_n: tool_weight_in_fluid_n(
+                job.tool.mass.si(),
+                job.tool.displaced_volume.si(),
+                job.fluid.density.si(),
+            ),
+            packing_n: job.line.stuffing_box_friction.si(),
+            offset_m: job.tool.cutter_offset.si(),
+            breaking_n: job.line.breaking_load.si(),
+            weak_point_n: job.tool.weak_point.si(),
+            tension_limit_n: job.alarm.tension_limit.map(|n| n.si()),
+            fraction: job.alarm.tension_fraction,
+        })
+    }
+
+    /// The same with another line: diameter changed, strength and modulus of the wire kept.
+    #[must_use]
+    pub fn with_line(job: &Job, diameter_m: f64) -> Option<Self> {
+        let mut other = job.clone();
+        let ratio = (diameter_m / job.line.diameter.si()).powi(2);
+        other.line.diameter.0 = diameter_m;
+        other.line.breaking_load.0 *= ratio;
+        // A limit in newtons was meant for the line of the job.
+        other.alarm.tension_limit = None;
+        Self::new(&other).ok()
+    }
+
+    fn socket_m(&self, wheels_m: f64) -> f64 {
+        (wheels_m - self.offset_m).max(0.0)
+    }
+
+    /// Tension at the rope socket that moves the tool, N; `drag_n` is extra drag at the tool.
+    fn socket_tension(&self, socket_m: f64, motion: Motion, drag_n: f64) -> f64 {
+        let inc = self.path.inclination_rad(socket_m);
+        let mu = self.friction.signed(motion);
+        self.tool_weight_n * (inc.cos() + mu * inc.sin()) + motion.friction_sign() * drag_n
+    }
+
+    /// Surface tension above the stuffing box for a tension at the socket, N.
+    fn surface(&self, socket_m: f64, motion: Motion, tension_n: f64) -> f64 {
+        let below = self.carry(socket_m, motion, tension_n, 0.0);
+        self.line
+            .above_stuffing_box_n(below, self.packing_n, motion)
+    }
+
+    fn carry(&self, from_m: f64, motion: Motion, tension_n: f64, to_m: f64) -> f64 {
+        carry_tension_n(
+            &self.path,
+            self.line.weight_n_m,
+            self.friction,
+            motion,
+            from_m,
+            tension_n,
+            to_m,
+        )
+    }
+
+    /// Surface tension with the wheels at a depth, N.
+    pub fn weight_n(&self, wheels_m: f64, motion: Motion, drag_n: f64) -> f64 {
+        let socket = self.socket_m(wheels_m);
+        self.surface(socket, motion, self.socket_tension(socket, motion, drag_n))
+    }
+
+    /// Elastic stretch in a state of motion, m.
+    fn stretch(&self, socket_m: f64, motion: Motion, tension_n: f64) -> f64 {
+        let parts = STRETCH_PARTS as f64;
+        let md: Vec<f64> = (0..=STRETCH_PARTS)
+            .map(|i| socket_m * i as f64 / parts)
+            .collect();
+        let mut tension = vec![tension_n; md.len()];
+        for i in (0..STRETCH_PARTS).rev() {
+            tension[i] = self.carry(md[i + 1], motion, tension[i + 1], md[i]);
+        }
+        self.line.stretch_under_profile_m(&md, &tension)
+    }
+
+    /// Everything with the wheels at `depth_m`; `drag_up_n`, `drag_down_n`: drag while cutting, for
+    /// the dead band.
+    pub fn at(&self, depth_m: f64, drag_up_n: f64, drag_down_n: f64) -> Weights {
+        let socket = self.socket_m(depth_m);
+        let pull = |motion, drag| self.socket_tension(socket, motion, drag);
+        let up_n = self.weight_n(depth_m, Motion::Up, 0.0);
+        let static_n = self.weight_n(depth_m, Motion::Rest, 0.0);
+        let down_n = self.weight_n(depth_m, Motion::Down, 0.0);
+        let (limit_n, limited_by) = self.limit(socket);
+        let held = self
+            .line
+            .below_stuffing_box_n(limit_n, self.packing_n, Motion::Up);
+        let at_tool = self.carry(0.0, Motion::Up, held, socket);
+        let step = 10.0;
+        let own = pull(Motion::Up, 0.0);
+        let gain_up = (self.surface(socket, Motion::Up, own + step) - up_n) / step;
+        let dead_band = self.stretch(socket, Motion::Up, pull(Motion::Up, drag_up_n))
+            - self.stretch(
+                socket,
+                Motion::Down,
+                pull(Motion::Down, drag_down_n).max(0.0),
+            );
+        let tvd_integral = self.tvd_integral(socket);
+        let rest = self.stretch(socket, Motion::Rest, pull(Motion::Rest, 0.0))
+            + self.line.thermal_stretch_integral(tvd_integral)
+            + self.line.pressure_strain_integral(socket, tvd_integral);
+        Weights {
+            depth_m,
+            inclination_deg: self.path.inclination_rad(depth_m).to_degrees(),
+            up_n,
+            static_n,
+            down_n,
+            stretch_m: rest,
+            dead_band_m: dead_band,
+            stiffness_n_m: self.line.stiffness_n_m(socket.max(1.0)),
+            limit_n,
+            limited_by,
+            overpull_margin_n: limit_n - up_n,
+            pull_at_tool_n: at_tool - own,
+            gain_up,
+            drive_down_n: pull(Motion::Down, 0.0),
+        }
+    }
+
+    fn limit(&self, socket_m: f64) -> (f64, &'static str) {
+        let line = self.fraction * self.breaking_n;
+        let weak = self.surface(socket_m, Motion::Up, self.fraction * self.weak_point_n);
+        let lowest = if weak < line {
+            (weak, "weak point")
+        } else {
+            (line, "line")
+        };
+        match self.tension_limit_n {
+            Some(given) if given < lowest.0 => (given, "given"),
+            _ => lowest,
+        }
+    }
+
+    /// Integral of true vertical depth along hole, m2.
+    fn tvd_integral(&self, to_m: f64) -> f64 {
+        let parts = STRETCH_PARTS as f64;
+        let step = to_m / parts;
+        let tvd = |i: usize| self.path.position(step * i as f64).tvd_m;
+        (0..STRETCH_PARTS)
+            .map(|i| 0.5 * (tvd(i) + tvd(i + 1)) * step)
+            .sum()
+    }
+}
+
+#[cfg(test)]
+#[path = "weights_tests.rs"]
+mod tests;

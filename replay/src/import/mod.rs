@@ -1,0 +1,350 @@
+//! `import`: a calibrated CSV record becomes a run folder like those the daemon writes.
+//!
+//! Rows become readings in file order (late and doubled ones too), marks are merged in by time. Bad
+//! rows are set aside and reported; `--strict` refuses them. The run appears under its name only
+//! when it is complete.
+
+pub(crate) mod header;
+pub(crate) mod marks;
+pub(crate) mod number;
+pub(crate) mod samples;
+pub(crate) mod set_aside;
+
+use crate::console::Console;
+use crate::failure::{Exit, Failure, Finding};
+use crate::job_source::read_job_file;
+use crate::run_folder::record_failure;
+use crate::units_shown::{count, duration};
+use kerfwatch::input::{ChannelId, Input, Mark};
+use kerfwatch::recording::{Folder, Policy, RecordError, RunHead, RunWriter};
+use kerfwatch::time::{Nanos, nanos, seconds};
+use samples::Row;
+use set_aside::SetAside;
+use std::fs::File;
+use std::io::{BufReader, Read, Seek, SeekFrom};
+use std::path::{Path, PathBuf};
+
+/// `import`
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  kerfwatch-replay import --job job.toml samples.csv --out runs/2026-05-01
+  kerfwatch-replay import --job job.toml samples.csv --marks marks.csv \\
+      --start 2026-05-01T06:12:00Z --out RUN
+
+samples.csv: header time_s,load_n,depth_m; seconds from run start, line tension in newtons, line paid
+out in metres; either value may be empty. marks.csv: header time_s,mark; marks cutter_out, cutter_in,
+weight_check, note:TEXT. Rows that cannot be read are set aside, counted and reported.")]
+pub struct Args {
+    /// Samples: CSV with header time_s,load_n,depth_m
+    pub samples: PathBuf,
+    /// Job file of the run
+    #[arg(long, value_name = "FILE")]
+    pub job: PathBuf,
+    /// Run folder to be made
+    #[arg(long, value_name = "FOLDER")]
+    pub out: PathBuf,
+    /// Operator's marks: CSV with header time_s,mark
+    #[arg(long, value_name = "FILE")]
+    pub marks: Option<PathBuf>,
+    /// Replace an existing run folder
+    #[arg(long)]
+    pub force: bool,
+    /// Refuse the file if any row or cell would be set aside
+    #[arg(long)]
+    pub strict: bool,
+    /// Universal time of run start, e.g. 2026-05-01T06:12:00Z
+    #[arg(long, value_name = "UTC")]
+    pub start: Option<String>,
+    /// Value of time_s at run start, subtracted from all times (files that count from elsewhere)
+    #[arg(
+        long,
+        value_name = "SECONDS",
+        default_value_t = 0.0,
+        allow_negative_numbers = true
+    )]
+    pub time_zero: f64,
+}
+
+/// Seconds since 1970 are beyond this since 2001: such a zero is taken for universal time.
+const UNIX_SECONDS_MIN: f64 = 1e9;
+
+/// Inputs between two writes to disk; bounds the memory of the writer.
+const WRITE_EVERY: u64 = 1 << 17;
+
+/// Runs it.
+///
+/// # Errors
+/// Unusable job, samples or marks; `--out` exists; disk trouble.
+pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
+    let job = read_job_file(&args.job, &[], console)?;
+    let start_utc_ns = start_time(args)?;
+    let marks = read_mark_file(args)?;
+    let samples = File::open(&args.samples).map_err(|e| Failure::read(&args.samples, e))?;
+    check_free(&args.out, args.force)?;
+    let head = RunHead {
+        format: kerfwatch::recording::HEAD_FORMAT,
+        run_id: run_id(&job.text, &samples, &args.samples)?,
+        software: concat!("kerfwatch-replay ", env!("CARGO_PKG_VERSION"), " import").to_owned(),
+        started_unix_ns: start_utc_ns,
+        started_utc: utc_text(start_utc_ns),
+        job: job.text.clone(),
+    };
+    let part = part_name(&args.out);
+    remove_folder(&part)?;
+    let done = write_run(args, &part, &head, samples, marks.0, console);
+    let (aside, writer_summary) = match done {
+        Ok(done) => done,
+        Err(failure) => {
+            // Half a run must not look like a run; the reason is already known.
+            let _ = std::fs::remove_dir_all(&part);
+            return Err(failure);
+        }
+    };
+    if args.force {
+        remove_folder(&args.out)?;
+    }
+    std::fs::rename(&part, &args.out).map_err(|e| Failure::write(args.out.display(), e))?;
+    report(args, &aside, &marks.1, &writer_summary, console)
+}
+
+/// What was written.
+struct Written {
+    readings: u64,
+    marks: usize,
+    first: Nanos,
+    last: Nanos,
+    backwards: u64,
+}
+
+fn write_run(
+    args: &Args,
+    part: &Path,
+    head: &RunHead,
+    samples: File,
+    marks: Vec<(Nanos, Mark)>,
+    console: &mut Console<'_>,
+) -> Result<(SetAside, Written), Failure> {
+    let failed = |e: RecordError| record_failure(part, &e);
+    let folder = Folder::create(part).map_err(|e| Failure::write(part.display(), e))?;
+    let policy = Policy {
+        // A run that is not complete is thrown away: syncing on the way would only cost time.
+        block_entries: 1 << 16,
+        ..Policy::default()
+    };
+    let mut writer = RunWriter::create(folder, head, policy).map_err(failed)?;
+    let size = samples.metadata().map_or(0, |m| m.len());
+    let bar = console.progress(size, "importing");
+    let reader = BufReader::with_capacity(1 << 18, bar.wrap_read(samples));
+    let mut written = Written {
+        readings: 0,
+        marks: marks.len(),
+        first: Nanos::MAX,
+        last: Nanos::MIN,
+        backwards: 0,
+    };
+    let mut waiting = marks.into_iter().peekable();
+    let mut unwritten = 0_u64;
+    let file = args.samples.display().to_string();
+    let aside = samples::read_samples(&file, reader, args.time_zero, |row: Row, _| {
+        while let Some((at, mark)) = waiting.next_if(|(at, _)| *at <= row.at) {
+            writer.append(&Input::Mark { at, mark }).map_err(failed)?;
+        }
+        written.backwards += u64::from(row.at < written.last);
+        written.first = written.first.min(row.at);
+        written.last = written.last.max(row.at);
+        for (channel, value) in [
+            (ChannelId::Load, row.load_n),
+            (ChannelId::Depth, row.depth_m),
+        ] {
+            if let Some(value) = value {
+                let at = row.at;
+                writer
+                    .append(&Input::Reading { channel, at, value })
+                    .map_err(failed)?;
+                written.readings += 1;
+                unwritten += 1;
+            }
+        }
+        if unwritten >= WRITE_EVERY {
+            unwritten = 0;
+            writer.sync(written.last).map_err(failed)?;
+            refuse_lost(part, &writer)?;
+        }
+        Ok(())
+    })?;
+    for (at, mark) in waiting {
+        writer.append(&Input::Mark { at, mark }).map_err(failed)?;
+    }
+    if args.strict && aside.count() > 0 {
+        return Err(Failure::Input(aside.findings(&file)));
+    }
+    writer.sync(written.last).map_err(failed)?;
+    refuse_lost(part, &writer)?;
+    writer.finish(written.last).map_err(failed)?;
+    bar.finish_and_clear();
+    Ok((aside, written))
+}
+
+/// The recorder of the daemon goes on when the disk is full; an import must not.
+fn refuse_lost(part: &Path, writer: &RunWriter<Folder>) -> Result<(), Failure> {
+    let health = writer.health();
+    match health.fault {
+        Some(fault) if health.disk_full || health.raw_lost > 0 => {
+            Err(Failure::write(part.display(), std::io::Error::other(fault)))
+        }
+        _ => Ok(()),
+    }
+}
+
+fn report(
+    args: &Args,
+    aside: &SetAside,
+    marks_aside: &SetAside,
+    written: &Written,
+    console: &mut Console<'_>,
+) -> Result<Exit, Failure> {
+    for (aside, file) in [
+        (aside, Some(&args.samples)),
+        (marks_aside, args.marks.as_ref()),
+    ] {
+        let Some(file) = file.filter(|_| aside.count() > 0) else {
+            continue;
+        };
+        let file = file.display().to_string();
+        console.warn(format_args!("{file}: set aside: {}", aside.summary()));
+        for finding in aside.findings(&file) {
+            console.warn(finding);
+        }
+    }
+    if written.backwards > 0 {
+        console.warn(format_args!(
+            "{}: {} rows are older than a row before them; kept in file order",
+            args.samples.display(),
+            count(written.backwards)
+        ));
+    }
+    console.line(format_args!(
+        "{}: {} readings from {} of {} rows, {} marks, {}",
+        args.out.display(),
+        count(written.readings),
+        count(aside.used),
+        count(aside.rows),
+        written.marks,
+        duration(seconds(written.last.saturating_sub(written.first)))
+    ))?;
+    Ok(Exit::Well)
+}
+
+type Marks = Vec<(Nanos, Mark)>;
+
+fn read_mark_file(args: &Args) -> Result<(Marks, SetAside), Failure> {
+    let Some(path) = &args.marks else {
+        return Ok((Vec::new(), SetAside::default()));
+    };
+    let file = File::open(path).map_err(|e| Failure::read(path, e))?;
+    let name = path.display().to_string();
+    let (marks, aside) = marks::read_marks(&name, BufReader::new(file), args.time_zero)?;
+    if args.strict && aside.count() > 0 {
+        return Err(Failure::Input(aside.findings(&name)));
+    }
+    Ok((marks, aside))
+}
+
+/// Start of the run in ns since 1970; 0 when nobody said it.
+fn start_time(args: &Args) -> Result<i64, Failure> {
+    if !args.time_zero.is_finite() {
+        return Err(Finding::new("--time-zero", "it is not finite", "give seconds").into());
+    }
+    match &args.start {
+        Some(text) => read_utc(text),
+        None if args.time_zero >= UNIX_SECONDS_MIN => Ok(nanos(args.time_zero).unwrap_or(0)),
+        None => Ok(0),
+    }
+}
+
+/// A universal time as ns since 1970.
+///
+/// # Errors
+/// Text that is no time with a zone.
+pub fn read_utc(text: &str) -> Result<i64, Failure> {
+    let refuse = |problem: String| {
+        Finding::new(
+            "--start",
+            problem,
+            "write a time with its zone, e.g. 2026-05-01T06:12:00Z or 2026-05-01T08:12:00+02:00",
+        )
+    };
+    let stamp: jiff::Timestamp = text
+        .trim()
+        .parse()
+        .map_err(|e| refuse(format!("`{text}` is no time: {e}")))?;
+    i64::try_from(stamp.as_nanosecond())
+        .map_err(|_| refuse(format!("`{text}` is out of range")).into())
+}
+
+fn utc_text(unix_ns: i64) -> String {
+    if unix_ns == 0 {
+        return "unknown".to_owned();
+    }
+    jiff::Timestamp::from_nanosecond(i128::from(unix_ns))
+        .map_or_else(|_| "unknown".to_owned(), |t| t.to_string())
+}
+
+/// The same job and samples give the same id, so that exports of a repeated import overwrite
+/// their own points. FNV-1a over job text, length, and both ends of the samples.
+fn run_id(job: &str, samples: &File, path: &Path) -> Result<String, Failure> {
+    const END: u64 = 1 << 16;
+    let failed = |e| Failure::read(path, e);
+    let mut file = samples;
+    let length = file.metadata().map_err(failed)?.len();
+    let mut bytes = job.as_bytes().to_vec();
+    bytes.extend_from_slice(&length.to_le_bytes());
+    file.take(END).read_to_end(&mut bytes).map_err(failed)?;
+    if length > END {
+        let from = length.saturating_sub(END);
+        file.seek(SeekFrom::Start(from)).map_err(failed)?;
+        file.take(END).read_to_end(&mut bytes).map_err(failed)?;
+    }
+    file.seek(SeekFrom::Start(0)).map_err(failed)?;
+    let hash = bytes.iter().fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
+        (hash ^ u64::from(*byte)).wrapping_mul(0x0100_0000_01b3)
+    });
+    Ok(format!("import-{hash:016x}"))
+}
+
+fn check_free(out: &Path, force: bool) -> Result<(), Failure> {
+    if out.symlink_metadata().is_err() {
+        return Ok(());
+    }
+    let remedy = if force {
+        // Only what looks like a run is removed: a slip of the hand must not cost a home folder.
+        if out.join(kerfwatch::recording::RUN_FILE).is_file() {
+            return Ok(());
+        }
+        "it is not a run folder, so --force does not replace it; give another --out"
+    } else {
+        "give another --out, or --force to replace a run folder"
+    };
+    Err(Finding::new(out.display(), "exists already", remedy)
+        .field("--out")
+        .into())
+}
+
+fn part_name(out: &Path) -> PathBuf {
+    let mut name = out.file_name().unwrap_or_default().to_os_string();
+    name.push(".part");
+    out.with_file_name(name)
+}
+
+fn remove_folder(path: &Path) -> Result<(), Failure> {
+    match std::fs::remove_dir_all(path) {
+        Err(e) if e.kind() != std::io::ErrorKind::NotFound => {
+            Err(Failure::write(path.display(), e))
+        }
+        _ => Ok(()),
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,72 @@
+//! Result files appear whole or not at all: written beside their name, then renamed.
+
+use crate::failure::Failure;
+use std::fs::File;
+use std::io::{self, BufWriter, Write};
+use std::path::Path;
+
+/// Writes `path` through `fill`; an earlier file of that name is replaced only when all went well.
+///
+/// # Errors
+/// [`Failure::Write`] with the name of the file.
+pub fn write_file(
+    path: &Path,
+    fill: impl FnOnce(&mut dyn Write) -> io::Result<()>,
+) -> Result<(), Failure> {
+    write_file_with(path, |out| {
+        fill(out).map_err(|e| Failure::write(path.display(), e))
+    })
+}
+
+/// The same for writers that have failures of their own.
+///
+/// # Errors
+/// Those of `fill`, and [`Failure::Write`].
+pub fn write_file_with(
+    path: &Path,
+    fill: impl FnOnce(&mut dyn Write) -> Result<(), Failure>,
+) -> Result<(), Failure> {
+    let failed = |e: io::Error| Failure::write(path.display(), e);
+    // A pipe or device (/dev/stdout) is written straight through.
+    let special = std::fs::metadata(path).is_ok_and(|m| !m.is_file());
+    if special {
+        let mut out = BufWriter::new(File::options().write(true).open(path).map_err(failed)?);
+        fill(&mut out)?;
+        return out.flush().map_err(failed);
+    }
+    let mut name = path.file_name().unwrap_or_default().to_os_string();
+    if name.is_empty() {
+        return Err(failed(io::ErrorKind::InvalidFilename.into()));
+    }
+    name.push(".part");
+    let part = path.with_file_name(name);
+    let file = File::create(&part).map_err(failed)?;
+    let mut out = BufWriter::new(file);
+    let done = fill(&mut out)
+        .and_then(|()| out.flush().map_err(failed))
+        .and_then(|()| std::fs::rename(&part, path).map_err(failed));
+    if done.is_err() {
+        // What is half written helps nobody; failing to remove it changes nothing.
+        let _ = std::fs::remove_file(&part);
+    }
+    done
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn failed_writing_leaves_the_earlier_file_alone() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("a.json");
+        write_file(&path, |out| out.write_all(b"old")).unwrap();
+        let failure = write_file(&path, |out| {
+            out.write_all(b"ne")?;
+            Err(io::ErrorKind::StorageFull.into())
+        });
+        assert!(failure.unwrap_err().to_string().contains("a.json"));
+        assert_eq!(std::fs::read(&path).unwrap(), b"old");
+        assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 1);
+    }
+}

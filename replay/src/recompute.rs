@@ -1,0 +1,101 @@
+//! `recompute`: the record once more through the core, for people and as JSON.
+
+use crate::console::Console;
+use crate::explain;
+use crate::failure::{Exit, Failure};
+use crate::job_source::JobChanges;
+use crate::output_file::write_file;
+use crate::run_folder::RunFolder;
+use crate::summary::summary;
+use crate::units_shown::{Units, count};
+use kerfwatch::result::RunResult;
+use std::io::Write;
+use std::path::PathBuf;
+
+/// `recompute`
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  kerfwatch-replay recompute runs/2026-05-01
+  kerfwatch-replay recompute RUN --json result.json
+  kerfwatch-replay recompute RUN --json - --quiet | jq '.joints'
+  kerfwatch-replay recompute RUN --set \"cutter.contact_pressure=1.1 GPa\" --set tally_shift=0.3m
+  kerfwatch-replay recompute RUN --explain \"2451.3 m\"")]
+pub struct Args {
+    /// Run folder
+    pub run: PathBuf,
+    /// Write the result as JSON; '-' for standard output (then without the summary)
+    #[arg(long, value_name = "FILE")]
+    pub json: Option<PathBuf>,
+    #[command(flatten)]
+    #[allow(missing_docs)]
+    pub changes: JobChanges,
+    /// Say what the groove estimate at this depth rests on, e.g. "2451.3 m"
+    #[arg(long, value_name = "DEPTH")]
+    pub explain: Option<String>,
+    /// Units of the summary; default: those of the job
+    #[arg(long, value_enum)]
+    pub units: Option<Units>,
+    /// Print how long it took and how many readings per second that is
+    #[arg(long)]
+    pub timing: bool,
+}
+
+/// Runs it.
+///
+/// # Errors
+/// No run, no usable job, or an output that cannot be written.
+pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
+    let explain_at = args
+        .explain
+        .as_deref()
+        .map(explain::read_depth)
+        .transpose()?;
+    let mut folder = RunFolder::open(&args.run, &args.changes, console)?;
+    let done = folder.recompute(console);
+    let job = &folder.job.job;
+    let units = args.units.unwrap_or(job.info.display.into());
+    let to_stdout = args.json.as_deref().is_some_and(|p| p.as_os_str() == "-");
+    match &args.json {
+        Some(_) if to_stdout => {
+            let mut bytes = Vec::new();
+            write_json(&done.result, &mut bytes).map_err(|e| Failure::write("JSON", e))?;
+            console.data(&bytes)?;
+        }
+        Some(path) => {
+            write_file(path, |out| write_json(&done.result, out))?;
+            console.talk(format_args!("result written to {}", path.display()));
+        }
+        None => {}
+    }
+    if !to_stdout {
+        for change in &folder.job.changes {
+            console.line(format_args!("What-if: {change}"))?;
+        }
+        console.data(summary(job, &done.result, units).as_bytes())?;
+    }
+    if let Some(depth_m) = explain_at {
+        let text = explain::explain(job, &done.result, depth_m, units)?;
+        if to_stdout {
+            console.talk(text);
+        } else {
+            console.data(text.as_bytes())?;
+        }
+    }
+    if args.timing {
+        let seconds = done.took.as_secs_f64();
+        let samples = done.result.run.samples.max(done.inputs);
+        console.talk(format_args!(
+            "{} readings in {seconds:.3} s: {:.2} million readings/s, one thread, disk to result",
+            count(samples),
+            samples as f64 / seconds.max(1e-9) / 1e6
+        ));
+    }
+    Ok(done.exit)
+}
+
+/// The JSON of the design, one line end at the end.
+fn write_json(result: &RunResult, out: &mut dyn Write) -> std::io::Result<()> {
+    serde_json::to_writer_pretty(&mut *out, result)?;
+    out.write_all(b"\n")
+}

@@ -1,0 +1,316 @@
+//! The forecast as a page.
+
+use super::page::Page;
+use super::svg::{Axis, Chart};
+use crate::forecast::cut::Quantiles;
+use crate::forecast::sweep::Choice;
+use crate::forecast::weights::Weights;
+use crate::forecast::{Forecast, bends, limit_sentence};
+use crate::units_shown::{Units, duration};
+use kerfwatch::job::Job;
+
+/// The page.
+pub fn forecast_page(job: &Job, forecast: &Forecast, units: Units) -> String {
+    let (depth, force) = (units.depth(), units.force());
+    let subtitle = format!(
+        "Well {}. Interval {} to {} along hole.",
+        forecast.well,
+        depth.bare(forecast.interval_m.0),
+        depth.show(forecast.interval_m.1)
+    );
+    let mut page = Page::new(&format!("Forecast: {}", forecast.job), &subtitle);
+    page.paragraph(
+        "lead",
+        &format!(
+            "{} {}",
+            strokes_sentence(forecast),
+            limit_sentence(forecast, units)
+        ),
+    );
+    page.paragraph(
+        "caution",
+        "Caution. This forecast is an aid, not a safety function. The line maker's limits, the \
+         operator's procedures, local rules and licensed practice come first.",
+    );
+    page.heading("Joints");
+    let rows: Vec<Vec<String>> = forecast
+        .joints
+        .iter()
+        .enumerate()
+        .map(|(i, j)| {
+            let span = format!("{} to {}", depth.bare(j.top_m), depth.bare(j.bottom_m));
+            row(format!("{}", i + 1), span, &j.strokes, &j.hours)
+        })
+        .chain([row(
+            "all".into(),
+            String::new(),
+            &forecast.strokes,
+            &forecast.hours,
+        )])
+        .collect();
+    let head = [
+        "Joint",
+        &format!("Depth, {}", depth.unit),
+        "Strokes, median",
+        "5 to 95 %",
+        "90 %",
+        "Hours, median",
+        "90 %",
+    ];
+    let all = rows.len() - 1;
+    page.table(&head, &rows, |i| i == all);
+    page.paragraph(
+        "note",
+        &format!(
+            "One stroke takes {} at {}.",
+            duration(forecast.stroke_s),
+            units.speed().show(forecast.speed_m_s)
+        ),
+    );
+    weights(&mut page, forecast, units);
+    page.heading("Drag while cutting");
+    let rows: Vec<Vec<String>> = forecast
+        .drag
+        .iter()
+        .map(|d| {
+            vec![
+                format!("{:.0} % of the wall", 100.0 * d.wall_fraction),
+                force.bare(d.cutting_n),
+                force.bare(d.rolling_n),
+                force.bare(d.surface_up_n),
+            ]
+        })
+        .collect();
+    let head = [
+        "Groove",
+        &format!("Cutting drag at the tool, {}", force.unit),
+        &format!("Rolling drag, {}", force.unit),
+        &format!("Rise at surface going up, {}", force.unit),
+    ];
+    page.table(&head, &rows, |_| false);
+    line(&mut page, job, forecast, units);
+    sweep(&mut page, forecast, units);
+    page.heading("Assumed");
+    page.list(&forecast.assumptions);
+    page.finish()
+}
+
+/// One curve's value in a row.
+type Pick = fn(&Weights) -> f64;
+
+fn strokes_sentence(forecast: &Forecast) -> String {
+    match (
+        forecast.strokes.p50,
+        forecast.strokes.p90,
+        forecast.hours.p50,
+        forecast.hours.p90,
+    ) {
+        (Some(a), Some(b), Some(c), Some(d)) => format!(
+            "About {a:.0} strokes ({c:.1} hours) split all {} joints; with 90 % probability it takes \
+             no more than {b:.0} strokes ({d:.1} hours).",
+            forecast.joints.len()
+        ),
+        (Some(a), ..) => format!("About {a:.0} strokes, or it never comes through."),
+        _ => "This cutter does not split this tubular.".into(),
+    }
+}
+
+fn row(name: String, span: String, strokes: &Quantiles, hours: &Quantiles) -> Vec<String> {
+    let show = |v: Option<f64>, decimals: usize| {
+        v.map_or_else(|| "never".to_owned(), |v| format!("{v:.decimals$}"))
+    };
+    vec![
+        name,
+        span,
+        show(strokes.p50, 0),
+        format!("{} to {}", show(strokes.p05, 0), show(strokes.p95, 0)),
+        show(strokes.p90, 0),
+        show(hours.p50, 1),
+        show(hours.p90, 1),
+    ]
+}
+
+fn weights(page: &mut Page, forecast: &Forecast, units: Units) {
+    let (depth, force, fine) = (units.depth(), units.force(), units.fine_depth());
+    page.heading("Weights and margins by depth");
+    let most = forecast
+        .weights
+        .iter()
+        .map(|w| w.limit_n)
+        .fold(1.0, f64::max);
+    let deepest = forecast.weights.last().map_or(1.0, |w| w.depth_m);
+    let mut chart = Chart::new(
+        800.0,
+        330.0,
+        Axis::new(
+            format!("line tension, {}", force.unit),
+            0.0,
+            1.06 * most * force.factor,
+        ),
+        Axis::new(
+            format!("depth of the wheels, {}", depth.unit),
+            deepest * depth.factor,
+            0.0,
+        ),
+    );
+    let series: [(&str, Pick); 4] = [
+        ("main", |w| w.up_n),
+        ("third", |w| w.static_n),
+        ("second", |w| w.down_n),
+        ("limit", |w| w.limit_n),
+    ];
+    for (class, value) in series {
+        let points = forecast
+            .weights
+            .iter()
+            .map(|w| (value(w) * force.factor, Some(w.depth_m * depth.factor)));
+        chart.line(class, points);
+    }
+    let svg = chart.finish("Weights against depth");
+    page.figure(
+        &svg,
+        "Line tension with the cutter in. Solid dark: pulling up. Solid grey: without friction. \
+         Dashed: running in. Dash-dot: tension limit.",
+    );
+    let rows: Vec<Vec<String>> = forecast
+        .weights
+        .iter()
+        .map(|w| {
+            vec![
+                depth.bare(w.depth_m),
+                force.bare(w.up_n),
+                force.bare(w.static_n),
+                force.bare(w.down_n),
+                fine.bare(w.stretch_m),
+                fine.bare(w.dead_band_m),
+                force.bare(w.limit_n),
+                w.limited_by.to_owned(),
+                force.bare(w.overpull_margin_n),
+                force.bare(w.pull_at_tool_n),
+            ]
+        })
+        .collect();
+    page.table(
+        &[
+            &format!("Depth, {}", depth.unit),
+            &format!("Up, {}", force.unit),
+            "Static",
+            "Down",
+            &format!("Stretch, {}", fine.unit),
+            &format!("Dead band, {}", fine.unit),
+            &format!("Limit, {}", force.unit),
+            "Limited by",
+            "Margin over up",
+            "Pull left at the tool",
+        ],
+        &rows,
+        |_| false,
+    );
+    page.paragraph(
+        "note",
+        "Dead band: line that moves at a reversal before the tool does, half-way through the cut.",
+    );
+}
+
+fn line(page: &mut Page, job: &Job, forecast: &Forecast, units: Units) {
+    let depth = units.depth();
+    page.heading("Line bending");
+    let Some(worst) = bends::worst(&forecast.line.sections) else {
+        page.paragraph("", "The job names no sheaves: bending cannot be foreseen.");
+        return;
+    };
+    let bends = forecast.line.bends_p50.map_or_else(String::new, |b| {
+        format!(", {b:.0} times over the median job")
+    });
+    let cut = match forecast.line.strokes_to_cut_back {
+        Some(n) => format!(
+            "Cut back {} after {n:.0} strokes, when {:.0} % of the bending life given is used.",
+            depth.show(worst.to_m),
+            100.0 * job.alarm.line_life
+        ),
+        None => "No bending life is given for this wire, so bends are only counted.".to_owned(),
+    };
+    page.paragraph(
+        "",
+        &format!(
+            "The section {} to {} above the rope socket is bent {} times in each stroke{bends}. {cut}",
+            depth.bare(worst.from_m),
+            depth.show(worst.to_m),
+            worst.bends_per_stroke
+        ),
+    );
+    let rows: Vec<Vec<String>> = forecast
+        .line
+        .sheaves
+        .iter()
+        .map(|s| {
+            vec![
+                s.name.clone(),
+                format!("{:.0}", s.ratio),
+                format!("{:.0}", s.stress_pa * 1e-6),
+                s.cycles.map_or_else(|| "-".into(), |n| format!("{n:.0}")),
+            ]
+        })
+        .collect();
+    let head = [
+        "Sheave",
+        "D/d",
+        "Elastic bending stress, MPa",
+        "Cycles to failure",
+    ];
+    page.table(&head, &rows, |_| false);
+}
+
+fn sweep(page: &mut Page, forecast: &Forecast, units: Units) {
+    let (force, wire) = (units.force(), units.diameter());
+    page.heading("Choice of tool string");
+    page.paragraph(
+        "note",
+        "Median and, in brackets, 90 % figures. Margin: tension limit less surface tension on the first \
+         stroke up, for each line size. Reserve: force left to drive the tool down after it. The row \
+         of this job stands out; the limit named is that of its line.",
+    );
+    let lines = forecast.line_sizes_m();
+    let own_line = forecast
+        .sweep
+        .iter()
+        .find(|c| c.of_the_job)
+        .map(|c| c.line_m);
+    let groups: Vec<&[Choice]> = forecast.sweep.chunks(lines.len().max(1)).collect();
+    let show = |v: Option<f64>, decimals: usize| {
+        v.map_or_else(|| "never".to_owned(), |v| format!("{v:.decimals$}"))
+    };
+    let rows: Vec<Vec<String>> = groups
+        .iter()
+        .filter_map(|group| {
+            let c = group.first()?;
+            let mut row = vec![
+                c.wheels.to_string(),
+                force.bare(c.radial_force_n),
+                format!("{} ({})", show(c.strokes.p50, 0), show(c.strokes.p90, 0)),
+                format!("{} ({})", show(c.hours.p50, 1), show(c.hours.p90, 1)),
+                force.bare(c.first_drag_n),
+                force.bare(c.down_reserve_n),
+            ];
+            row.extend(group.iter().map(|c| force.bare(c.margin_n)));
+            let own = group
+                .iter()
+                .find(|c| Some(c.line_m) == own_line)
+                .unwrap_or(c);
+            row.push(own.limit.word().to_owned());
+            Some(row)
+        })
+        .collect();
+    let mut head: Vec<String> = vec![
+        "Wheels".into(),
+        format!("Radial force, {}", force.unit),
+        "Strokes (90 %)".into(),
+        "Hours (90 %)".into(),
+        format!("First drag, {}", force.unit),
+        format!("Reserve down, {}", force.unit),
+    ];
+    head.extend(lines.iter().map(|d| format!("Margin, {}", wire.show(*d))));
+    head.push("Limited by".into());
+    let head: Vec<&str> = head.iter().map(String::as_str).collect();
+    page.table(&head, &rows, |i| groups[i].iter().any(|c| c.of_the_job));
+}

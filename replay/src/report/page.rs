@@ -1,0 +1,162 @@
+//! The frame of a page: style, headings, tables. One file, no scripts, nothing loaded from elsewhere.
+
+use super::svg::{DEFINITIONS, STYLE, escape};
+use std::fmt::{Display, Write as _};
+
+/// Greys and one accent; tables and figures do not break over pages when printed.
+const PAGE_STYLE: &str = "
+:root{color-scheme:light}
+*{box-sizing:border-box}
+body{margin:0 auto;padding:24px 28px 40px;max-width:900px;background:#fff;color:#1c1c1c;
+font:14px/1.45 system-ui,-apple-system,'Segoe UI',Roboto,'Liberation Sans',sans-serif}
+h1{font-size:24px;margin:0 0 2px}
+h2{font-size:17px;margin:30px 0 8px;padding-top:10px;border-top:1px solid #ccc}
+h3{font-size:14px;margin:14px 0 4px}
+p{margin:6px 0 8px;max-width:46em}
+.lead{font-size:15.5px;border-left:4px solid #0b5394;padding:6px 0 6px 12px;margin:14px 0}
+.sub{color:#555;margin:0 0 12px}
+.note{color:#555;font-size:12.5px}
+.caution{border:1.5px solid #1c1c1c;padding:8px 12px;margin:14px 0}
+table{border-collapse:collapse;margin:8px 0 10px;font-size:12.5px;width:100%}
+th,td{padding:3px 7px;text-align:right;border-bottom:1px solid #ddd;vertical-align:top}
+th{border-bottom:1.5px solid #777;font-weight:600;white-space:normal}
+th:first-child,td:first-child,.left{text-align:left}
+td{font-variant-numeric:tabular-nums;white-space:nowrap}
+table.facts td:last-child{white-space:normal}
+table.facts{width:auto;min-width:55%}
+table.facts td:last-child{text-align:left}
+table.facts td:first-child{color:#555;white-space:nowrap}
+tr.own td{font-weight:600;background:#f0f0f0}
+figure{margin:10px 0 14px}
+figcaption{color:#444;font-size:12.5px;margin-top:2px;max-width:60em}
+.pair{display:grid;grid-template-columns:1fr 1fr;gap:14px}
+.key{display:inline-block;width:26px;height:9px;margin:0 4px 0 10px;vertical-align:middle}
+ul{margin:4px 0 8px;padding-left:20px;max-width:48em}
+@page{size:A4;margin:14mm 13mm}
+@media print{
+body{padding:0;max-width:none;font-size:11.5px}
+h2{break-after:avoid;margin-top:18px}
+h3{break-after:avoid}
+figure,tr,.caution,.lead{break-inside:avoid}
+thead{display:table-header-group}
+p{orphans:3;widows:3}
+}
+@media (max-width:640px){.pair{grid-template-columns:1fr}body{padding:14px}}
+";
+
+/// A page under construction.
+#[derive(Debug)]
+pub(crate) struct Page {
+    body: String,
+}
+
+impl Page {
+    pub(crate) fn new(title: &str, subtitle: &str) -> Self {
+        let body = format!(
+            "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\
+             <meta name=\"viewport\" content=\"width=device-width,initial-scale=1\">\
+             <title>{title}</title><style>{PAGE_STYLE}{STYLE}</style></head><body>{DEFINITIONS}\n\
+             <header><h1>{title}</h1><p class=\"sub\">{subtitle}</p></header>\n<main>\n",
+            title = escape(title),
+            subtitle = escape(subtitle)
+        );
+        Self { body }
+    }
+
+    /// A section heading.
+    pub(crate) fn heading(&mut self, text: &str) {
+        let _ = writeln!(self.body, "<h2>{}</h2>", escape(text));
+    }
+
+    /// A smaller heading.
+    pub(crate) fn small_heading(&mut self, text: &str) {
+        let _ = writeln!(self.body, "<h3>{}</h3>", escape(text));
+    }
+
+    /// A paragraph; `class` may be empty.
+    pub(crate) fn paragraph(&mut self, class: &str, text: &str) {
+        let _ = writeln!(self.body, "<p class=\"{class}\">{}</p>", escape(text));
+    }
+
+    /// Bullets.
+    pub(crate) fn list(&mut self, items: impl IntoIterator<Item = impl Display>) {
+        self.body.push_str("<ul>");
+        for item in items {
+            let _ = write!(self.body, "<li>{}</li>", escape(&item.to_string()));
+        }
+        self.body.push_str("</ul>\n");
+    }
+
+    /// Names and values in two columns.
+    pub(crate) fn facts(&mut self, facts: &[(&str, String)]) {
+        self.body.push_str("<table class=\"facts\">");
+        for (name, value) in facts {
+            let _ = write!(
+                self.body,
+                "<tr><td>{}</td><td>{}</td></tr>",
+                escape(name),
+                escape(value)
+            );
+        }
+        self.body.push_str("</table>\n");
+    }
+
+    /// A table; the first column is a name, the others are numbers. `strong` says which rows stand out.
+    pub(crate) fn table(
+        &mut self,
+        head: &[&str],
+        rows: &[Vec<String>],
+        strong: impl Fn(usize) -> bool,
+    ) {
+        self.body.push_str("<table><thead><tr>");
+        for name in head {
+            let _ = write!(self.body, "<th>{}</th>", escape(name));
+        }
+        self.body.push_str("</tr></thead><tbody>");
+        for (i, row) in rows.iter().enumerate() {
+            let class = if strong(i) { " class=\"own\"" } else { "" };
+            let _ = write!(self.body, "<tr{class}>");
+            for cell in row {
+                let _ = write!(self.body, "<td>{}</td>", escape(cell));
+            }
+            self.body.push_str("</tr>");
+        }
+        self.body.push_str("</tbody></table>\n");
+    }
+
+    /// A long list of short rows, in two halves side by side.
+    pub(crate) fn columns_table(&mut self, head: &[&str], rows: &[Vec<String>]) {
+        if rows.len() < 8 {
+            return self.table(head, rows, |_| false);
+        }
+        let (left, right) = rows.split_at(rows.len().div_ceil(2));
+        self.body.push_str("<div class=\"pair\"><div>");
+        self.table(head, left, |_| false);
+        self.body.push_str("</div><div>");
+        self.table(head, right, |_| false);
+        self.body.push_str("</div></div>\n");
+    }
+
+    /// A figure with its caption. `svg` is ours, not text from outside.
+    pub(crate) fn figure(&mut self, svg: &str, caption: &str) {
+        let _ = writeln!(
+            self.body,
+            "<figure>{svg}<figcaption>{}</figcaption></figure>",
+            escape(caption)
+        );
+    }
+
+    /// Two figures side by side.
+    pub(crate) fn pair(&mut self, figures: &[(String, String)]) {
+        self.body.push_str("<div class=\"pair\">");
+        for (svg, caption) in figures {
+            self.figure(svg, caption);
+        }
+        self.body.push_str("</div>\n");
+    }
+
+    /// The whole text.
+    pub(crate) fn finish(self) -> String {
+        self.body + "</main></body></html>\n"
+    }
+}

@@ -1,0 +1,305 @@
+//! What the plots need from the readings themselves, gathered in one pass with bounded memory: tension
+//! over the whole run, tension against depth by kind of stroke, and close-ups of stalls and alarms.
+
+use crate::failure::Failure;
+use crate::readings::for_each_reading;
+use crate::run_folder::RunFolder;
+use kerfwatch::input::ChannelId;
+use kerfwatch::result::{Direction, RunResult, State, Stroke, ToolTrack};
+use kerfwatch::time::seconds;
+
+/// Columns of the plot of the whole run.
+const COLUMNS: usize = 900;
+/// Depth bins of the tension plot.
+const DEPTH_BINS: usize = 90;
+/// Points of a close-up.
+const CLOSE_POINTS: usize = 300;
+/// Close-ups shown.
+pub(crate) const CLOSE_UPS_MAX: usize = 8;
+/// Time shown before and after.
+const AROUND_S: f64 = 15.0;
+
+/// Smallest and largest of what fell into one column.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Span {
+    pub(crate) low: f64,
+    pub(crate) high: f64,
+}
+
+impl Span {
+    const EMPTY: Self = Self {
+        low: f64::INFINITY,
+        high: f64::NEG_INFINITY,
+    };
+
+    fn take(&mut self, value: f64) {
+        self.low = self.low.min(value);
+        self.high = self.high.max(value);
+    }
+
+    /// `None` when nothing fell in.
+    pub(crate) fn some(self) -> Option<Self> {
+        (self.low <= self.high).then_some(self)
+    }
+}
+
+/// Kind of stroke in the tension plot.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Kind {
+    /// Not engaged.
+    Free,
+    /// First third of the cutting strokes.
+    Early,
+    /// Last third of the cutting strokes.
+    Late,
+}
+
+/// Mean tension by depth of one kind of stroke.
+#[derive(Debug, Clone)]
+pub(crate) struct ByDepth {
+    pub(crate) direction: Direction,
+    pub(crate) kind: Kind,
+    sum: Vec<f64>,
+    count: Vec<u64>,
+}
+
+impl ByDepth {
+    /// `(part of the interval, mean tension)`; `None` where there is nothing.
+    pub(crate) fn means(&self) -> impl Iterator<Item = (f64, Option<f64>)> + '_ {
+        self.sum
+            .iter()
+            .zip(&self.count)
+            .enumerate()
+            .map(|(i, (sum, n))| {
+                let part = (i as f64 + 0.5) / DEPTH_BINS as f64;
+                (part, (*n > 0).then(|| sum / *n as f64))
+            })
+    }
+
+    pub(crate) fn is_empty(&self) -> bool {
+        self.count.iter().all(|n| *n == 0)
+    }
+}
+
+/// A stall or alarm seen close.
+#[derive(Debug, Clone)]
+pub(crate) struct CloseUp {
+    pub(crate) title: String,
+    /// The event.
+    pub(crate) event: (f64, f64),
+    /// What is shown.
+    pub(crate) from_s: f64,
+    pub(crate) to_s: f64,
+    pub(crate) tension: Vec<Span>,
+    pub(crate) line_m: Vec<Span>,
+}
+
+impl CloseUp {
+    /// Middle of point `i`, s.
+    pub(crate) fn time(&self, i: usize) -> f64 {
+        self.from_s + (i as f64 + 0.5) / CLOSE_POINTS as f64 * (self.to_s - self.from_s)
+    }
+}
+
+/// All of it.
+#[derive(Debug)]
+pub(crate) struct Traces {
+    pub(crate) from_s: f64,
+    pub(crate) to_s: f64,
+    pub(crate) tension: Vec<Span>,
+    /// Depths of the tension plot.
+    pub(crate) depth_m: (f64, f64),
+    pub(crate) by_depth: Vec<ByDepth>,
+    pub(crate) close_ups: Vec<CloseUp>,
+    /// Events that had no room.
+    pub(crate) not_shown: usize,
+}
+
+impl Traces {
+    /// Middle of column `i`, s.
+    pub(crate) fn time(&self, i: usize) -> f64 {
+        self.from_s + (i as f64 + 0.5) / COLUMNS as f64 * (self.to_s - self.from_s)
+    }
+}
+
+/// Gathers everything.
+///
+/// # Errors
+/// A job whose instruments cannot be set up.
+pub(crate) fn gather(folder: &mut RunFolder, result: &RunResult) -> Result<Traces, Failure> {
+    let info = &folder.job.job.info;
+    let depth_m = (info.interval_top.si(), info.interval_bottom.si());
+    let (from_s, to_s) = run_span(result);
+    let (close_ups, not_shown) = close_ups(result);
+    let mut traces = Traces {
+        from_s,
+        to_s,
+        tension: vec![Span::EMPTY; COLUMNS],
+        depth_m,
+        by_depth: empty_by_depth(),
+        close_ups,
+        not_shown,
+    };
+    let kinds = stroke_kinds(&result.strokes);
+    let mut stroke = 0;
+    for_each_reading(folder, |reading| {
+        let at = seconds(reading.at);
+        for close in &mut traces.close_ups {
+            if at < close.from_s || at >= close.to_s {
+                continue;
+            }
+            let i = column(at, close.from_s, close.to_s, CLOSE_POINTS);
+            match reading.channel {
+                ChannelId::Load => close.tension[i].take(reading.value),
+                ChannelId::Depth => close.line_m[i].take(reading.value),
+            }
+        }
+        if reading.channel != ChannelId::Load {
+            return;
+        }
+        traces.tension[column(at, from_s, to_s, COLUMNS)].take(reading.value);
+        while result.strokes.get(stroke).is_some_and(|s| s.end_s < at) {
+            stroke += 1;
+        }
+        let Some(now) = result.strokes.get(stroke).filter(|s| s.start_s <= at) else {
+            return;
+        };
+        let (Some(kind), Some(depth)) = (kinds[stroke], depth_at(&result.tool, at)) else {
+            return;
+        };
+        let part = (depth - depth_m.0) / (depth_m.1 - depth_m.0);
+        if !(0.0..1.0).contains(&part) {
+            return;
+        }
+        let bin = (part * DEPTH_BINS as f64) as usize;
+        let wanted = traces
+            .by_depth
+            .iter_mut()
+            .find(|b| b.direction == now.direction && b.kind == kind);
+        if let Some(series) = wanted {
+            series.sum[bin] += reading.value;
+            series.count[bin] += 1;
+        }
+    })?;
+    traces.by_depth.retain(|b| !b.is_empty());
+    Ok(traces)
+}
+
+/// First and last time of the run.
+fn run_span(result: &RunResult) -> (f64, f64) {
+    match (result.intervals.first(), result.intervals.last()) {
+        (Some(a), Some(b)) if b.end_s > a.start_s => (a.start_s, b.end_s),
+        _ => (0.0, result.run.duration_s.max(1.0)),
+    }
+}
+
+fn column(at: f64, from: f64, to: f64, columns: usize) -> usize {
+    let place = (at - from) / (to - from) * columns as f64;
+    // Late readings from before the start go to the first column.
+    (place.max(0.0) as usize).min(columns - 1)
+}
+
+fn empty_by_depth() -> Vec<ByDepth> {
+    [Direction::Up, Direction::Down]
+        .into_iter()
+        .flat_map(|direction| {
+            [Kind::Free, Kind::Early, Kind::Late].map(|kind| ByDepth {
+                direction,
+                kind,
+                sum: vec![0.0; DEPTH_BINS],
+                count: vec![0; DEPTH_BINS],
+            })
+        })
+        .collect()
+}
+
+/// Kind of each stroke; the middle third of the cutting strokes has none.
+fn stroke_kinds(strokes: &[Stroke]) -> Vec<Option<Kind>> {
+    let cutting = strokes.iter().filter(|s| s.engaged_m > 0.0).count();
+    let third = cutting.div_ceil(3);
+    let mut seen = 0;
+    strokes
+        .iter()
+        .map(|stroke| {
+            if stroke.engaged_m <= 0.0 {
+                return Some(Kind::Free);
+            }
+            seen += 1;
+            if seen <= third {
+                Some(Kind::Early)
+            } else if seen > cutting - third {
+                Some(Kind::Late)
+            } else {
+                None
+            }
+        })
+        .collect()
+}
+
+/// Depth of the wheels at a time, between the steps of the track.
+fn depth_at(track: &ToolTrack, at: f64) -> Option<f64> {
+    let place = at / track.every_s;
+    if !(place >= 0.0 && track.every_s > 0.0) {
+        return None;
+    }
+    let i = place as usize;
+    let a = (*track.depth_m.get(i)?)?;
+    match track.depth_m.get(i + 1).copied().flatten() {
+        Some(b) => Some(a + (b - a) * place.fract()),
+        None => Some(a),
+    }
+}
+
+/// The stalls and overpulls with the highest priority, in order of time, and how many more there are.
+fn close_ups(result: &RunResult) -> (Vec<CloseUp>, usize) {
+    let mut events: Vec<(f64, f64, String, f64)> = Vec::new();
+    let end = result.run.duration_s;
+    for alarm in &result.alarms {
+        if matches!(alarm.kind.as_str(), "overpull" | "stall" | "approaching") {
+            let cleared = alarm.cleared_s.unwrap_or(end);
+            let title = format!("{} alarm", alarm.kind);
+            let weight = alarm.peak_n.unwrap_or(0.0) + 1e6;
+            events.push((alarm.raised_s, cleared, title, weight));
+        }
+    }
+    for interval in result
+        .intervals
+        .iter()
+        .filter(|i| i.state == State::Stalled)
+    {
+        let length = interval.end_s - interval.start_s;
+        events.push((interval.start_s, interval.end_s, "stall".into(), length));
+    }
+    // The heaviest first; what overlaps one already taken is the same event.
+    events.sort_by(|a, b| b.3.total_cmp(&a.3).then(a.0.total_cmp(&b.0)));
+    let mut chosen: Vec<(f64, f64, String)> = Vec::new();
+    let mut not_shown = 0;
+    for (start, end, title, _) in events {
+        let near = |c: &&mut (f64, f64, String)| start < c.1 + 5.0 && end > c.0 - 5.0;
+        if let Some(same) = chosen.iter_mut().find(near) {
+            if !same.2.contains(&title) {
+                same.2 += &format!(", {title}");
+            }
+            same.0 = same.0.min(start);
+            same.1 = same.1.max(end);
+        } else if chosen.len() < CLOSE_UPS_MAX {
+            chosen.push((start, end, title));
+        } else {
+            not_shown += 1;
+        }
+    }
+    chosen.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let list = chosen
+        .into_iter()
+        .map(|(start, end, title)| CloseUp {
+            title,
+            event: (start, end),
+            from_s: start - AROUND_S,
+            // A stall that lasts an hour is not shown to its end.
+            to_s: end.min(start + 120.0) + AROUND_S,
+            tension: vec![Span::EMPTY; CLOSE_POINTS],
+            line_m: vec![Span::EMPTY; CLOSE_POINTS],
+        })
+        .collect();
+    (list, not_shown)
+}

@@ -1,0 +1,197 @@
+//! A run folder opened for recomputing: recording, job, identity; and the one loop that feeds it to
+//! the core.
+
+use crate::console::Console;
+use crate::failure::{Exit, Failure, Finding};
+use crate::job_source::{self, JobChanges, JobInUse};
+use kerfwatch::input::{Event, Input};
+use kerfwatch::pipeline::Pipeline;
+use kerfwatch::recording::{Damage, Folder, Note, RecordError, Run, RunReader};
+use kerfwatch::result::RunResult;
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
+
+/// Inputs between two looks at the progress bar.
+const PROGRESS_STEP: u64 = 1 << 16;
+
+/// An opened run.
+#[derive(Debug)]
+pub struct RunFolder {
+    /// Where it is, as given.
+    pub path: PathBuf,
+    /// The recording.
+    pub reader: RunReader<Folder>,
+    /// Run id; the folder's name when `run.toml` is damaged.
+    pub id: String,
+    /// Program that recorded.
+    pub software: String,
+    /// UTC at time 0 of the record, ns since 1970; `None` when not known.
+    pub start_utc_ns: Option<i64>,
+    /// The job in use.
+    pub job: JobInUse,
+    /// `run.toml` could not be read.
+    pub head_damaged: bool,
+}
+
+/// A recomputed run.
+#[derive(Debug)]
+pub struct Recomputed {
+    /// The result, `quality.lost_blocks` included.
+    pub result: RunResult,
+    /// What was damaged.
+    pub damage: Vec<Damage>,
+    /// 0 or 3.
+    pub exit: Exit,
+    /// Time of reading and computing.
+    pub took: Duration,
+    /// Inputs fed.
+    pub inputs: u64,
+}
+
+/// The core's error as ours, with the remedy that fits.
+pub fn record_failure(path: &Path, error: &RecordError) -> Failure {
+    let remedy = match error {
+        RecordError::Head(_) => "name a run folder (it holds run.toml and raw-00001.kwr)",
+        RecordError::Exists => "give another folder, or --force to replace it",
+        RecordError::Locked => "wait until the other program has finished with it",
+        _ => "check the path, the permissions and the disk",
+    };
+    Finding::new(path.display(), error.to_string(), remedy).into()
+}
+
+impl RunFolder {
+    /// Opens a run with its own job, or the one of `changes`. Damage is told, and does not stop.
+    ///
+    /// # Errors
+    /// No run there, no usable job.
+    pub fn open(
+        path: &Path,
+        changes: &JobChanges,
+        console: &mut Console<'_>,
+    ) -> Result<Self, Failure> {
+        let reader = RunReader::open(path).map_err(|e| record_failure(path, &e))?;
+        let head = reader.head().cloned().map_err(str::to_owned);
+        let job = match (&changes.job, &head) {
+            (Some(file), _) => job_source::read_job_file(file, &changes.set, console)?,
+            (None, Ok(head)) => {
+                let name = path.join("run.toml").display().to_string() + " job";
+                job_source::read_text(&head.job, &name, &changes.set, console)?
+            }
+            (None, Err(problem)) => {
+                return Err(Finding::new(
+                    path.join("run.toml").display(),
+                    format!("the head of the run cannot be read: {problem}"),
+                    "give the job file of this run with --job FILE; the recording itself can \
+                     still be read",
+                )
+                .into());
+            }
+        };
+        let folder_name = || {
+            path.file_name()
+                .map_or_else(|| "run".into(), |n| n.to_string_lossy().into_owned())
+        };
+        Ok(Self {
+            path: path.to_owned(),
+            id: head
+                .as_ref()
+                .map_or_else(|_| folder_name(), |h| h.run_id.clone()),
+            software: head
+                .as_ref()
+                .map_or_else(|_| String::new(), |h| h.software.clone()),
+            // 0 is what an import without a start time writes.
+            start_utc_ns: head
+                .as_ref()
+                .ok()
+                .map(|h| h.started_unix_ns)
+                .filter(|ns| *ns != 0),
+            head_damaged: head.is_err(),
+            job,
+            reader,
+        })
+    }
+
+    /// The operator's marks.
+    pub fn notes(&self) -> Vec<Note> {
+        self.reader.notes()
+    }
+
+    /// Feeds the whole recording to a new pipeline.
+    pub fn recompute(&mut self, console: &mut Console<'_>) -> Recomputed {
+        let pipeline = Pipeline::new(&self.job.job);
+        self.recompute_with(pipeline, console).0
+    }
+
+    /// Feeds the whole recording to `pipeline` and hands it back finished.
+    pub fn recompute_with(
+        &mut self,
+        mut pipeline: Pipeline,
+        console: &mut Console<'_>,
+    ) -> (Recomputed, Pipeline) {
+        let bar = console.progress(self.reader.raw_end(), "recomputing");
+        let started = Instant::now();
+        let mut events: Vec<Event> = Vec::new();
+        let mut inputs = 0_u64;
+        let mut shown = 0_u64;
+        self.reader.for_each_run(|run| {
+            inputs += feed(&mut pipeline, &run, &mut events);
+            // Decisions are taken from the result at the end; live ones are not kept.
+            events.clear();
+            if inputs - shown >= PROGRESS_STEP {
+                shown = inputs;
+                bar.set_position(inputs);
+            }
+        });
+        pipeline.finish(&mut events);
+        let took = started.elapsed();
+        bar.finish_and_clear();
+        let mut result = pipeline.result(&self.id);
+        result.quality.lost_blocks += self.reader.lost_blocks();
+        let damage = self.reader.damage();
+        let exit = self.tell_damage(&damage, console);
+        let recomputed = Recomputed {
+            result,
+            damage,
+            exit,
+            took,
+            inputs,
+        };
+        (recomputed, pipeline)
+    }
+
+    /// Warns of each piece of damage; exit code 3 if anything was lost.
+    fn tell_damage(&self, damage: &[Damage], console: &mut Console<'_>) -> Exit {
+        const SHOWN: usize = 20;
+        for piece in damage.iter().take(SHOWN) {
+            console.warn(format_args!("{}: {piece}", self.path.display()));
+        }
+        if damage.len() > SHOWN {
+            console.warn(format_args!(
+                "{}: and {} more pieces of damage (see verify)",
+                self.path.display(),
+                damage.len() - SHOWN
+            ));
+        }
+        if self.head_damaged || damage.iter().any(|d| d.kind.is_loss()) {
+            Exit::Damaged
+        } else {
+            Exit::Well
+        }
+    }
+}
+
+/// Pushes a stretch of the recording; gives the number of inputs in it.
+fn feed(pipeline: &mut Pipeline, run: &Run<'_>, events: &mut Vec<Event>) -> u64 {
+    match run {
+        Run::One(input) => {
+            pipeline.push(input, events);
+            1
+        }
+        Run::Readings { channel, at, value } => {
+            for ((&channel, &at), &value) in channel.iter().zip(*at).zip(*value) {
+                pipeline.push(&Input::Reading { channel, at, value }, events);
+            }
+            at.len() as u64
+        }
+    }
+}

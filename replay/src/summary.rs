@@ -1,0 +1,291 @@
+//! A result in words and small tables that fit a terminal of 80 columns.
+
+use crate::units_shown::{Units, clock, count, duration};
+use kerfwatch::job::Job;
+use kerfwatch::result::{Direction, GrooveBin, Joint, RunResult, State};
+use std::fmt::Write as _;
+
+/// Seconds spent in each state, in the order of [`STATES`].
+pub const STATES: [State; 6] = [
+    State::Cutting,
+    State::Free,
+    State::Still,
+    State::Stalled,
+    State::Slack,
+    State::Unknown,
+];
+
+/// Time in a state, s.
+pub fn time_in(result: &RunResult, state: State) -> f64 {
+    result
+        .intervals
+        .iter()
+        .filter(|i| i.state == state)
+        .map(|i| i.end_s - i.start_s)
+        .sum()
+}
+
+/// Number of intervals in a state.
+pub fn times_in(result: &RunResult, state: State) -> usize {
+    result.intervals.iter().filter(|i| i.state == state).count()
+}
+
+/// Groove bins that belong to a joint, couplings left out.
+pub fn bins_of<'r>(
+    result: &'r RunResult,
+    joint: &'r Joint,
+) -> impl Iterator<Item = &'r GrooveBin> + 'r {
+    result.groove.iter().filter(|bin| {
+        let middle = 0.5 * (bin.top_m + bin.bottom_m);
+        !bin.coupling && middle >= joint.top_m && middle <= joint.bottom_m
+    })
+}
+
+/// Groove of a joint in one line: mean and least depth with their 90 % interval, passes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct JointGroove {
+    /// Mean of the bin estimates, mm.
+    pub mean_mm: f64,
+    /// Estimate of the shallowest bin, mm.
+    pub least_mm: f64,
+    /// Interval of the shallowest bin, mm.
+    pub least_low_mm: f64,
+    /// Interval of the shallowest bin, mm.
+    pub least_high_mm: f64,
+    /// Wall, mm.
+    pub wall_mm: f64,
+    /// Least passes over a bin.
+    pub passes_min: u32,
+    /// Most passes over a bin.
+    pub passes_max: u32,
+}
+
+/// The groove of a joint; `None` when no bin outside couplings belongs to it.
+pub fn joint_groove(result: &RunResult, joint: &Joint) -> Option<JointGroove> {
+    let bins: Vec<&GrooveBin> = bins_of(result, joint).collect();
+    let least = bins
+        .iter()
+        .min_by(|a, b| a.depth_mm.total_cmp(&b.depth_mm))?;
+    Some(JointGroove {
+        mean_mm: bins.iter().map(|b| b.depth_mm).sum::<f64>() / bins.len() as f64,
+        least_mm: least.depth_mm,
+        least_low_mm: least.low_mm,
+        least_high_mm: least.high_mm,
+        wall_mm: least.wall_mm,
+        passes_min: bins.iter().map(|b| b.passes).min().unwrap_or(0),
+        passes_max: bins.iter().map(|b| b.passes).max().unwrap_or(0),
+    })
+}
+
+/// Length taken as split and length that could be, m (couplings left out).
+pub fn split_length_m(result: &RunResult) -> (f64, f64) {
+    let mut split = 0.0;
+    let mut whole = 0.0;
+    for bin in result.groove.iter().filter(|b| !b.coupling) {
+        let length = bin.bottom_m - bin.top_m;
+        whole += length;
+        if bin.through {
+            split += length;
+        }
+    }
+    (split, whole)
+}
+
+/// Strokes left in words: `12 to 18` (median to 90 %), `done`, `unknown`.
+pub fn strokes_left(joint: &Joint) -> String {
+    match (joint.strokes_left_p50, joint.strokes_left_p90) {
+        (Some(a), Some(b)) if b < 0.5 && a < 0.5 => "done".to_owned(),
+        (Some(a), Some(b)) => format!("{:.0} to {:.0}", a.ceil(), b.ceil()),
+        (Some(a), None) => format!("{:.0} or more", a.ceil()),
+        _ => "unknown".to_owned(),
+    }
+}
+
+/// The whole summary.
+pub fn summary(job: &Job, result: &RunResult, units: Units) -> String {
+    let mut text = String::new();
+    let info = &result.run;
+    let _ = writeln!(text, "Run {}  {}", info.id, info.name);
+    let _ = writeln!(
+        text,
+        "Well {}   {} of record   {} readings\n",
+        job.info.well,
+        duration(info.duration_s),
+        count(info.samples)
+    );
+    strokes_and_states(&mut text, result, units);
+    groove(&mut text, result, units);
+    joints(&mut text, result, units);
+    alarms(&mut text, result, units);
+    line_and_quality(&mut text, result, units);
+    text
+}
+
+fn strokes_and_states(text: &mut String, result: &RunResult, units: Units) {
+    let strokes = &result.strokes;
+    let up = strokes
+        .iter()
+        .filter(|s| s.direction == Direction::Up)
+        .count();
+    let _ = writeln!(
+        text,
+        "Strokes     {} ({up} up, {} down)",
+        strokes.len(),
+        strokes.len() - up
+    );
+    let work: f64 = strokes.iter().map(|s| s.cut_work_j).sum();
+    let _ = writeln!(
+        text,
+        "Cutting     {}   work {}",
+        duration(time_in(result, State::Cutting)),
+        units.work().show(work)
+    );
+    for state in &STATES[1..] {
+        let (time, times) = (time_in(result, *state), times_in(result, *state));
+        if times > 0 && *state != State::Stalled && *state != State::Slack {
+            let name = crate::table::state_word(*state);
+            let _ = writeln!(text, "{:<11} {}", capital(name), duration(time));
+        }
+    }
+    for (name, state) in [("Stalls", State::Stalled), ("Slack", State::Slack)] {
+        let times = times_in(result, state);
+        let _ = if times == 0 {
+            writeln!(text, "{name:<11} none")
+        } else {
+            let time = duration(time_in(result, state));
+            writeln!(text, "{name:<11} {times}   {time} in all")
+        };
+    }
+}
+
+fn groove(text: &mut String, result: &RunResult, units: Units) {
+    let (split, whole) = split_length_m(result);
+    if whole > 0.0 {
+        let depth = units.depth();
+        let _ = writeln!(
+            text,
+            "Split       {} of {} ({:.0} %), couplings left out",
+            depth.show(split),
+            depth.show(whole),
+            100.0 * split / whole
+        );
+    }
+}
+
+fn joints(text: &mut String, result: &RunResult, units: Units) {
+    if result.joints.is_empty() {
+        return;
+    }
+    let (depth, mm) = (units.depth(), units.groove());
+    let _ = writeln!(
+        text,
+        "\n{:>4} {:>17} {:>7} {:>9} {:>9} {:>15} {:>14}",
+        "joint",
+        format!("depth {}", depth.unit),
+        "split",
+        format!("mean {}", mm.unit),
+        format!("least {}", mm.unit),
+        "90 % of least",
+        "strokes left"
+    );
+    for (i, joint) in result.joints.iter().enumerate() {
+        let span = format!("{}-{}", depth.bare(joint.top_m), depth.bare(joint.bottom_m));
+        let split = format!("{:.0} %", 100.0 * joint.split_fraction);
+        let (mean, least, interval) = match joint_groove(result, joint) {
+            Some(g) => (
+                mm.bare(g.mean_mm),
+                mm.bare(g.least_mm),
+                format!("{}-{}", mm.bare(g.least_low_mm), mm.bare(g.least_high_mm)),
+            ),
+            None => ("-".into(), "-".into(), "-".into()),
+        };
+        let left = strokes_left(joint);
+        let _ = writeln!(
+            text,
+            "{:>4}  {span:>17} {split:>7} {mean:>9} {least:>9} {interval:>15} {left:>14}",
+            i + 1
+        );
+    }
+    if let Some(bin) = result.groove.iter().find(|b| !b.coupling) {
+        let _ = writeln!(text, "wall {} nominal", mm.show(bin.wall_mm));
+    }
+}
+
+fn alarms(text: &mut String, result: &RunResult, units: Units) {
+    if result.alarms.is_empty() {
+        let _ = writeln!(text, "\nAlarms      none");
+        return;
+    }
+    let _ = writeln!(text, "\nAlarms      {}", result.alarms.len());
+    const SHOWN: usize = 12;
+    for alarm in result.alarms.iter().take(SHOWN) {
+        let lasted = match alarm.cleared_s {
+            Some(cleared) => format!("for {}", duration(cleared - alarm.raised_s)),
+            None => "to the end".to_owned(),
+        };
+        let peak = alarm
+            .peak_n
+            .map_or(String::new(), |n| format!("peak {}", units.force().show(n)));
+        let _ = writeln!(
+            text,
+            "  {:>8}  {:<12} {:<5} {lasted:<18} {peak}",
+            clock(alarm.raised_s),
+            alarm.kind,
+            alarm.level
+        );
+    }
+    if result.alarms.len() > SHOWN {
+        let _ = writeln!(
+            text,
+            "  and {} more (see --json)",
+            result.alarms.len() - SHOWN
+        );
+    }
+}
+
+fn line_and_quality(text: &mut String, result: &RunResult, units: Units) {
+    if let Some(worst) = result.line_wear.iter().max_by_key(|w| w.bends) {
+        let life = worst.life_used.map_or(String::new(), |u| {
+            format!(", {:.0} % of bending life used", 100.0 * u)
+        });
+        let depth = units.depth();
+        let _ = writeln!(
+            text,
+            "\nLine        most bent {} to {} above the rope socket: {} bends{life}",
+            depth.bare(worst.from_m),
+            depth.show(worst.to_m),
+            worst.bends
+        );
+    }
+    let friction = &result.friction;
+    let _ = writeln!(
+        text,
+        "Friction    {:.3} up, {:.3} down",
+        friction.up, friction.down
+    );
+    let q = &result.quality;
+    let parts: Vec<String> = [
+        (q.bad_frames, "bad frames"),
+        (q.gaps, "gaps"),
+        (q.late, "late readings"),
+        (q.out_of_range, "out of range"),
+        (q.spikes, "spikes"),
+        (q.lost_blocks, "damaged blocks"),
+    ]
+    .into_iter()
+    .filter(|(n, _)| *n > 0)
+    .map(|(n, what)| format!("{} {what}", count(n)))
+    .collect();
+    let _ = if parts.is_empty() {
+        writeln!(text, "Data        nothing wrong found")
+    } else {
+        writeln!(text, "Data        {}", parts.join(", "))
+    };
+}
+
+fn capital(word: &str) -> String {
+    let mut letters = word.chars();
+    letters
+        .next()
+        .map_or(String::new(), |c| c.to_uppercase().chain(letters).collect())
+}
