@@ -4,13 +4,14 @@
 //! Nothing here uses the models of `kerfwatch`, nor the other way round: an estimator tested on
 //! its own equations proves nothing. Reading order: [`scenario`] (what is asked for), [`well`]
 //! and [`line`] (hole and line), [`cut`] (pipe and wheels), [`winch`] and [`plan`] (the crew),
-//! [`sensors`], [`bench`] (all of it), [`truth`], [`files`].
+//! [`sensors`], [`bench`] (all of it), [`truth`], [`files`], [`ports`] (live).
 
 pub mod bench;
 pub mod cut;
 pub mod files;
 pub mod line;
 pub mod plan;
+pub mod ports;
 pub mod quantity;
 pub mod rng;
 pub mod scenario;
@@ -51,15 +52,26 @@ pub fn fnv(bytes: impl Iterator<Item = u8>) -> u64 {
 /// `simulate`
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Example:\n  kerfwatch-replay simulate fixtures/scenarios/vertical.toml \
+    after_help = "Examples:\n  kerfwatch-replay simulate fixtures/scenarios/vertical.toml \
                         --out /tmp/vertical --seed 3"
 )]
 pub struct Args {
     /// Scenario file of an invented well
     pub scenario: PathBuf,
     /// Folder for samples.csv, marks.csv, job.toml and truth.json
-    #[arg(long, value_name = "FOLDER")]
-    pub out: PathBuf,
+    #[arg(long, value_name = "FOLDER", required_unless_present = "to_ports")]
+    pub out: Option<PathBuf>,
+    /// Act as live instruments instead: two pseudo terminals, or two TCP listeners
+    #[arg(long, value_name = "KIND", conflicts_with = "out")]
+    pub to_ports: Option<ports::Kind>,
+    /// How much faster than life, with --to-ports
+    #[arg(
+        long,
+        default_value_t = 1.0,
+        value_name = "FACTOR",
+        requires = "to_ports"
+    )]
+    pub speed: f64,
     /// Another seed draws another truth, another operator and other noise
     #[arg(long, default_value_t = 1)]
     pub seed: u64,
@@ -84,11 +96,19 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
         let problem = format!("found {}, must be at least 0.05 s", args.track);
         return Err(Finding::new("command line", problem, "leave --track out for 0.1 s").into());
     }
+    if let Some(kind) = args.to_ports {
+        ports::play(&scenario, args.seed, kind, args.speed, console)?;
+        return Ok(Exit::Well);
+    }
+    let Some(out) = &args.out else {
+        let problem = "neither --out nor --to-ports was given";
+        return Err(Finding::new("command line", problem, "write --out FOLDER").into());
+    };
     let began = std::time::Instant::now();
     let outcome = bench::run(&scenario, args.seed);
     let every = (args.track / 0.05).round() as usize;
-    files::write_all(&args.out, &scenario, &outcome, every)
-        .map_err(|source| Failure::write(args.out.display(), source))?;
+    files::write_all(out, &scenario, &outcome, every)
+        .map_err(|source| Failure::write(out.display(), source))?;
     let (strokes, split, depth) = outcome.recorder.summary(&outcome.pipe);
     let duration = outcome.rows.last().map_or(0.0, |row| row.time);
     let speed = duration / began.elapsed().as_secs_f64();
@@ -101,4 +121,86 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
     ))?;
     console.talk(format!("{speed:.0} x real time"));
     Ok(Exit::Well)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SHORT: &str = r#"
+        name = "short"
+        [well]
+        name = "Test"
+        interval_top = "300 m"
+        interval_bottom = "304 m"
+        survey = [{ md = "0 m", inc = "0 deg", azi = "0 deg" }]
+        [pipe]
+        coupling_at = "302 m"
+        [work]
+        start = "interval"
+        strokes = 4
+    "#;
+
+    #[test]
+    fn the_same_seed_gives_the_same_record_and_another_seed_another() {
+        let scenario = scenario::Scenario::parse(SHORT).unwrap();
+        let (a, b, c) = (
+            bench::run(&scenario, 5),
+            bench::run(&scenario, 5),
+            bench::run(&scenario, 6),
+        );
+        assert_eq!(a.rows, b.rows);
+        assert_eq!(a.marks, b.marks);
+        assert_eq!(a.pipe.groove, b.pipe.groove);
+        assert_ne!(a.rows, c.rows);
+    }
+
+    #[test]
+    fn the_job_file_is_one_that_the_product_reads() {
+        let scenario = scenario::Scenario::parse(SHORT).unwrap();
+        let text = files::job(&scenario, &bench::run(&scenario, 1));
+        let job = kerfwatch::job::read_job(&text, "job.toml").unwrap().job;
+        assert_eq!(job.info.interval_bottom.si(), 304.0);
+        assert!(job.couplings.iter().any(|c| (c.si() - 302.0).abs() < 1e-9));
+    }
+
+    #[test]
+    fn work_on_the_groove_by_stroke_adds_up_to_the_energy_of_the_groove() {
+        let mut scenario = scenario::Scenario::parse(SHORT).unwrap();
+        // A blunting edge or a patch would make contact pressure depend on history.
+        scenario.cutter.wear = quantity::PerLength(0.0);
+        scenario.pipe.hardness_sd = 0.0;
+        let outcome = bench::run(&scenario, 2);
+        let unknowns = serde_json::to_value(&outcome.unknowns).unwrap();
+        let truth = outcome.recorder.json(&outcome.pipe, &unknowns, "short", 2);
+        let strokes = truth["strokes"].as_array().unwrap();
+        let work: f64 = strokes
+            .iter()
+            .filter_map(|s| s["cut_work_j"].as_f64())
+            .sum();
+        let tangent = (0.5 * scenario.cutter.edge_angle.0).tan();
+        let stored: f64 = outcome
+            .pipe
+            .groove
+            .iter()
+            .map(|d| outcome.unknowns.contact_pressure_pa * tangent * d * d * cut::CELL)
+            .sum();
+        assert!((work / stored - 1.0).abs() < 0.02, "{work} {stored}");
+    }
+
+    #[test]
+    fn an_unknown_key_and_a_missing_unit_are_errors_that_name_them() {
+        let unknown = SHORT.replace("strokes = 4", "stroke = 4");
+        assert!(
+            scenario::Scenario::parse(&unknown)
+                .unwrap_err()
+                .contains("stroke")
+        );
+        let bare = SHORT.replace("\"300 m\"", "\"300\"");
+        assert!(
+            scenario::Scenario::parse(&bare)
+                .unwrap_err()
+                .contains("300")
+        );
+    }
 }
