@@ -329,13 +329,14 @@ impl OverpullGuard {
         false
     }
 
-    /// Too far from the limit for any warning, by four times its time.
+    /// Too far from the limit for any warning, by twice its time.
     fn is_far(&self, at: Nanos, gap_n: f64) -> bool {
-        let held = self
-            .rough_speed_m_s(at)
-            .map_or(0.0, |speed| self.held_rate_n_s(speed));
+        let held = match self.rough_speed_m_s(at) {
+            Some(speed) if -speed > PULLED_M_S => self.held_rate_n_s(speed),
+            _ => 0.0,
+        };
         let seen = self.tension.rough().unwrap_or(0.0);
-        gap_n > 4.0 * self.model.approaching_s * held.max(seen)
+        gap_n > 2.0 * self.model.approaching_s * held.max(seen)
     }
 
     fn note_usual_pull(&mut self, at: Nanos) {
