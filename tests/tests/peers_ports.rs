@@ -144,6 +144,8 @@ async fn adapter_that_returns_under_another_name_is_found_and_a_stranger_is_not_
         ..PortConfig::new(0, &address, 9600, clock())
     });
     port.opened().await;
+    // As the system does: the name goes with the adapter (its device number is given out again).
+    std::fs::remove_file(by_id.join("usb-Invented_load")).unwrap();
     drop(load);
     port.closed().await;
     for gone in ["load0", "ttyUSB0"] {
@@ -233,7 +235,7 @@ async fn packets_made_by_a_foreign_program_are_read() {
         let (load, depth) = (2000.5 + number as f64, 812.25 - number as f64 / 100.0);
         assert_eq!(reading.raw, if index % 2 == 0 { load } else { depth });
         assert_eq!(reading.seq, Some(number as u64));
-        let time = (number % 2 == 0).then_some(number as f64 * 1e-3);
+        let time = (number % 2 == 0).then_some(number as f64 / 1e3);
         assert_eq!(reading.device_s, time);
     }
 }

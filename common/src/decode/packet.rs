@@ -199,7 +199,7 @@ impl PacketDecoder {
                 at,
                 raw,
                 seq: Some(u64::from(packet.seq)),
-                device_s: packet.device_us.map(|us| us as f64 * 1e-6),
+                device_s: packet.device_us.map(|us| us as f64 / 1e6),
             });
         }
         if given {

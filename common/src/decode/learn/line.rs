@@ -197,7 +197,8 @@ impl Shape {
     /// A number that stands in a word and never changes belongs to the word.
     fn is_slot(&self, index: usize) -> bool {
         let place = &self.places[index];
-        !place.numbers.is_empty() && !(place.constant && self.glued(index))
+        let belongs_to_word = place.constant && self.glued(index);
+        !place.numbers.is_empty() && !belongs_to_word
     }
 
     /// Number right after a word.
