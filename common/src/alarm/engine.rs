@@ -212,6 +212,11 @@ impl AlarmEngine {
     /// Takes over what [`super::OverpullGuard`] made of a load reading: both overpull alarms and the
     /// approach to the limit.
     pub fn judged(&mut self, at: Nanos, verdict: &Verdict) {
+        let quiet = !(verdict.overpull || verdict.pull || verdict.approaching);
+        if quiet && self.alarms[..3].iter().all(|alarm| !alarm.raw) {
+            self.tick(at); // nearly every reading
+            return;
+        }
         let tension = Some(verdict.tension_n);
         let limit = Detail::Limit(verdict.limit_n);
         self.condition(
