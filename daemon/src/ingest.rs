@@ -200,6 +200,7 @@ impl Ingest {
             self.horn.send_modify(|horn| {
                 horn.overpull = raised.overpull.or(horn.overpull);
                 horn.approaching = raised.approaching.or(horn.approaching);
+                horn.overpulls += u64::from(raised.overpull.is_some());
             });
             if raised.overpull.is_some() {
                 count(&self.progress.overpulls);

@@ -7,4 +7,4 @@ command -v socat >/dev/null || { echo "socat is missing: apt install socat" >&2;
 venv="${CARGO_TARGET_DIR:-target}/peers-venv"
 python3 -m venv "$venv"
 "$venv/bin/pip" install --quiet --disable-pip-version-check -r tests/peers/requirements.txt
-"$venv/bin/python" -c 'import cobs, crcmod, pymodbus, serial; print("peers ready: pymodbus", pymodbus.__version__)'
+"$venv/bin/python" -c 'import cobs, crcmod, jsonschema, prometheus_client, pymodbus, serial; print("peers ready: pymodbus", pymodbus.__version__)'

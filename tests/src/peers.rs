@@ -82,7 +82,8 @@ pub fn python_ready(script: &str, arguments: &[&str]) -> Peer {
 
 const MISSING: &str = "the Python peers are missing: run tests/peers/setup.sh once";
 
-fn python_command(script: &str, arguments: &[&str]) -> Command {
+/// One of the Python peers, ready to be started.
+pub fn python_command(script: &str, arguments: &[&str]) -> Command {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("..");
     let target = std::env::var_os("CARGO_TARGET_DIR").map_or(root.join("target"), PathBuf::from);
     let interpreter = target.join("peers-venv/bin/python");

@@ -45,6 +45,11 @@ impl Terminal {
         })
     }
 
+    /// Another handle on the instrument's end, for reading what the daemon says; does not block.
+    pub fn end(&self) -> io::Result<File> {
+        self.end.try_clone()
+    }
+
     /// Writes all bytes; gives up when `stopped` says so while the reader takes nothing.
     pub fn write(&mut self, mut bytes: &[u8], stopped: impl Fn() -> bool) -> io::Result<()> {
         while !bytes.is_empty() {

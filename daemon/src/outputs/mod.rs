@@ -29,6 +29,8 @@ pub const ALARM: &str = "output";
 pub struct Horn {
     /// Set by the guard, at once; taken back when the pipeline has judged the same reading.
     pub overpull: Option<Warning>,
+    /// How often the guard has raised one: a new overpull is told even while an old one stands.
+    pub overpulls: u64,
     /// Likewise, while the limit is near.
     pub approaching: Option<Warning>,
     /// Alarms that are not normal, as of the last snapshot.
@@ -129,6 +131,7 @@ mod tests {
     fn horn(state: &str) -> Horn {
         Horn {
             overpull: None,
+            overpulls: 0,
             approaching: None,
             alarms: vec![AlarmView {
                 kind: "stall".into(),
@@ -157,6 +160,7 @@ mod tests {
                 tension_n: 2.0,
                 limit_n: 1.0,
             }),
+            overpulls: 1,
             approaching: None,
             alarms: Vec::new(),
         };

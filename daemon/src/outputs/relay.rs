@@ -93,11 +93,10 @@ async fn beat(common: &mut Common, mut device: Device, heartbeat: Duration) -> i
             }
             _ = timer.tick() => true,
         };
-        let well = common
-            .horn
-            .borrow_and_update()
-            .sounding(&common.alarms)
-            .is_empty();
+        let (well, overpulls) = {
+            let horn = common.horn.borrow_and_update();
+            (horn.sounding(&common.alarms).is_empty(), horn.overpulls)
+        };
         if due {
             let ticks = read(&common.progress.ticks);
             let moves = ticks != seen;
@@ -106,11 +105,11 @@ async fn beat(common: &mut Common, mut device: Device, heartbeat: Duration) -> i
             if well && !moves {
                 continue;
             }
-        } else if said == Some(well) {
+        } else if said == Some((well, overpulls)) {
             continue;
         }
         device.say(well).await?;
-        said = Some(well);
+        said = Some((well, overpulls));
         common.working();
     }
 }

@@ -1,0 +1,361 @@
+//! How long from the bytes of an overpull on the port to the alarm word on the output line, while the
+//! disk stalls, fifty pages watch and the database is dead; and what the daemon costs.
+//!
+//! ```text
+//! cargo run --release -p kerfwatch-tests --bin latency -- --seconds 120
+//! cargo run --release -p kerfwatch-tests --bin latency -- --quiet-disk --pages 0 --seconds 1800
+//! ```
+//!
+//! The daemon runs in a process of its own. Latencies go into an HdrHistogram, corrected for
+//! coordinated omission: while one alarm is late, those that were due meanwhile count as late too.
+
+use clap::Parser;
+use hdrhistogram::Histogram;
+use kerfwatch::job::{apply_set, print_default_job, read_job};
+use kerfwatchd::Config;
+use kerfwatchd::demo::fixture::with_plain_instruments;
+use kerfwatchd::demo::terminal::Terminal;
+use kerfwatchd::disk::Brake;
+use kerfwatchd::run::Clocking;
+use kerfwatchd::web::{PATIENCE, PageConfig};
+use std::fs;
+use std::io::{BufRead, BufReader, Write};
+use std::net::SocketAddr;
+use std::path::PathBuf;
+use std::process::{Child, Command, Stdio};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, Instant};
+
+/// Time between overpulls.
+const EVERY: Duration = Duration::from_millis(50);
+
+#[derive(Debug, Parser)]
+struct Args {
+    /// How long to measure.
+    #[arg(long, default_value_t = 60)]
+    seconds: u64,
+    /// Readings per second of each instrument.
+    #[arg(long, default_value_t = 1000)]
+    rate: u32,
+    /// Pages that follow the live stream.
+    #[arg(long, default_value_t = 50)]
+    pages: usize,
+    /// Leave the disk alone: by default every sync takes two seconds longer.
+    #[arg(long)]
+    quiet_disk: bool,
+    /// No overpulls: only what the daemon costs.
+    #[arg(long)]
+    no_alarms: bool,
+    /// For the daemon's own process.
+    #[arg(long, hide = true)]
+    job: Option<PathBuf>,
+    /// For the process of the pages.
+    #[arg(long, hide = true)]
+    watch: Option<SocketAddr>,
+}
+
+fn main() -> anyhow::Result<()> {
+    let args = Args::parse();
+    if let Some(job) = &args.job {
+        return daemon(job, args.quiet_disk);
+    }
+    if let Some(page) = args.watch {
+        return watch(page, args.pages);
+    }
+    measure(&args)
+}
+
+/// The daemon's process: runs until standard input closes.
+fn daemon(job: &std::path::Path, quiet_disk: bool) -> anyhow::Result<()> {
+    let job_text = fs::read_to_string(job)?;
+    let read = read_job(&job_text, "bench job").map_err(|f| anyhow::anyhow!("{f}"))?;
+    let brake = Brake::default();
+    if !quiet_disk {
+        brake.stall(Duration::from_secs(2));
+    }
+    let (up, is_up) = tokio::sync::oneshot::channel();
+    let config = Config {
+        job: read.job,
+        job_text,
+        clock: Clocking::Live,
+        page: Some(PageConfig {
+            listen: "127.0.0.1:0".to_owned(),
+            token: None,
+            names: Vec::new(),
+            patience: PATIENCE,
+        }),
+        resume: None,
+        brake,
+        speak: false,
+        started: Some(up),
+    };
+    let stop = input_closed();
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()?;
+    runtime.block_on(async {
+        let telling = async {
+            if let Ok(started) = is_up.await
+                && let Some(page) = started.page
+            {
+                println!("{page}");
+            }
+            std::future::pending::<()>().await;
+        };
+        tokio::select! {
+            ended = kerfwatchd::run(config, stop) => ended.map(|_| ()).map_err(Into::into),
+            () = telling => Ok(()),
+        }
+    })
+}
+
+/// Ready when standard input closes.
+async fn input_closed() {
+    let (closed, is_closed) = tokio::sync::oneshot::channel::<()>();
+    std::thread::spawn(move || {
+        let mut line = String::new();
+        let _ = std::io::stdin().read_line(&mut line);
+        drop(closed);
+    });
+    let _ = is_closed.await;
+}
+
+/// The process of the pages: reads streams until it is killed.
+fn watch(page: SocketAddr, pages: usize) -> anyhow::Result<()> {
+    let threads: Vec<_> = (0..pages)
+        .map(|_| {
+            std::thread::spawn(move || {
+                let mut stream = kerfwatch_tests::http::open_stream(page, "/api/v1/stream");
+                let _ = std::io::copy(&mut stream, &mut std::io::sink());
+            })
+        })
+        .collect();
+    for thread in threads {
+        thread
+            .join()
+            .map_err(|_| anyhow::anyhow!("a page panicked"))?;
+    }
+    Ok(())
+}
+
+fn job_text(ends: &[Terminal; 3], folder: &std::path::Path) -> anyhow::Result<String> {
+    let mut text = with_plain_instruments(print_default_job())?;
+    for (key, value) in [
+        ("load.port", format!("serial:{}", ends[0].path.display())),
+        ("depth.port", format!("serial:{}", ends[1].path.display())),
+        ("record.folder", folder.display().to_string()),
+    ] {
+        text = apply_set(&text, &format!("{key}={value:?}")).map_err(|e| anyhow::anyhow!(e))?;
+    }
+    text.push_str(&format!(
+        "\n[[alarm.output]]\nname = \"bench\"\nkind = \"serial-line\"\nport = \"serial:{}\"\nalarms = [\"overpull\"]\nheartbeat = \"10 s\"\n",
+        ends[2].path.display()
+    ));
+    // Nobody answers there: the discard port of this machine.
+    text.push_str("\n[forward]\nurl = \"http://127.0.0.1:9\"\norg = \"none\"\nbucket = \"none\"\n");
+    Ok(text)
+}
+
+fn measure(args: &Args) -> anyhow::Result<()> {
+    let folder = tempfile::tempdir()?;
+    let ends = [Terminal::open()?, Terminal::open()?, Terminal::open()?];
+    let text = job_text(&ends, folder.path())?;
+    let job_file = folder.path().join("job.toml");
+    fs::write(&job_file, &text)?;
+    let limit = limit_of(&text)?;
+    let this = std::env::current_exe()?;
+    let mut command = Command::new(&this);
+    command.arg("--job").arg(&job_file);
+    if args.quiet_disk {
+        command.arg("--quiet-disk");
+    }
+    let mut daemon = command
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()?;
+    let mut said = String::new();
+    if let Some(output) = daemon.stdout.take() {
+        BufReader::new(output).read_line(&mut said)?;
+    }
+    let page: SocketAddr = said.trim().parse()?;
+    let pages = (args.pages > 0)
+        .then(|| {
+            Command::new(&this)
+                .args([
+                    "--watch",
+                    &page.to_string(),
+                    "--pages",
+                    &args.pages.to_string(),
+                ])
+                .spawn()
+        })
+        .transpose()?;
+
+    let [mut load, mut depth, alarm] = ends;
+    let over = Arc::new(AtomicBool::new(false));
+    let reader = alarm.end()?;
+    let stop = Arc::new(AtomicBool::new(false));
+    let step = Duration::from_secs(1) / args.rate;
+    let seconds = Duration::from_secs(args.seconds);
+    let start = Instant::now();
+    let before = cost(&daemon)?;
+    let (sent, times) = std::sync::mpsc::channel::<Instant>();
+    let feeding = {
+        let (stop, over) = (Arc::clone(&stop), Arc::clone(&over));
+        let alarms = !args.no_alarms;
+        std::thread::spawn(move || {
+            let mut due = Instant::now();
+            let mut pulse_due = Instant::now() + Duration::from_secs(3);
+            let mut n = 0_u64;
+            while !stop.load(Ordering::Relaxed) {
+                due += step;
+                std::thread::sleep(due.saturating_duration_since(Instant::now()));
+                let is_pulse =
+                    alarms && Instant::now() >= pulse_due && !over.load(Ordering::Relaxed);
+                let tension = if is_pulse { 1.03 } else { 0.85 } * limit + (n % 7) as f64;
+                let time = Instant::now();
+                let _ = load.write(format!("L {tension:.2}\r\n").as_bytes(), || true);
+                if is_pulse {
+                    over.store(true, Ordering::Relaxed);
+                    pulse_due += EVERY;
+                    let _ = sent.send(time);
+                }
+                let line = 2010.0 + 0.0001 * (n % 1000) as f64;
+                let _ = depth.write(format!("D {line:.4}\r\n").as_bytes(), || true);
+                n += 1;
+            }
+            n
+        })
+    };
+    let mut latencies = Histogram::<u64>::new_with_bounds(1, 60_000_000, 3)?;
+    let mut plain = latencies.clone();
+    let mut lines = BufReader::new(reader);
+    let mut line = String::new();
+    while start.elapsed() < seconds {
+        if args.no_alarms {
+            std::thread::sleep(Duration::from_millis(200));
+            continue;
+        }
+        line.clear();
+        match lines.read_line(&mut line) {
+            Ok(_) => {}
+            Err(error) if error.kind() == std::io::ErrorKind::WouldBlock => {
+                // Finer than what is measured; the reader has the machine's other core.
+                std::thread::sleep(Duration::from_micros(20));
+                continue;
+            }
+            Err(error) => return Err(error.into()),
+        }
+        let seen = Instant::now();
+        if line.starts_with("ALARM")
+            && let Ok(time) = times.try_recv()
+        {
+            let micros = u64::try_from((seen - time).as_micros())?.max(1);
+            latencies.record_correct(micros, u64::try_from(EVERY.as_micros())?)?;
+            plain.record(micros)?;
+            over.store(false, Ordering::Relaxed);
+        }
+    }
+    let after = cost(&daemon)?;
+    stop.store(true, Ordering::Relaxed);
+    let readings = feeding
+        .join()
+        .map_err(|_| anyhow::anyhow!("the feeder panicked"))?;
+    let took = start.elapsed().as_secs_f64();
+    println!(
+        "{} s, 2 x {:.0} readings/s, {} pages, disk {}, database dead",
+        args.seconds,
+        readings as f64 / took,
+        args.pages,
+        if args.quiet_disk {
+            "quiet"
+        } else {
+            "stalls 2 s at each sync"
+        },
+    );
+    if !args.no_alarms {
+        println!(
+            "port to alarm output, ms: {} overpulls; p50 {:.3}  p99 {:.3}  p99.9 {:.3}  max {:.3} (uncorrected p99.9 {:.3})",
+            plain.len(),
+            ms(latencies.value_at_quantile(0.5)),
+            ms(latencies.value_at_quantile(0.99)),
+            ms(latencies.value_at_quantile(0.999)),
+            ms(latencies.max()),
+            ms(plain.value_at_quantile(0.999)),
+        );
+    }
+    println!(
+        "daemon: {:.2} % of a core, RSS {:.1} MiB at the start, {:.1} at the end, {:.1} at most",
+        100.0 * (after.cpu_s - before.cpu_s) / took,
+        before.rss_mib,
+        after.rss_mib,
+        after.rss_most_mib,
+    );
+    end(daemon, pages)
+}
+
+fn ms(micros: u64) -> f64 {
+    micros as f64 * 1e-3
+}
+
+fn end(mut daemon: Child, pages: Option<Child>) -> anyhow::Result<()> {
+    if let Some(mut pages) = pages {
+        pages.kill()?;
+        pages.wait()?;
+    }
+    if let Some(mut input) = daemon.stdin.take() {
+        input.flush()?;
+    }
+    let status = daemon.wait()?;
+    anyhow::ensure!(status.success(), "the daemon ended with {status}");
+    Ok(())
+}
+
+/// The tension limit at the bench depth, from the same tables the guard uses.
+fn limit_of(text: &str) -> anyhow::Result<f64> {
+    let job = read_job(text, "bench job")
+        .map_err(|f| anyhow::anyhow!("{f}"))?
+        .job;
+    Ok(kerfwatch::alarm::GuardModel::new(&job).limit_n(Some(2010.0)))
+}
+
+struct Cost {
+    cpu_s: f64,
+    rss_mib: f64,
+    rss_most_mib: f64,
+}
+
+/// *Source*: proc(5): utime and stime in clock ticks of 1/100 s, VmRSS and VmHWM in KiB.
+fn cost(child: &Child) -> anyhow::Result<Cost> {
+    let stat = fs::read_to_string(format!("/proc/{}/stat", child.id()))?;
+    let fields: Vec<&str> = stat
+        .rsplit(')')
+        .next()
+        .unwrap_or("")
+        .split_whitespace()
+        .collect();
+    let ticks: f64 = [11, 12]
+        .iter()
+        .filter_map(|&n| fields.get(n)?.parse::<f64>().ok())
+        .sum();
+    let status = fs::read_to_string(format!("/proc/{}/status", child.id()))?;
+    let mib = |name: &str| {
+        status
+            .lines()
+            .find_map(|line| {
+                line.strip_prefix(name)?
+                    .split_whitespace()
+                    .next()?
+                    .parse::<f64>()
+                    .ok()
+            })
+            .unwrap_or(f64::NAN)
+            / 1024.0
+    };
+    Ok(Cost {
+        cpu_s: ticks / 100.0,
+        rss_mib: mib("VmRSS:"),
+        rss_most_mib: mib("VmHWM:"),
+    })
+}
