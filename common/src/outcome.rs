@@ -5,12 +5,14 @@ use crate::groove::GrooveEstimate;
 use crate::groove::drag_fit::NEVER;
 use crate::infer::hold::{Motionless, Phase};
 use crate::infer::track::TrackPoint;
+use crate::input::ChannelId;
 use crate::model::Motion;
 use crate::pipeline::Pipeline;
 use crate::result::{
     Direction, FORMAT, Friction, Interval, Quality, RunInfo, RunResult, State, Stroke, ToolTrack,
 };
-use crate::snapshot::Snapshot;
+use crate::snapshot::{ChannelView, Snapshot};
+use crate::time::seconds;
 
 /// Step of the tool track in the result, s.
 const TRACK_STEP: f64 = 1.0;
@@ -39,16 +41,54 @@ pub fn result(p: &Pipeline, id: &str) -> RunResult {
     }
 }
 
+/// Health of the instruments, load then depth; empty for an imported run.
+fn channels(p: &Pipeline) -> Vec<ChannelView> {
+    let Some(instruments) = &p.instruments else {
+        return Vec::new();
+    };
+    [
+        ("load", ChannelId::Load, p.job.load.is_some()),
+        ("depth", ChannelId::Depth, p.job.depth.is_some()),
+    ]
+    .into_iter()
+    .filter(|(_, _, is_there)| *is_there)
+    .map(|(name, channel, _)| {
+        let health = instruments.health(channel);
+        ChannelView {
+            name: name.to_owned(),
+            readings: health.readings,
+            rate_hz: health.rate_hz,
+            age_s: health
+                .last_good_at
+                .map(|at| seconds(instruments.now() - at)),
+            bad_frames: health.bad_frames,
+            fault: health.fault.word().to_owned(),
+        }
+    })
+    .collect()
+}
+
 fn quality(p: &Pipeline) -> Quality {
     let a = p.aligner.counts();
-    Quality {
+    let mut quality = Quality {
         bad_frames: 0,
         gaps: a.gaps,
         late: a.late,
         lost_blocks: 0,
         out_of_range: a.out_of_range,
         spikes: a.spikes,
+    };
+    if let Some(instruments) = &p.instruments {
+        for port in 0..=1 {
+            quality.bad_frames += instruments.frame_counts(port).map_or(0, |c| c.bad);
+        }
+        for channel in [ChannelId::Load, ChannelId::Depth] {
+            let health = instruments.health(channel);
+            quality.out_of_range += health.out_of_range;
+            quality.spikes += health.spikes;
+        }
     }
+    quality
 }
 
 fn strokes(p: &Pipeline, estimate: &GrooveEstimate) -> Vec<Stroke> {
@@ -278,7 +318,7 @@ pub fn snapshot(p: &Pipeline) -> Snapshot {
         groove: live.map(|l| l.bins.clone()).unwrap_or_default(),
         joints: live.map(|l| l.joints.clone()).unwrap_or_default(),
         alarms: Vec::new(),
-        channels: Vec::new(),
+        channels: channels(p),
         quality: quality(p),
         bends_max: 0,
         life_used: None,

@@ -5,6 +5,7 @@
 //! clock, so a replay of the recorded inputs gives the same results bit for bit.
 
 use crate::align::Aligner;
+use crate::calibrate::{CalibratedReading, Instruments};
 use crate::groove::ledger::Ledger;
 use crate::groove::{self, GrooveEstimate};
 use crate::infer::hold::HoldTracker;
@@ -22,6 +23,9 @@ use crate::time::{Nanos, seconds};
 #[derive(Debug)]
 pub struct Pipeline {
     pub(crate) job: Job,
+    /// Decoding and calibration; `None` while its readings go through the rest, and for a job whose
+    /// instruments cannot be set up (the job reader has said so).
+    pub(crate) instruments: Option<Instruments>,
     pub(crate) aligner: Aligner,
     pub(crate) motion: ToolMotion,
     pub(crate) hold: HoldTracker,
@@ -42,6 +46,7 @@ impl Pipeline {
     /// A pipeline at the start of a run.
     pub fn new(job: &Job) -> Self {
         Self {
+            instruments: Instruments::new(job).ok(),
             aligner: Aligner::default(),
             motion: ToolMotion::new(job),
             hold: HoldTracker::default(),
@@ -64,12 +69,40 @@ impl Pipeline {
     pub fn push(&mut self, input: &Input, events: &mut Vec<Event>) {
         match input {
             Input::Reading { channel, at, value } => self.reading(*channel, *at, *value, events),
-            Input::Mark { at, mark } => self.mark(*at, mark),
+            Input::Mark { at, mark } => {
+                self.measured(
+                    |instruments, sink| instruments.push(input, &mut |_| {}, &mut |r| sink(r)),
+                    events,
+                );
+                self.mark(*at, mark);
+            }
             Input::Received { .. }
             | Input::Sent { .. }
             | Input::Port { .. }
-            | Input::Tick { .. } => {}
+            | Input::Tick { .. } => {
+                self.measured(
+                    |instruments, sink| instruments.push(input, &mut |_| {}, &mut |r| sink(r)),
+                    events,
+                );
+            }
         }
+    }
+
+    /// Takes every usable reading that `act` gets out of the instruments.
+    fn measured(
+        &mut self,
+        act: impl FnOnce(&mut Instruments, &mut dyn FnMut(&CalibratedReading)),
+        events: &mut Vec<Event>,
+    ) {
+        let Some(mut instruments) = self.instruments.take() else {
+            return;
+        };
+        act(&mut instruments, &mut |reading| {
+            if reading.flags.usable() {
+                self.reading(reading.channel, reading.at, reading.value, events);
+            }
+        });
+        self.instruments = Some(instruments);
     }
 
     /// One calibrated reading: newtons or metres.
@@ -164,6 +197,10 @@ impl Pipeline {
 
     /// The run has ended: decides what was still pending.
     pub fn finish(&mut self, events: &mut Vec<Event>) {
+        self.measured(
+            |instruments, sink| instruments.finish(&mut |r| sink(r)),
+            events,
+        );
         let mut cells = Vec::new();
         self.aligner.finish(&mut |c| cells.push(c));
         for cell in &cells {

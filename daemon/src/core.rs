@@ -49,6 +49,8 @@ pub struct Core {
     pub console: Console,
     /// Outputs follow this.
     pub horn: watch::Sender<Horn>,
+    /// When the groove was last worked out.
+    pub groove: GrooveClock,
 }
 
 impl Core {
@@ -89,6 +91,7 @@ impl Core {
         for event in events.drain(..) {
             self.tell(&event);
         }
+        self.pipeline.refresh();
         let groove = self.pipeline.snapshot();
         self.decisions.tell(Derived::Groove {
             at_s: groove.at_s,
@@ -124,6 +127,8 @@ impl Core {
         self.decisions.tell(Derived::from(event));
         match event {
             Event::Stroke(stroke) => {
+                self.groove.is_old = true;
+                self.groove.renew(&mut self.pipeline);
                 let snapshot = self.pipeline.snapshot();
                 self.console.stroke(stroke, &snapshot);
                 if stroke.n.is_multiple_of(GROOVE_EVERY_STROKES) {
@@ -147,6 +152,7 @@ impl Core {
     }
 
     fn publish(&mut self) {
+        self.groove.renew(&mut self.pipeline);
         let mut snapshot = self.pipeline.snapshot();
         // The guard is ahead of the pipeline; its word stands until the pipeline has had time to
         // come to its own finding, which is then the one to be acknowledged.
@@ -169,6 +175,25 @@ impl Core {
         });
         snapshot.alarms.extend(self.published.shell_alarms.views());
         self.published.snapshot.send_replace(Arc::new(snapshot));
+    }
+}
+
+/// When to work out the groove anew: after strokes, but with a tenth of the thread's time at most,
+/// as it takes longer the more strokes there are.
+#[derive(Debug, Default)]
+pub struct GrooveClock {
+    is_old: bool,
+    not_before: Option<Instant>,
+}
+
+impl GrooveClock {
+    fn renew(&mut self, pipeline: &mut Pipeline) {
+        let start = Instant::now();
+        if self.is_old && self.not_before.is_none_or(|time| start >= time) {
+            pipeline.refresh();
+            self.is_old = false;
+            self.not_before = Some(start + start.elapsed() * 10);
+        }
     }
 }
 

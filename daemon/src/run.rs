@@ -14,7 +14,7 @@
 
 use crate::clock::{Hand, RunClock};
 use crate::console::Console;
-use crate::core::Core;
+use crate::core::{Core, GrooveClock};
 use crate::disk::{Brake, Disk};
 use crate::guard::Guard;
 use crate::handover::Handover;
@@ -294,6 +294,7 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
                 speak: config.speak,
             },
             horn: horn.clone(),
+            groove: GrooveClock::default(),
         };
         threads.start("kw-core", move || core.run())?
     };

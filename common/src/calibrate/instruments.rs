@@ -180,6 +180,11 @@ impl Instruments {
         self.depth.release(judged);
     }
 
+    /// Time of the newest input.
+    pub fn now(&self) -> Nanos {
+        self.now
+    }
+
     /// Health of one instrument at the time of the newest input.
     pub fn health(&self, channel: ChannelId) -> ChannelHealth {
         let (state, number) = match channel {
