@@ -129,7 +129,7 @@ impl Aligner {
     #[inline]
     pub fn load(&mut self, t: f64, value: f64, out: &mut impl FnMut(Cell)) {
         // 1 MN is far beyond any single-strand line.
-        if !(value.abs() < 1e6) {
+        if value.is_nan() || value.abs() >= 1e6 {
             self.counts.out_of_range += 1;
             return;
         }
@@ -153,7 +153,7 @@ impl Aligner {
     #[inline]
     pub fn depth(&mut self, t: f64, value: f64, out: &mut impl FnMut(Cell)) {
         // No hole is 50 km deep.
-        if !(value.abs() < 5e4) {
+        if value.is_nan() || value.abs() >= 5e4 {
             self.counts.out_of_range += 1;
             return;
         }
@@ -167,6 +167,17 @@ impl Aligner {
         slot.depth_sum += value;
         slot.depth_t += t;
         self.close_ready(out);
+    }
+
+    /// The counter is about to be set anew: closes what waits; the next depth is taken as it comes.
+    pub fn new_counter(&mut self, out: &mut impl FnMut(Cell)) {
+        self.finish(out);
+        self.started = false;
+        self.latest = [i64::MIN / 2; 2];
+        self.line_offset = 0.0;
+        self.last_depth = None;
+        self.depth_jump = None;
+        self.before_depth = None;
     }
 
     /// Closes what is left at the end of a run.
@@ -213,7 +224,7 @@ impl Aligner {
     #[inline]
     fn slot(&mut self, t: f64, channel: usize, out: &mut impl FnMut(Cell)) -> Option<&mut Pending> {
         let index = (t * (1.0 / CELL_S)).floor();
-        if !(index.abs() < 1e15) {
+        if index.is_nan() || index.abs() >= 1e15 {
             self.counts.out_of_range += 1;
             return None;
         }
@@ -270,8 +281,8 @@ impl Aligner {
         let middle = (self.next as f64 + 0.5) * CELL_S;
         let load_here = load_point(&first);
         let depth_here = depth_point(&first);
-        let tension = self.value_at(middle, self.before_load, load_here, |p| load_point(p), 0);
-        let line = self.value_at(middle, self.before_depth, depth_here, |p| depth_point(p), 1);
+        let tension = self.value_at(middle, self.before_load, load_here, load_point, 0);
+        let line = self.value_at(middle, self.before_depth, depth_here, depth_point, 1);
         if load_here.is_some() {
             self.before_load = load_here;
         }

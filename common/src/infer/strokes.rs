@@ -106,6 +106,25 @@ impl StrokeFinder {
         self.direction
     }
 
+    /// All depths turn out to be `by` m deeper than told: what is under way moves with it.
+    pub fn shift(&mut self, by: f64) {
+        for turn in [
+            &mut self.from,
+            &mut self.farthest,
+            &mut self.shallow,
+            &mut self.deep,
+        ] {
+            turn.depth += by;
+        }
+        for turn in self.approach.iter_mut().chain(&mut self.last) {
+            turn.depth += by;
+        }
+        for m in &mut self.tail {
+            m.depth += by;
+        }
+        self.profile = StrokeProfile::new(self.bin, self.origin);
+    }
+
     /// Takes a moment; gives the stroke that is now known to have ended.
     pub fn push(&mut self, m: &Moment) -> Option<FoundStroke> {
         let here = Turn {

@@ -27,14 +27,14 @@ impl Track {
     /// Keeps every second moment.
     pub fn push(&mut self, m: &Moment) {
         let origin = *self.origin.get_or_insert(m.index);
-        if (m.index - origin) % EVERY == 0 {
-            if let Ok(index) = u32::try_from(m.index) {
-                self.points.push(TrackPoint {
-                    index,
-                    depth: m.depth as f32,
-                    speed: m.speed as f32,
-                });
-            }
+        if (m.index - origin) % EVERY == 0
+            && let Ok(index) = u32::try_from(m.index)
+        {
+            self.points.push(TrackPoint {
+                index,
+                depth: m.depth as f32,
+                speed: m.speed as f32,
+            });
         }
     }
 

@@ -102,6 +102,20 @@ impl FrictionChain {
         self.set = true;
     }
 
+    /// While the tool moves, every metre of line moves with it, and friction is fully turned that
+    /// way even where tension falls: the chain goes to that state by `part` of what is missing.
+    pub fn slide(&mut self, motion: Motion, part: f64) {
+        for (i, s) in self.segments.iter().enumerate() {
+            let above = self.tension[i];
+            let full = match motion {
+                Motion::Up => (above - s.offset_up) / s.gain_up,
+                Motion::Down => (above - s.offset_down) / s.gain_down,
+                Motion::Rest => continue,
+            };
+            self.tension[i + 1] += part * (full - self.tension[i + 1]);
+        }
+    }
+
     /// Integral of tension over the line, N m: divided by EA it is the elastic stretch.
     pub fn tension_integral(&self) -> f64 {
         let inner: f64 = self.tension[1..SEGMENTS].iter().sum();

@@ -11,6 +11,7 @@ pub mod friction_chain;
 pub mod wave_window;
 
 use crate::align::{CELL_S, Cell};
+use crate::infer::friction::Learned;
 use crate::job::{Counts, Job};
 use crate::model::Motion;
 use crate::model::line::LineInFluid;
@@ -21,6 +22,8 @@ use friction_chain::FrictionChain;
 use std::collections::VecDeque;
 use wave_window::WaveWindow;
 
+/// Part of missing friction that turns in one cell while the tool moves: about half a second.
+const SLIDE_PART: f64 = 0.15;
 /// Half width, in cells, of the difference that gives tool speed.
 const SPEED_CELLS: usize = 2;
 
@@ -111,6 +114,15 @@ pub struct Moment {
 pub struct ToolMotion {
     hanging: Hanging,
     friction: (f64, f64),
+    /// Friction of the tool itself, up and down.
+    tool_friction: (f64, f64),
+    /// Reading of the cell at no load, learned, N.
+    cell_offset: f64,
+    /// Fluid drag on line (N per m/s and metre) and tool (N per m/s), learned.
+    fluid: (f64, f64),
+    nominal_weight: f64,
+    /// From reference depths, m.
+    correction: f64,
     table: ProfileTable,
     chain: FrictionChain,
     window: WaveWindow,
@@ -134,6 +146,11 @@ impl ToolMotion {
         Self {
             window: WaveWindow::new(hanging.ea / hanging.wave_speed),
             friction,
+            tool_friction: friction,
+            cell_offset: 0.0,
+            fluid: (0.0, 0.0),
+            nominal_weight: hanging.tool_weight,
+            correction: 0.0,
             table,
             chain: FrictionChain::default(),
             counts: job.counts,
@@ -157,9 +174,14 @@ impl ToolMotion {
         self.friction
     }
 
-    /// Uses friction coefficients that were learned.
-    pub fn set_friction(&mut self, up: f64, down: f64, deepest: f64) {
+    /// Uses what was learned while the tool ran free.
+    pub fn use_learned(&mut self, learned: &Learned, deepest: f64) {
+        let (up, down) = (learned.up, learned.down);
         self.friction = (up, down);
+        self.tool_friction = (learned.tool, learned.tool);
+        self.cell_offset = learned.offset;
+        self.fluid = (learned.line_fluid, learned.tool_fluid);
+        self.hanging.tool_weight = self.nominal_weight * learned.weight;
         let h = &self.hanging;
         self.table = ProfileTable::new(&h.path, h.wire, up, down, deepest);
         let length = self.chain.length();
@@ -168,7 +190,8 @@ impl ToolMotion {
             let (low, high) = self.operating_tensions(length);
             self.chain.force_lay_out(&self.table, length, low, high);
             if let Some(last) = self.recent.back() {
-                self.chain.drive(last.tension + h.pressure_force);
+                self.chain
+                    .drive(last.tension - self.cell_offset + h.pressure_force);
             }
             // The tool has not moved because we know more: earlier moments shift with it.
             let shift = (self.chain.tension_integral() - before) / h.ea;
@@ -194,15 +217,21 @@ impl ToolMotion {
         let md = self.chain.length();
         let h = &self.hanging;
         let (pull, packing) = match motion {
-            Motion::Up => (h.tool_pull(motion, md, self.friction.0) + drag, h.packing),
-            Motion::Down => (h.tool_pull(motion, md, self.friction.1) - drag, -h.packing),
+            Motion::Up => (
+                h.tool_pull(motion, md, self.tool_friction.0) + drag,
+                h.packing,
+            ),
+            Motion::Down => (
+                h.tool_pull(motion, md, self.tool_friction.1) - drag,
+                -h.packing,
+            ),
             Motion::Rest => (h.tool_pull(motion, md, 0.0), 0.0),
         };
         let below = match motion {
             Motion::Rest => self.table.surface_tension(motion, pull, md.max(1.0)),
             _ => self.chain.surface(motion, pull),
         };
-        below - h.pressure_force + packing
+        below - h.pressure_force + packing + self.cell_offset
     }
 
     /// Takes a cell; what can now be told goes to `out`.
@@ -211,14 +240,14 @@ impl ToolMotion {
             self.gap += 1;
             return;
         };
-        if let Some(last) = self.last {
-            if cell.index != last.index + 1 {
-                // What the window still holds belongs to the time before the silence.
-                self.drain(out);
-                self.window.clear();
-                self.recent.clear();
-                self.gap = self.gap.max(1);
-            }
+        if let Some(last) = self.last
+            && cell.index != last.index + 1
+        {
+            // What the window still holds belongs to the time before the silence.
+            self.drain(out);
+            self.window.clear();
+            self.recent.clear();
+            self.gap = self.gap.max(1);
         }
         self.advance_line(tension, counted);
         self.last = Some(*cell);
@@ -231,6 +260,22 @@ impl ToolMotion {
         self.tau = self.line.max(0.0) / self.hanging.wave_speed;
         while let Some((index, ends)) = self.window.pop(self.tau) {
             self.tell(index, &ends, out);
+        }
+    }
+
+    /// The counter was set anew: tells what waits and starts from the next reading.
+    pub fn new_counter(&mut self, out: &mut impl FnMut(Moment)) {
+        self.drain(out);
+        self.window.clear();
+        self.last = None;
+        self.gap = 1;
+    }
+
+    /// The wheels are deeper by `by` m than told so far.
+    pub fn correct_depth(&mut self, by: f64) {
+        self.correction += by;
+        for m in &mut self.recent {
+            m.depth += by;
         }
     }
 
@@ -295,7 +340,7 @@ impl ToolMotion {
         let down = h
             .tool_pull(Motion::Down, length, self.friction.1)
             .max(0.2 * h.tool_weight);
-        let up = h.tool_pull(Motion::Up, length, self.friction.0);
+        let up = h.tool_pull(Motion::Up, length, self.tool_friction.0);
         (
             self.table.surface_tension(Motion::Down, down, length),
             self.table.surface_tension(Motion::Up, up, length) + 200.0,
@@ -315,20 +360,24 @@ impl ToolMotion {
         };
         self.chain.lay_out(&self.table, length, low, high);
         let h = &self.hanging;
-        let below = ends.tension_mean + h.pressure_force;
+        let below = ends.tension_mean - self.cell_offset + h.pressure_force;
         // Packing friction is the uppermost element of the chain, with the sign of line movement.
         let packing = h.packing * (ends.line_speed / 0.02).clamp(-1.0, 1.0);
-        self.chain.drive(below + packing);
+        // Fluid drag is spread over the line: half of it acts above the middle.
+        let fluid = ends.line_speed * (self.fluid.0 * length + self.fluid.1);
+        self.chain.drive(below + packing + 0.5 * fluid);
+        self.slide(ends.line_speed);
+        let h = &self.hanging;
         let stretch = self.chain.tension_integral() / h.ea
             * (length / self.chain.length().max(1.0))
             + self.table.stretch_static_corrections(length);
-        let pull_up = h.tool_pull(Motion::Up, length, self.friction.0);
-        let pull_down = h.tool_pull(Motion::Down, length, self.friction.1);
-        let end = ends.tension_end + h.pressure_force;
+        let pull_up = h.tool_pull(Motion::Up, length, self.tool_friction.0);
+        let pull_down = h.tool_pull(Motion::Down, length, self.tool_friction.1);
+        let end = ends.tension_end - self.cell_offset + h.pressure_force + fluid;
         let moment = Moment {
             index,
             t: ends.t,
-            depth: ends.line + stretch + h.cutter_offset,
+            depth: ends.line + stretch + h.cutter_offset + self.correction,
             speed: 0.0,
             counted,
             line_speed: ends.line_speed,
@@ -336,8 +385,14 @@ impl ToolMotion {
             tension_max,
             drag_up: self.chain.slipping(Motion::Up, end - h.packing) - pull_up,
             drag_down: pull_down - self.chain.slipping(Motion::Down, end + h.packing),
-            hold_up: self.chain.slipping(Motion::Up, below - h.packing) - pull_up,
-            hold_down: pull_down - self.chain.slipping(Motion::Down, below + h.packing),
+            hold_up: self
+                .chain
+                .slipping(Motion::Up, below + fluid.min(0.0) - h.packing)
+                - pull_up,
+            hold_down: pull_down
+                - self
+                    .chain
+                    .slipping(Motion::Down, below + fluid.max(0.0) + h.packing),
             after_gap: self.gap > 0,
         };
         self.gap = 0;
@@ -355,6 +410,26 @@ impl ToolMotion {
             if self.recent.len() <= 2 * SPEED_CELLS {
                 out(m);
             }
+        }
+    }
+
+    /// Sustained movement of the tool with the line turns all friction that way.
+    fn slide(&mut self, line_speed: f64) {
+        let (Some(a), Some(b)) = (self.recent.front(), self.recent.back()) else {
+            return;
+        };
+        let span = (b.index - a.index) as f64 * CELL_S;
+        if span < 0.15 {
+            return;
+        }
+        let speed = (b.depth - a.depth) / span;
+        if line_speed.abs() > 0.03 && speed * line_speed > 0.5 * line_speed * line_speed {
+            let way = if line_speed < 0.0 {
+                Motion::Up
+            } else {
+                Motion::Down
+            };
+            self.chain.slide(way, SLIDE_PART);
         }
     }
 

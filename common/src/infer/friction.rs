@@ -1,0 +1,281 @@
+//! Friction and weight, learned while the tool runs free.
+//!
+//! *Input*: [`Moment`]s while the cutter is known to be in (running in, weight checks, strokes
+//! before the cutter goes out). *Output*: [`Learned`]: line friction up and down, tool friction,
+//! tool weight and cell offset, by least squares with priors around the job's nominal values.
+//!
+//! Tension over depth tells friction from weight (friction grows with depth, weight and offset do
+//! not); up against down tells drag from offset. What the data do not tell stays at its prior.
+//! Surface tensions are means over up to [`SPAN_M`] of steady movement one way.
+
+use crate::model::Motion;
+use crate::model::profile_table::ProfileTable;
+use crate::motion::{Hanging, Moment};
+
+/// Longest stretch of hole that makes one mean, m.
+const SPAN_M: f64 = 25.0;
+/// Shortest, m.
+const SPAN_MIN_M: f64 = 1.5;
+/// Slowest movement that counts, m/s.
+const SPEED_MIN: f64 = 0.06;
+/// Standard deviation of one mean, N: sheave friction, speed, waves.
+const MEAN_SD: f64 = 12.0;
+/// Prior standard deviations: line friction (part of nominal), tool friction, tool weight (part),
+/// cell offset (N), fluid drag of the line (N s/m2) and of the tool (N s/m).
+const FRICTION_PART: f64 = 0.18;
+const TOOL_FRICTION: (f64, f64) = (0.15, 0.08);
+const WEIGHT_PART: f64 = 0.03;
+const OFFSET_SD: f64 = 12.0;
+const LINE_FLUID: (f64, f64) = (0.015, 0.03);
+const TOOL_FLUID: (f64, f64) = (15.0, 30.0);
+/// Most means kept.
+const MEANS_MAX: usize = 600;
+
+/// A steady stretch one way.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Steady {
+    /// Going up.
+    pub up: bool,
+    /// Length of line, m.
+    pub length: f64,
+    /// Mean surface tension, N.
+    pub tension: f64,
+    /// Metres covered.
+    pub metres: f64,
+    /// Mean speed, m/s, without sign.
+    pub speed: f64,
+    /// When it ended, s.
+    pub end: f64,
+}
+
+/// What was learned.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Learned {
+    /// Line on pipe, pulling out.
+    pub up: f64,
+    /// Line on pipe, running in.
+    pub down: f64,
+    /// Tool on pipe.
+    pub tool: f64,
+    /// Tool weight over nominal.
+    pub weight: f64,
+    /// Offset of the cell, N.
+    pub offset: f64,
+    /// Fluid drag on the line, N per m/s and metre.
+    pub line_fluid: f64,
+    /// Fluid drag on the tool, N per m/s.
+    pub tool_fluid: f64,
+    /// Means used.
+    pub means: usize,
+}
+
+/// Collects steady stretches.
+#[derive(Debug, Clone, Default)]
+pub struct FreeRuns {
+    means: Vec<Steady>,
+    now: Option<(bool, f64, f64, f64, f64, f64)>,
+    moving_since: f64,
+}
+
+impl FreeRuns {
+    /// Takes a moment; `settle`: seconds after a change of speed until tension is steady.
+    pub fn push(&mut self, m: &Moment, settle: f64, cutter_offset: f64) {
+        let up = m.speed < 0.0;
+        let steady = m.speed.abs() > SPEED_MIN
+            && (m.speed - m.line_speed).abs() < 0.2 * m.speed.abs()
+            && !m.after_gap;
+        if !steady {
+            self.close();
+            self.moving_since = m.t;
+            return;
+        }
+        if m.t - self.moving_since < settle + 0.5 {
+            return;
+        }
+        let metres = m.speed.abs() * crate::align::CELL_S;
+        let length = m.depth - cutter_offset;
+        match &mut self.now {
+            Some((way, tension, depth, n, sum, end)) if *way == up && *sum < SPAN_M => {
+                *tension += m.tension;
+                *depth += length;
+                *n += 1.0;
+                *sum += metres;
+                *end = m.t;
+            }
+            _ => {
+                self.close();
+                self.now = Some((up, m.tension, length, 1.0, metres, m.t));
+            }
+        }
+    }
+
+    fn close(&mut self) {
+        if let Some((up, tension, depth, n, metres, end)) = self.now.take()
+            && metres >= SPAN_MIN_M
+            && self.means.len() < MEANS_MAX
+        {
+            self.means.push(Steady {
+                up,
+                length: depth / n,
+                tension: tension / n,
+                metres,
+                speed: metres / (n * crate::align::CELL_S),
+                end,
+            });
+        }
+    }
+
+    /// End of the last stretch before the tool first came below `depth` m, s.
+    pub fn arrived_below(&self, depth: f64) -> Option<f64> {
+        self.means
+            .iter()
+            .take_while(|s| s.length < depth)
+            .last()
+            .map(|s| s.end)
+    }
+
+    /// Stretches that ended by `until`, s.
+    pub fn until(&self, until: f64) -> &[Steady] {
+        let n = self.means.partition_point(|s| s.end <= until);
+        &self.means[..n]
+    }
+}
+
+/// Unknowns: line friction up and down, tool friction, weight over nominal, offset, fluid drag of
+/// line and tool.
+const UNKNOWNS: usize = 7;
+type Theta = [f64; UNKNOWNS];
+
+/// Least squares with priors; `None` when there is nothing to learn from.
+pub fn learn(
+    hanging: &Hanging,
+    nominal: (f64, f64),
+    means: &[Steady],
+    deepest: f64,
+) -> Option<Learned> {
+    let deep: f64 = means.iter().map(|s| s.length).fold(0.0, f64::max);
+    let metres: f64 = means.iter().map(|s| s.metres).sum();
+    if metres < 5.0 {
+        return None;
+    }
+    let prior: Theta = [
+        nominal.0,
+        nominal.1,
+        TOOL_FRICTION.0,
+        1.0,
+        0.0,
+        LINE_FLUID.0,
+        TOOL_FLUID.0,
+    ];
+    let sd: Theta = [
+        (FRICTION_PART * nominal.0).max(0.02),
+        (FRICTION_PART * nominal.1).max(0.02),
+        TOOL_FRICTION.1,
+        WEIGHT_PART,
+        OFFSET_SD,
+        LINE_FLUID.1,
+        TOOL_FLUID.1,
+    ];
+    // Shallow means say little of friction and much of the unevenness of the surface lay-out.
+    let used: Vec<&Steady> = means
+        .iter()
+        .filter(|s| s.length > 0.05 * deep && s.length > 20.0)
+        .collect();
+    if used.is_empty() {
+        return None;
+    }
+    let mut theta = prior;
+    for round in 0..2 {
+        let step = 0.02;
+        let here = table(hanging, theta[0], theta[1], deepest);
+        let moved = table(hanging, theta[0] + step, theta[1] + step, deepest);
+        let mut m = [[0.0; UNKNOWNS]; UNKNOWNS];
+        let mut v = [0.0; UNKNOWNS];
+        for i in 0..UNKNOWNS {
+            m[i][i] = 1.0 / (sd[i] * sd[i]);
+            v[i] = (prior[i] - theta[i]) / (sd[i] * sd[i]);
+        }
+        for s in &used {
+            let f = predict(hanging, &here, s, &theta);
+            let r = s.tension - f;
+            let mut g = [0.0; UNKNOWNS];
+            g[usize::from(!s.up)] = (predict(hanging, &moved, s, &theta) - f) / step;
+            for (i, h) in [(2, 0.02), (3, 0.01), (4, 1.0), (5, 0.01), (6, 10.0)] {
+                let mut t = theta;
+                t[i] += h;
+                g[i] = (predict(hanging, &here, s, &t) - f) / h;
+            }
+            let soft = if round > 0 && r.abs() > 4.0 * MEAN_SD {
+                4.0 * MEAN_SD / r.abs()
+            } else {
+                1.0
+            };
+            // Neighbouring means share their errors: a run-in of hundreds counts as tens.
+            let w = soft * (s.metres / SPAN_M).clamp(0.2, 1.0) / (MEAN_SD * MEAN_SD);
+            for i in 0..UNKNOWNS {
+                for j in 0..UNKNOWNS {
+                    m[i][j] += w * g[i] * g[j];
+                }
+                v[i] += w * g[i] * r;
+            }
+        }
+        let d = solve(m, v)?;
+        for i in 0..UNKNOWNS {
+            theta[i] += d[i].clamp(-2.5 * sd[i], 2.5 * sd[i]);
+        }
+        theta[0] = theta[0].clamp(0.3 * nominal.0, 2.0 * nominal.0 + 0.05);
+        theta[1] = theta[1].clamp(0.3 * nominal.1, 2.0 * nominal.1 + 0.05);
+    }
+    Some(Learned {
+        up: theta[0],
+        down: theta[1],
+        tool: theta[2].clamp(0.0, 0.6),
+        weight: theta[3],
+        offset: theta[4],
+        line_fluid: theta[5],
+        tool_fluid: theta[6],
+        means: used.len(),
+    })
+}
+
+fn table(h: &Hanging, up: f64, down: f64, deepest: f64) -> ProfileTable {
+    ProfileTable::new(&h.path, h.wire, up, down, deepest)
+}
+
+fn predict(h: &Hanging, table: &ProfileTable, s: &Steady, theta: &Theta) -> f64 {
+    let motion = if s.up { Motion::Up } else { Motion::Down };
+    let pull = theta[3] * h.tool_pull(motion, s.length, theta[2]);
+    let fluid = s.speed * (theta[5] * s.length + theta[6]);
+    let drag = if s.up {
+        h.packing + fluid
+    } else {
+        -h.packing - fluid
+    };
+    table.surface_tension(motion, pull, s.length) - h.pressure_force + drag + theta[4]
+}
+
+/// Gauss elimination with pivots for a few unknowns.
+fn solve(mut m: [[f64; UNKNOWNS]; UNKNOWNS], mut v: [f64; UNKNOWNS]) -> Option<[f64; UNKNOWNS]> {
+    for i in 0..UNKNOWNS {
+        let p = (i..UNKNOWNS).max_by(|&a, &b| m[a][i].abs().total_cmp(&m[b][i].abs()))?;
+        m.swap(i, p);
+        v.swap(i, p);
+        if m[i][i].abs() < 1e-12 {
+            return None;
+        }
+        for r in i + 1..UNKNOWNS {
+            let f = m[r][i] / m[i][i];
+            for c in i..UNKNOWNS {
+                m[r][c] -= f * m[i][c];
+            }
+            v[r] -= f * v[i];
+        }
+    }
+    for i in (0..UNKNOWNS).rev() {
+        for c in i + 1..UNKNOWNS {
+            v[i] -= m[i][c] * v[c];
+        }
+        v[i] /= m[i][i];
+    }
+    Some(v)
+}
