@@ -19,14 +19,25 @@ use super::pass_law::PassLaw;
 
 /// Row index that means never.
 pub const NEVER: usize = usize::MAX;
-/// Every this many bins one is used in the fit.
-const STRIDE: usize = 4;
+/// Bins used in the fit: enough for row means, few enough to search a grid.
+const BINS_USED: usize = 30;
 /// Prior of `bite_down`: mean and standard deviation.
-const BITE: (f64, f64) = (0.75, 0.3);
+const BITE: (f64, f64) = (0.8, 0.2);
 /// Prior of `fade`.
-const FADE: (f64, f64) = (0.1, 0.15);
+const FADE: (f64, f64) = (0.1, 0.12);
 /// Strokes over which drift is smoothed, to each side.
 const DRIFT_ROWS: usize = 6;
+
+/// Base before the fit: rolling drag is alike both ways, errors of the free tool's drag are not.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BasePrior {
+    /// Rolling drag, N.
+    pub mean: f64,
+    /// Standard deviation of what both ways share, N.
+    pub shared_sd: f64,
+    /// Standard deviation of each way's own error, N.
+    pub own_sd: f64,
+}
 
 /// What is known before the fit.
 #[derive(Debug, Clone)]
@@ -43,8 +54,10 @@ pub struct FitInput<'a> {
     pub wheels: f64,
     /// `x` at full wall, best guess.
     pub x_wall: f64,
-    /// Standard deviation of base before the fit, N.
-    pub base_sd: f64,
+    /// What is known of base before the fit.
+    pub base_prior: BasePrior,
+    /// Rows from this one on are not looked at.
+    pub rows_end: usize,
     /// Amplitude expected from nominal values, N, and the standard deviation of its logarithm.
     pub amplitude_prior: (f64, f64),
 }
@@ -70,6 +83,20 @@ pub struct DragFit {
     pub law: PassLaw,
 }
 
+impl DragFit {
+    /// The same with `bite_down` and `fade` at their priors: a fit that mistook splitting for decay
+    /// must not lend its decay to the search for splits.
+    pub fn with_usual_law(&self, input: &FitInput) -> Self {
+        let passes = total_passes(input) as usize + 2;
+        Self {
+            bite_down: BITE.0,
+            fade: FADE.0,
+            law: PassLaw::new(passes, input.x_wall, FADE.0),
+            ..self.clone()
+        }
+    }
+}
+
 /// One mean over bins of a row.
 #[derive(Debug, Clone, Copy)]
 struct Datum {
@@ -89,10 +116,11 @@ pub fn fit(input: &FitInput) -> Option<DragFit> {
     }
     let mut drift = vec![0.0; rows.len()];
     let mut best: Option<DragFit> = None;
-    for round in 0..2 {
+    let rounds = if input.rows_end == rows.len() { 2 } else { 1 };
+    for round in 0..rounds {
         let fits = grid(input, passes, &drift);
         let fitted = mix(input, fits, drift.clone(), passes)?;
-        if round == 0 {
+        if round + 1 < rounds {
             drift = find_drift(input, &fitted);
         }
         best = Some(fitted);
@@ -102,8 +130,16 @@ pub fn fit(input: &FitInput) -> Option<DragFit> {
     Some(best)
 }
 
+fn stride(input: &FitInput) -> usize {
+    input.ledger.bins.count.div_ceil(BINS_USED)
+}
+
 fn total_passes(input: &FitInput) -> f64 {
-    input.engaged.iter().filter(|&&e| e).count() as f64 * input.wheels
+    input.engaged[..input.rows_end]
+        .iter()
+        .filter(|&&e| e)
+        .count() as f64
+        * input.wheels
 }
 
 /// Walks rows in order, giving each bin's passes before and after.
@@ -115,7 +151,7 @@ pub fn walk_passes(
 ) {
     let bins = input.ledger.bins;
     let mut n = vec![0.0; bins.count];
-    for (k, row) in input.ledger.rows.iter().enumerate() {
+    for (k, row) in input.ledger.rows[..input.rows_end].iter().enumerate() {
         if !input.engaged[k] {
             continue;
         }
@@ -147,9 +183,9 @@ struct GridPoint {
 
 fn grid(input: &FitInput, passes: f64, drift: &[f64]) -> Vec<GridPoint> {
     let mut points = Vec::new();
-    for fade in [-0.2, 0.0, 0.2, 0.4, 0.6] {
+    for fade in [-0.1, 0.05, 0.2, 0.4] {
         let law = PassLaw::new(passes as usize + 2, input.x_wall, fade);
-        for bite in [0.2, 0.35, 0.5, 0.65, 0.8, 1.0] {
+        for bite in [0.3, 0.5, 0.65, 0.8, 0.95] {
             let data = collect(input, &law, bite, drift);
             points.push(solve(input, &data, bite, fade));
         }
@@ -184,7 +220,7 @@ fn collect(input: &FitInput, law: &PassLaw, bite: f64, drift: &[f64]) -> Vec<Dat
             *s = [0.0; 3];
         }
     };
-    walk_passes(input, bite, STRIDE, |k, j, n0, n1| {
+    walk_passes(input, bite, stride(input), |k, j, n0, n1| {
         if k != now {
             flush(now, &mut sums, &mut data);
             now = k;
@@ -224,13 +260,18 @@ fn solve(input: &FitInput, data: &[Datum], bite_down: f64, fade: f64) -> GridPoi
     for _ in 0..4 {
         let mut m = [[0.0; 3]; 3];
         let mut v = [0.0; 3];
-        let prior_sd = [input.base_sd, input.base_sd, (a0 * ln_sd * 1.5).max(1e-9)];
-        let prior = [0.0, 0.0, a0];
-        for i in 0..3 {
-            let w = (sd / prior_sd[i]).powi(2);
-            m[i][i] += w;
-            v[i] += w * prior[i];
-        }
+        let b = input.base_prior;
+        let (shared, own) = (b.shared_sd.powi(2), b.own_sd.powi(2));
+        let det = own * (own + 2.0 * shared);
+        let scale = sd * sd;
+        m[0][0] = scale * (shared + own) / det;
+        m[1][1] = m[0][0];
+        m[0][1] = -scale * shared / det;
+        m[1][0] = m[0][1];
+        v[0] = (m[0][0] + m[0][1]) * b.mean;
+        v[1] = v[0];
+        m[2][2] = (sd / (a0 * ln_sd * 1.5).max(1e-9)).powi(2);
+        v[2] = m[2][2] * a0;
         let (mut sum, mut weight) = (0.0, 0.0);
         for d in data {
             let f = if d.up {
@@ -310,7 +351,7 @@ fn mix(input: &FitInput, points: Vec<GridPoint>, drift: Vec<f64>, passes: f64) -
         square += w * ln_amplitude * ln_amplitude;
         inner += w * p.amplitude_var / (p.amplitude * p.amplitude);
     }
-    if !(total > 0.0) {
+    if total.is_nan() || total <= 0.0 {
         return None;
     }
     let out = out.map(|o| o / total);
@@ -367,7 +408,7 @@ fn find_drift(input: &FitInput, fit: &DragFit) -> Vec<f64> {
 fn bin_noise(input: &FitInput, fit: &DragFit) -> f64 {
     let rows = &input.ledger.rows;
     let mut off: Vec<f64> = Vec::new();
-    walk_passes(input, fit.bite_down, STRIDE, |k, j, n0, n1| {
+    walk_passes(input, fit.bite_down, stride(input), |k, j, n0, n1| {
         if input.coupling[j] || (input.through_at[j] != NEVER && k >= input.through_at[j]) {
             return;
         }

@@ -10,6 +10,17 @@ use super::ledger::Ledger;
 /// Least jump of drag, up and down together, that can mean the cutter, N.
 const JUMP_MIN: f64 = 80.0;
 
+/// First row that was made with the cutter out, told from the drag alone; `None` while no rise
+/// stands out.
+pub fn first_cutting_row(ledger: &Ledger) -> Option<usize> {
+    let means: Vec<Option<f64>> = ledger.rows.iter().map(mean_drag).collect();
+    let touched: Vec<usize> = (0..means.len()).filter(|&k| means[k].is_some()).collect();
+    if touched.len() < 4 {
+        return None;
+    }
+    first_jump(&touched, &|k| means[k].unwrap_or(0.0)).map(|i| touched[i])
+}
+
 /// One flag per row: cutter out.
 pub fn engaged(ledger: &Ledger) -> Vec<bool> {
     let rows = &ledger.rows;
@@ -94,7 +105,7 @@ fn retracted_later(
     let mut free: Vec<f64> = (0..first - 1).map(pair).collect();
     free.sort_by(f64::total_cmp);
     let base = free[free.len() / 2];
-    let scatter = (free[free.len() - 1] - free[0]).max(20.0);
+    let scatter = (free[free.len() - 1] - free[0]).clamp(30.0, 60.0);
     // Rolling drag never decays: the least drag with the cutter out stays above the free level.
     for i in first..touched.len() - 1 {
         if pair(i) < base + scatter {

@@ -13,11 +13,12 @@ pub mod forecast;
 pub mod ledger;
 pub mod pass_law;
 pub mod posterior;
+pub mod split_search;
 pub mod through;
 
 use crate::job::Job;
 use crate::result::{GrooveBin, Joint};
-use drag_fit::{DragFit, FitInput, NEVER};
+use drag_fit::{BasePrior, DragFit, FitInput, NEVER};
 use ledger::Ledger;
 use posterior::{Belief, Nominal};
 use through::Through;
@@ -47,8 +48,8 @@ pub struct GrooveEstimate {
     pub wheel_span: f64,
 }
 
-/// Estimates the groove. `base_sd`: doubt in the drag of the free tool, N.
-pub fn estimate(ledger: &Ledger, job: &Job, base_sd: f64) -> GrooveEstimate {
+/// Estimates the groove. `base_prior`: what is known of the drag of the tool that does not cut.
+pub fn estimate(ledger: &Ledger, job: &Job, base_prior: BasePrior) -> GrooveEstimate {
     let engaged = engagement::engaged(ledger);
     let coupling = in_coupling(ledger, job, 0.0);
     let shadow = in_coupling(ledger, job, COUPLING_SHADOW_M);
@@ -66,7 +67,8 @@ pub fn estimate(ledger: &Ledger, job: &Job, base_sd: f64) -> GrooveEstimate {
     let mut x_wall = x_of(nominal.ln_scale);
     let mut prior = posterior::prior_of_m(job, &nominal, None);
     let mut belief = posterior::combine(job, prior, None, &through, &coupling);
-    for _ in 0..2 {
+    let mut base = base_prior;
+    for round in 0..3 {
         let input = FitInput {
             ledger,
             engaged: &engaged,
@@ -74,13 +76,30 @@ pub fn estimate(ledger: &Ledger, job: &Job, base_sd: f64) -> GrooveEstimate {
             through_at: &through.at,
             wheels: f64::from(job.cutter.wheels),
             x_wall,
-            base_sd,
+            base_prior: base,
+            rows_end: ledger.rows.len(),
             amplitude_prior: (nominal.amplitude, nominal.ln_amplitude_sd),
         };
         let Some(found) = drag_fit::fit(&input) else {
             break;
         };
-        prior = posterior::prior_of_m(job, &nominal, Some(&found));
+        prior = posterior::prior_of_m(job, &nominal, (round > 0).then_some(&found));
+        if round == 0 {
+            // The first fit saw falling drag and could not tell splitting from a lower base.
+            let plain = found.with_usual_law(&input);
+            if let Some(steps) = split_search::find(&input, &plain, prior)
+                && steps.part > 0.02
+            {
+                base = BasePrior {
+                    mean: steps.base,
+                    shared_sd: 25.0,
+                    ..base_prior
+                };
+                through.at = steps.at;
+            }
+            fit = Some(found);
+            continue;
+        }
         let global = if belief.pinned > 0 {
             belief.global
         } else {

@@ -174,7 +174,7 @@ fn follow(
                 physical + seen
             };
         }
-        let (c, p) = decide(window, kernel, &odds, &input.coupling.to_vec(), &at);
+        let (c, p) = decide(window, kernel, &odds, input.coupling, &at);
         cost += c;
         for j in 0..count {
             if at[j] != NEVER {
