@@ -25,3 +25,4 @@ pub mod result;
 pub mod snapshot;
 pub mod time;
 pub mod units;
+pub mod watch;

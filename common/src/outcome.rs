@@ -33,62 +33,32 @@ pub fn result(p: &Pipeline, id: &str) -> RunResult {
         intervals: intervals(p, &estimate),
         joints: estimate.joints.clone(),
         groove: estimate.bins,
-        alarms: Vec::new(),
+        alarms: p.watch.engine.records().to_vec(),
         tool: track(p),
         friction: Friction { up, down },
-        line_wear: Vec::new(),
+        line_wear: p.bends.wear(),
         quality: quality(p),
     }
 }
 
-/// Health of the instruments, load then depth; empty for an imported run.
-fn channels(p: &Pipeline) -> Vec<ChannelView> {
-    let Some(instruments) = &p.instruments else {
-        return Vec::new();
-    };
-    [
-        ("load", ChannelId::Load, p.job.load.is_some()),
-        ("depth", ChannelId::Depth, p.job.depth.is_some()),
-    ]
-    .into_iter()
-    .filter(|(_, _, is_there)| *is_there)
-    .map(|(name, channel, _)| {
-        let health = instruments.health(channel);
-        ChannelView {
-            name: name.to_owned(),
-            readings: health.readings,
-            rate_hz: health.rate_hz,
-            age_s: health
-                .last_good_at
-                .map(|at| seconds(instruments.now() - at)),
-            bad_frames: health.bad_frames,
-            fault: health.fault.word().to_owned(),
-        }
-    })
-    .collect()
-}
-
 fn quality(p: &Pipeline) -> Quality {
     let a = p.aligner.counts();
-    let mut quality = Quality {
-        bad_frames: 0,
-        gaps: a.gaps,
+    let load = p.instruments.health(ChannelId::Load);
+    let depth = p.instruments.health(ChannelId::Depth);
+    let shared = p
+        .job
+        .load
+        .as_ref()
+        .zip(p.job.depth.as_ref())
+        .is_some_and(|(l, d)| l.channel.port == d.channel.port);
+    Quality {
+        bad_frames: load.bad_frames + if shared { 0 } else { depth.bad_frames },
+        gaps: a.gaps + load.gaps + depth.gaps,
         late: a.late,
         lost_blocks: 0,
-        out_of_range: a.out_of_range,
-        spikes: a.spikes,
-    };
-    if let Some(instruments) = &p.instruments {
-        for port in 0..=1 {
-            quality.bad_frames += instruments.frame_counts(port).map_or(0, |c| c.bad);
-        }
-        for channel in [ChannelId::Load, ChannelId::Depth] {
-            let health = instruments.health(channel);
-            quality.out_of_range += health.out_of_range;
-            quality.spikes += health.spikes;
-        }
+        out_of_range: a.out_of_range + load.out_of_range + depth.out_of_range,
+        spikes: a.spikes + load.spikes + depth.spikes,
     }
-    quality
 }
 
 fn strokes(p: &Pipeline, estimate: &GrooveEstimate) -> Vec<Stroke> {
@@ -296,8 +266,8 @@ pub fn snapshot(p: &Pipeline) -> Snapshot {
         at_s: p.newest.iter().flatten().map(|n| n.0).fold(0.0, f64::max),
         tension_n: p.newest[0].map(|n| n.1),
         expected_n: m.map(|_| p.motion.expected_surface(motion, 0.0)),
-        limit_n: 0.0,
-        time_to_limit_s: None,
+        limit_n: p.watch.limit_n(p.newest[1].map(|n| n.1)),
+        time_to_limit_s: p.watch.verdict().and_then(|v| v.time_to_limit_s),
         line_m: p.newest[1].map(|n| n.1),
         line_speed_m_s: m.map(|m| m.line_speed),
         tool_depth_m: m.map(|m| m.depth),
@@ -317,12 +287,29 @@ pub fn snapshot(p: &Pipeline) -> Snapshot {
         cutter_out: live.and_then(|l| l.engaged.last().copied()),
         groove: live.map(|l| l.bins.clone()).unwrap_or_default(),
         joints: live.map(|l| l.joints.clone()).unwrap_or_default(),
-        alarms: Vec::new(),
+        alarms: p.watch.engine.views(),
         channels: channels(p),
         quality: quality(p),
-        bends_max: 0,
-        life_used: None,
+        bends_max: p.bends.bends_max(),
+        life_used: p.bends.life_used_max(),
     }
+}
+
+fn channels(p: &Pipeline) -> Vec<ChannelView> {
+    [(ChannelId::Load, "load", 0), (ChannelId::Depth, "depth", 1)]
+        .into_iter()
+        .map(|(id, name, i)| {
+            let h = p.instruments.health(id);
+            ChannelView {
+                name: name.to_owned(),
+                readings: h.readings,
+                rate_hz: h.rate_hz,
+                age_s: p.newest[i].map(|n| (seconds(p.now) - n.0).max(0.0)),
+                bad_frames: h.bad_frames,
+                fault: h.fault.word().to_owned(),
+            }
+        })
+        .collect()
 }
 
 fn live_moving(p: &Pipeline) -> State {

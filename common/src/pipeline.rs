@@ -4,28 +4,30 @@
 //! groove estimate. Everything is a function of the inputs and their order; nothing here reads a
 //! clock, so a replay of the recorded inputs gives the same results bit for bit.
 
-use crate::align::Aligner;
+use crate::align::{Aligner, Cell};
 use crate::calibrate::{CalibratedReading, Instruments};
+use crate::groove::drag_fit::BasePrior;
+use crate::groove::engagement;
 use crate::groove::ledger::Ledger;
 use crate::groove::{self, GrooveEstimate};
+use crate::infer::friction::{self, FreeRuns, Learned};
 use crate::infer::hold::HoldTracker;
 use crate::infer::strokes::{FoundStroke, StrokeFinder};
 use crate::infer::track::Track;
 use crate::input::{ChannelId, Event, Input, Mark, MarkKind};
 use crate::job::Job;
-use crate::motion::{Moment, ToolMotion};
+use crate::model::bending::BendCounter;
+use crate::motion::{self, Moment, ToolMotion};
 use crate::outcome;
 use crate::result::{RunResult, Stroke};
 use crate::snapshot::Snapshot;
 use crate::time::{Nanos, seconds};
+use crate::watch::Watch;
 
 /// The whole core: same inputs in the same order give the same outputs, bit for bit.
 #[derive(Debug)]
 pub struct Pipeline {
     pub(crate) job: Job,
-    /// Decoding and calibration; `None` while its readings go through the rest, and for a job whose
-    /// instruments cannot be set up (the job reader has said so).
-    pub(crate) instruments: Option<Instruments>,
     pub(crate) aligner: Aligner,
     pub(crate) motion: ToolMotion,
     pub(crate) hold: HoldTracker,
@@ -40,13 +42,26 @@ pub struct Pipeline {
     pub(crate) newest: [Option<(f64, f64)>; 2],
     pub(crate) moment: Option<Moment>,
     pub(crate) live: Option<GrooveEstimate>,
+    pub(crate) free_runs: FreeRuns,
+    pub(crate) learned: Option<Learned>,
+    free_until: Option<f64>,
+    pub(crate) instruments: Instruments,
+    pub(crate) watch: Watch,
+    pub(crate) bends: BendCounter,
+    pub(crate) now: Nanos,
+    /// Depth before the counter was set or corrected, m.
+    moved_counter: Option<f64>,
+    // Buffers, kept so that a reading allocates nothing.
+    every: Vec<CalibratedReading>,
+    judged: Vec<CalibratedReading>,
+    cells: Vec<Cell>,
+    moments: Vec<Moment>,
 }
 
 impl Pipeline {
     /// A pipeline at the start of a run.
     pub fn new(job: &Job) -> Self {
         Self {
-            instruments: Instruments::new(job).ok(),
             aligner: Aligner::default(),
             motion: ToolMotion::new(job),
             hold: HoldTracker::default(),
@@ -61,99 +76,142 @@ impl Pipeline {
             newest: [None; 2],
             moment: None,
             live: None,
+            free_runs: FreeRuns::default(),
+            learned: None,
+            free_until: None,
+            instruments: instruments(job),
+            watch: Watch::new(job),
+            bends: BendCounter::new(&job.line, 1.0),
+            now: 0,
+            moved_counter: None,
+            every: Vec::new(),
+            judged: Vec::new(),
+            cells: Vec::new(),
+            moments: Vec::new(),
             job: job.clone(),
         }
     }
 
     /// Takes one input; what was decided by it is appended to `events`.
     pub fn push(&mut self, input: &Input, events: &mut Vec<Event>) {
-        match input {
-            Input::Reading { channel, at, value } => self.reading(*channel, *at, *value, events),
-            Input::Mark { at, mark } => {
-                self.measured(
-                    |instruments, sink| instruments.push(input, &mut |_| {}, &mut |r| sink(r)),
-                    events,
-                );
-                self.mark(*at, mark);
+        let at = match input {
+            Input::Reading { channel, at, value } => {
+                return self.reading(*channel, *at, *value, events);
             }
-            Input::Received { .. }
-            | Input::Sent { .. }
-            | Input::Port { .. }
-            | Input::Tick { .. } => {
-                self.measured(
-                    |instruments, sink| instruments.push(input, &mut |_| {}, &mut |r| sink(r)),
-                    events,
-                );
+            Input::Received { at, .. }
+            | Input::Sent { at, .. }
+            | Input::Port { at, .. }
+            | Input::Mark { at, .. }
+            | Input::Tick { at } => *at,
+        };
+        self.now = self.now.max(at);
+        if let Input::Mark { at, mark } = input {
+            self.mark(*at, mark, events);
+        }
+        let Self {
+            instruments,
+            watch,
+            every,
+            judged,
+            ..
+        } = self;
+        instruments.push(input, &mut |r| every.push(*r), &mut |r| judged.push(*r));
+        for r in every.drain(..) {
+            match r.channel {
+                ChannelId::Load => watch.load(r.at, r.value),
+                ChannelId::Depth => watch.depth(r.at, r.value),
             }
         }
+        self.take_judged(events);
+        if let Input::Tick { at } = input {
+            self.tick(*at);
+        }
+        self.watch.engine.drain(events);
     }
 
-    /// Takes every usable reading that `act` gets out of the instruments.
-    fn measured(
-        &mut self,
-        act: impl FnOnce(&mut Instruments, &mut dyn FnMut(&CalibratedReading)),
-        events: &mut Vec<Event>,
-    ) {
-        let Some(mut instruments) = self.instruments.take() else {
-            return;
-        };
-        act(&mut instruments, &mut |reading| {
-            if reading.flags.usable() {
-                self.reading(reading.channel, reading.at, reading.value, events);
-            }
-        });
-        self.instruments = Some(instruments);
+    fn take_judged(&mut self, events: &mut Vec<Event>) {
+        let judged = std::mem::take(&mut self.judged);
+        for r in judged.iter().filter(|r| r.flags.usable()) {
+            self.take(r.channel, r.at, r.value, events);
+        }
+        self.judged = judged;
+        self.judged.clear();
     }
 
-    /// One calibrated reading: newtons or metres.
+    fn tick(&mut self, at: Nanos) {
+        for channel in [ChannelId::Load, ChannelId::Depth] {
+            let health = self.instruments.health(channel);
+            self.watch.health(at, channel, &health);
+        }
+        self.watch.tick(at);
+    }
+
+    /// One calibrated reading: newtons or metres (imported runs).
     #[inline]
     pub fn reading(&mut self, channel: ChannelId, at: Nanos, value: f64, events: &mut Vec<Event>) {
+        self.now = self.now.max(at);
+        match channel {
+            ChannelId::Load => self.watch.load(at, value),
+            ChannelId::Depth => self.watch.depth(at, value),
+        }
+        self.take(channel, at, value, events);
+    }
+
+    /// A reading fit for estimation.
+    #[inline]
+    fn take(&mut self, channel: ChannelId, at: Nanos, value: f64, events: &mut Vec<Event>) {
         let t = seconds(at);
         self.samples += 1;
         if self.first.is_none() {
             self.first = Some(t);
         }
-        let mut cells = [None; 4];
-        let mut n = 0;
-        let mut overflow = Vec::new();
-        let mut sink = |c| {
-            if n < cells.len() {
-                cells[n] = Some(c);
-                n += 1;
-            } else {
-                overflow.push(c);
-            }
-        };
+        let mut cells = std::mem::take(&mut self.cells);
         match channel {
             ChannelId::Load => {
                 self.newest[0] = Some((t, value));
-                self.aligner.load(t, value, &mut sink);
+                self.aligner.load(t, value, &mut |c| cells.push(c));
             }
             ChannelId::Depth => {
                 self.newest[1] = Some((t, value));
-                self.aligner.depth(t, value, &mut sink);
+                self.aligner.depth(t, value, &mut |c| cells.push(c));
             }
         }
-        for cell in cells.iter().flatten().chain(&overflow) {
-            self.cell(cell, events);
+        for cell in cells.drain(..) {
+            self.cell(&cell, events);
         }
+        self.cells = cells;
     }
 
-    fn cell(&mut self, cell: &crate::align::Cell, events: &mut Vec<Event>) {
+    fn cell(&mut self, cell: &Cell, events: &mut Vec<Event>) {
         self.last = self.last.max(cell.time());
-        let mut moments = Vec::new();
-        self.motion.push(cell, &mut |m| moments.push(m));
-        for m in &moments {
-            self.moment(m, events);
+        if let (Some(line), Some(tension)) = (cell.line, cell.tension) {
+            self.bends.push(line, tension);
         }
+        let mut moments = std::mem::take(&mut self.moments);
+        self.motion.push(cell, &mut |m| moments.push(m));
+        for m in moments.drain(..) {
+            self.moment(&m, events);
+        }
+        self.moments = moments;
+        self.watch.tick(self.now);
+        self.watch.engine.drain(events);
     }
 
     fn moment(&mut self, m: &Moment, events: &mut Vec<Event>) {
+        if let Some(before) = self.moved_counter.take() {
+            // The counter was set, or the depth corrected: the tool did not move.
+            self.finder.shift(m.depth - before);
+        }
         self.hold.push(m);
         self.track.push(m);
+        if self.free_until.is_none() {
+            let offset = self.motion.hanging().cutter_offset;
+            self.free_runs.push(m, self.motion.settle_time(), offset);
+        }
         if let Some(found) = self.finder.push(m) {
             self.stroke(&found, events);
         }
+        self.watch.moment(self.now, m, self.hold.now());
         self.moment = Some(*m);
     }
 
@@ -174,6 +232,7 @@ impl Pipeline {
         let settle = 0.15 + self.motion.settle_time() * found.profile.mean_speed();
         self.ledger.add(found, settle, marked, gain);
         self.peaks.push(found.peak_tension);
+        self.learn_without_marks();
         let n = self.ledger.rows.len() as u32;
         let (top, bottom) = found.range();
         events.push(Event::Stroke(Stroke {
@@ -191,16 +250,89 @@ impl Pipeline {
         }));
     }
 
-    fn mark(&mut self, at: Nanos, mark: &Mark) {
+    /// Learns friction and weight from what ran free before `until` s, and uses them from now on.
+    fn learn(&mut self, until: f64) {
+        let means = self.free_runs.until(until);
+        let nominal = (self.job.line.friction_up, self.job.line.friction_down);
+        let deepest = motion::deepest(&self.job);
+        if let Some(l) = friction::learn(self.motion.hanging(), nominal, means, deepest) {
+            self.motion.use_learned(&l, deepest);
+            self.learned = Some(l);
+        }
+    }
+
+    /// Without marks the first clear rise of drag tells when free running ended; where none stands
+    /// out, only what ran well above the interval is known to have been free.
+    fn learn_without_marks(&mut self) {
+        const ROWS: usize = 10;
+        let touched = self
+            .ledger
+            .rows
+            .iter()
+            .filter(|r| !r.drag.is_empty())
+            .count();
+        if self.free_until.is_some() || !(4..=40).contains(&touched) {
+            return;
+        }
+        if let Some(row) = engagement::first_cutting_row(&self.ledger) {
+            let until = self.ledger.rows[row].start;
+            self.free_until = Some(until);
+            self.learn(until);
+        } else if touched == ROWS && self.learned.is_none() {
+            let above = self.job.info.interval_top.si() - 30.0;
+            let arrived = self.ledger.rows.iter().find(|r| r.bottom > above);
+            if let Some(until) = arrived.map(|r| r.end) {
+                self.learn(
+                    self.free_runs
+                        .arrived_below(above)
+                        .unwrap_or(until)
+                        .min(until),
+                );
+            }
+        }
+    }
+
+    fn mark(&mut self, at: Nanos, mark: &Mark, events: &mut Vec<Event>) {
+        self.watch.mark(at, &mark.kind);
+        match mark.kind {
+            MarkKind::Zero(_) => {
+                // What waits belongs to the old counter.
+                let mut cells = Vec::new();
+                self.aligner.new_counter(&mut |c| cells.push(c));
+                for c in &cells {
+                    self.cell(c, events);
+                }
+                let mut moments = Vec::new();
+                self.motion.new_counter(&mut |m| moments.push(m));
+                for m in &moments {
+                    self.moment(m, events);
+                }
+                self.moved_counter = self.moment.map(|m| m.depth);
+            }
+            MarkKind::ReferenceDepth(depth) => {
+                if let Some(m) = self.moment {
+                    self.motion.correct_depth(depth - m.depth);
+                    self.moved_counter = self.moved_counter.or(Some(m.depth));
+                }
+            }
+            _ => {}
+        }
+        if mark.kind == MarkKind::CutterOut && self.free_until.is_none() {
+            self.free_until = Some(seconds(at));
+            self.learn(seconds(at));
+        }
         self.marks.push((seconds(at), mark.clone()));
     }
 
     /// The run has ended: decides what was still pending.
     pub fn finish(&mut self, events: &mut Vec<Event>) {
-        self.measured(
-            |instruments, sink| instruments.finish(&mut |r| sink(r)),
-            events,
-        );
+        let Self {
+            instruments,
+            judged,
+            ..
+        } = self;
+        instruments.finish(&mut |r| judged.push(*r));
+        self.take_judged(events);
         let mut cells = Vec::new();
         self.aligner.finish(&mut |c| cells.push(c));
         for cell in &cells {
@@ -216,6 +348,16 @@ impl Pipeline {
         }
     }
 
+    /// All strokes with their drag by bin.
+    pub fn ledger(&self) -> &Ledger {
+        &self.ledger
+    }
+
+    /// What was learned of friction and weight.
+    pub fn learned(&self) -> Option<Learned> {
+        self.learned
+    }
+
     /// Brings the live groove estimate up to date; call after a stroke has ended.
     pub fn refresh(&mut self) {
         self.live = Some(self.estimate());
@@ -223,7 +365,16 @@ impl Pipeline {
 
     /// The groove estimate from all strokes so far.
     pub fn estimate(&self) -> GrooveEstimate {
-        groove::estimate(&self.ledger, &self.job, 250.0)
+        let own_sd = if self.learned.is_some() { 25.0 } else { 120.0 };
+        groove::estimate(
+            &self.ledger,
+            &self.job,
+            BasePrior {
+                mean: 150.0,
+                shared_sd: 100.0,
+                own_sd,
+            },
+        )
     }
 
     /// The present.
@@ -235,4 +386,19 @@ impl Pipeline {
     pub fn result(&self, id: &str) -> RunResult {
         outcome::result(self, id)
     }
+}
+
+/// The job's instruments. The job file reader has checked their patterns; a job whose instruments
+/// cannot be set up all the same takes imported readings only, and its silent channels raise the
+/// sensor alarm.
+fn instruments(job: &Job) -> Instruments {
+    Instruments::new(job).unwrap_or_else(|_| {
+        let bare = Job {
+            load: None,
+            depth: None,
+            ..job.clone()
+        };
+        Instruments::new(&bare)
+            .unwrap_or_else(|_| unreachable!("a job without ports needs no set-up"))
+    })
 }

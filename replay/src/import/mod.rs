@@ -130,7 +130,7 @@ fn write_run(
     let policy = Policy {
         // A run that is not complete is thrown away: syncing on the way would only cost time.
         block_entries: 1 << 16,
-        ..Policy::bulk()
+        ..Policy::default()
     };
     let mut writer = RunWriter::create(folder, head, policy).map_err(failed)?;
     let size = samples.metadata().map_or(0, |m| m.len());
@@ -168,7 +168,7 @@ fn write_run(
         }
         if unwritten >= WRITE_EVERY {
             unwritten = 0;
-            writer.turn(written.last).map_err(failed)?;
+            writer.sync(written.last).map_err(failed)?;
             refuse_lost(part, &writer)?;
         }
         Ok(())

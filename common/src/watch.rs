@@ -1,0 +1,157 @@
+//! Watching: from readings and tool motion to alarm conditions.
+//!
+//! *Input*: every load and depth reading as it arrives, moments of tool motion, health of the
+//! instruments. *Output*: an [`AlarmEngine`] that knows. The overpull guard sees each reading before
+//! anything else does; the same guard runs in the daemon ahead of record and queue.
+
+use crate::alarm::{
+    AlarmEngine, AlarmKind, Detail, GuardModel, Level, OverpullGuard, Sense, Verdict,
+};
+use crate::calibrate::{ChannelHealth, Fault};
+use crate::infer::hold::Motionless;
+use crate::input::{ChannelId, MarkKind};
+use crate::job::{AlarmLimits, Job};
+use crate::motion::Moment;
+use crate::time::{NANOS_PER_SECOND, Nanos};
+
+/// Low tension is expected for this long after the line turns.
+const REVERSAL: Nanos = 3 * NANOS_PER_SECOND;
+/// Slowest line movement that has a direction, m/s.
+const TURN_SPEED: f64 = 0.03;
+
+/// Alarm conditions of a run.
+#[derive(Debug)]
+pub struct Watch {
+    limits: AlarmLimits,
+    guard: OverpullGuard,
+    /// The alarms.
+    pub engine: AlarmEngine,
+    verdict: Option<Verdict>,
+    line_way: f64,
+}
+
+impl Watch {
+    /// At the start of a run.
+    pub fn new(job: &Job) -> Self {
+        Self {
+            limits: job.alarm.clone(),
+            guard: OverpullGuard::new(GuardModel::new(job)),
+            engine: AlarmEngine::new(job.info.display),
+            verdict: None,
+            line_way: 0.0,
+        }
+    }
+
+    /// The newest verdict of the guard.
+    pub fn verdict(&self) -> Option<&Verdict> {
+        self.verdict.as_ref()
+    }
+
+    /// Limit of surface tension now, N.
+    pub fn limit_n(&self, line_m: Option<f64>) -> f64 {
+        self.guard.model().limit_n(line_m)
+    }
+
+    /// A depth reading, m.
+    #[inline]
+    pub fn depth(&mut self, at: Nanos, line_m: f64) {
+        self.guard.line(at, line_m);
+    }
+
+    /// A load reading, N.
+    #[inline]
+    pub fn load(&mut self, at: Nanos, tension_n: f64) {
+        let v = self.guard.load(at, tension_n);
+        self.engine.judged(at, &v);
+        self.verdict = Some(v);
+    }
+
+    /// A moment of tool motion, told at `at`.
+    pub fn moment(&mut self, at: Nanos, m: &Moment, state: Motionless) {
+        let way = m.line_speed.signum();
+        if m.line_speed.abs() > TURN_SPEED && way != self.line_way {
+            self.line_way = way;
+            self.engine.reversal(at, at + REVERSAL);
+        }
+        for (kind, active) in [
+            (AlarmKind::Stall, state == Motionless::Stalled),
+            (AlarmKind::Slack, state == Motionless::Slack),
+        ] {
+            self.engine.condition(
+                kind,
+                at,
+                active,
+                kind.usual_level(),
+                Some(m.tension),
+                Detail::None,
+            );
+        }
+        let limits = &self.limits;
+        self.engine.measure(
+            AlarmKind::Speed,
+            at,
+            AlarmKind::Speed.usual_level(),
+            m.line_speed.abs(),
+            limits.speed.si(),
+            Sense::Above,
+        );
+        if let Some(stop) = limits.upper_stop {
+            self.engine.measure(
+                AlarmKind::UpperStop,
+                at,
+                AlarmKind::UpperStop.usual_level(),
+                m.depth,
+                stop.si(),
+                Sense::Below,
+            );
+        }
+        if let Some(stop) = limits.lower_stop {
+            self.engine.measure(
+                AlarmKind::LowerStop,
+                at,
+                AlarmKind::LowerStop.usual_level(),
+                m.depth,
+                stop.si(),
+                Sense::Above,
+            );
+        }
+    }
+
+    /// Health of an instrument: no data is never "no alarm".
+    pub fn health(&mut self, at: Nanos, channel: ChannelId, health: &ChannelHealth) {
+        let word = health.fault.word();
+        self.engine.condition(
+            AlarmKind::Sensor(channel),
+            at,
+            health.fault != Fault::None,
+            Level::High,
+            None,
+            Detail::Text(word.into()),
+        );
+    }
+
+    /// Part of the bending life used.
+    pub fn line_life(&mut self, at: Nanos, used: Option<f64>) {
+        if let Some(used) = used {
+            self.engine.measure(
+                AlarmKind::LineLife,
+                at,
+                AlarmKind::LineLife.usual_level(),
+                used,
+                self.limits.line_life,
+                Sense::Above,
+            );
+        }
+    }
+
+    /// Time passed.
+    pub fn tick(&mut self, at: Nanos) {
+        self.engine.tick(at);
+    }
+
+    /// Alarm marks of the operator; others are no business of this stage.
+    pub fn mark(&mut self, at: Nanos, mark: &MarkKind) {
+        // A refused command changes nothing; the page has told the operator so already.
+        let _ = self.engine.mark(at, mark);
+    }
+}
