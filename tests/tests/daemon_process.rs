@@ -1,0 +1,284 @@
+//! The program itself, as a process: signals, exit codes, the service manager.
+
+#![cfg(feature = "daemon")]
+
+use kerfwatch::input::ChannelId;
+use kerfwatch::job::{apply_set, print_default_job, read_job};
+use kerfwatch::recording::RunReader;
+use kerfwatchd::demo::fixture::{line, with_plain_instruments};
+use kerfwatchd::demo::terminal::Terminal;
+use std::io::{BufRead, BufReader, Read};
+use std::os::unix::net::UnixDatagram;
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+/// The binary beside this test's own: built by `cargo test --workspace`, or here when it is missing.
+fn program() -> PathBuf {
+    let own = std::env::current_exe().unwrap();
+    let folder = own.ancestors().nth(2).unwrap();
+    let program = folder.join("kerfwatchd");
+    if !program.exists() {
+        let built = Command::new(env!("CARGO"))
+            .args(["build", "-p", "kerfwatchd"])
+            .status()
+            .unwrap();
+        assert!(
+            built.success() && program.exists(),
+            "cargo build -p kerfwatchd"
+        );
+    }
+    program
+}
+
+struct Running {
+    child: Child,
+    ends: [Terminal; 2],
+    folder: tempfile::TempDir,
+}
+
+fn job(folder: &Path, ends: &[Terminal; 2]) -> PathBuf {
+    let mut text = with_plain_instruments(print_default_job()).unwrap();
+    for (key, value) in [
+        ("load.port", format!("serial:{}", ends[0].path.display())),
+        ("depth.port", format!("serial:{}", ends[1].path.display())),
+        ("record.folder", folder.join("runs").display().to_string()),
+        ("page.listen", "127.0.0.1:0".to_owned()),
+    ] {
+        text = apply_set(&text, &format!("{key}={value:?}")).unwrap();
+    }
+    read_job(&text, "test job").unwrap_or_else(|findings| panic!("{findings}"));
+    let file = folder.join("job.toml");
+    std::fs::write(&file, text).unwrap();
+    file
+}
+
+fn start(environment: &[(&str, &str)]) -> Running {
+    let folder = tempfile::tempdir().unwrap();
+    let ends = [Terminal::open().unwrap(), Terminal::open().unwrap()];
+    let child = Command::new(program())
+        .arg("run")
+        .arg(job(folder.path(), &ends))
+        .envs(environment.iter().copied())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    Running {
+        child,
+        ends,
+        folder,
+    }
+}
+
+impl Running {
+    fn run_folder(&self) -> Option<PathBuf> {
+        let runs = std::fs::read_dir(self.folder.path().join("runs")).ok()?;
+        runs.flatten().map(|entry| entry.path()).next()
+    }
+
+    fn wait_for(&self, what: &str, seen: impl Fn() -> bool) {
+        let start = Instant::now();
+        while !seen() {
+            assert!(start.elapsed() < Duration::from_secs(20), "never: {what}");
+            std::thread::sleep(Duration::from_millis(20));
+        }
+    }
+
+    fn send(&mut self, channel: ChannelId, value: f64) {
+        let frame = line(channel, 0, value);
+        self.ends[usize::from(frame.port)]
+            .write(&frame.bytes, || false)
+            .unwrap();
+    }
+
+    fn signal(&self, name: &str) {
+        let pid = self.child.id().to_string();
+        assert!(
+            Command::new("kill")
+                .args([name, &pid])
+                .status()
+                .unwrap()
+                .success()
+        );
+    }
+}
+
+fn bytes_in(folder: &Path) -> Vec<u8> {
+    let mut all = Vec::new();
+    RunReader::open(folder).unwrap().for_each_input(|input| {
+        if let kerfwatch::input::Input::Received { port: 0, bytes, .. } = input {
+            all.extend_from_slice(bytes);
+        }
+    });
+    all
+}
+
+#[test]
+fn a_signal_ends_it_cleanly_with_every_byte_on_disk_and_the_run_sealed() {
+    for signal in ["-TERM", "-INT"] {
+        let mut running = start(&[]);
+        running.wait_for("a run folder", || running.run_folder().is_some());
+        let mut sent = Vec::new();
+        for n in 0..40 {
+            running.send(ChannelId::Load, 3000.0 + f64::from(n));
+            sent.extend(line(ChannelId::Load, 0, 3000.0 + f64::from(n)).bytes);
+            std::thread::sleep(Duration::from_millis(10));
+        }
+        std::thread::sleep(Duration::from_millis(200));
+        running.signal(signal);
+        let status = running.child.wait().unwrap();
+        assert_eq!(status.code(), Some(0), "{signal}");
+        let folder = running.run_folder().unwrap();
+        assert!(folder.join("manifest.sha256").is_file(), "sealed");
+        assert_eq!(bytes_in(&folder), sent, "{signal}");
+    }
+}
+
+#[test]
+fn a_killed_run_loses_at_most_what_was_not_synced_and_goes_on() {
+    let mut running = start(&[]);
+    running.wait_for("a run folder", || running.run_folder().is_some());
+    let mut sent = Vec::new();
+    for n in 0..40 {
+        running.send(ChannelId::Load, 3000.0 + f64::from(n));
+        sent.extend(line(ChannelId::Load, 0, 3000.0 + f64::from(n)).bytes);
+        std::thread::sleep(Duration::from_millis(10));
+    }
+    // More than one period of syncs.
+    std::thread::sleep(Duration::from_millis(2500));
+    running.signal("-KILL");
+    running.child.wait().unwrap();
+    let folder = running.run_folder().unwrap();
+    assert_eq!(bytes_in(&folder), sent, "synced more than a second ago");
+    // Goes on in the same folder.
+    running.child = Command::new(program())
+        .arg("run")
+        .arg(running.folder.path().join("job.toml"))
+        .arg("--resume")
+        .arg(&folder)
+        .stdout(Stdio::null())
+        .stderr(Stdio::null())
+        .spawn()
+        .unwrap();
+    std::thread::sleep(Duration::from_millis(1500));
+    running.send(ChannelId::Load, 1234.0);
+    sent.extend(line(ChannelId::Load, 0, 1234.0).bytes);
+    std::thread::sleep(Duration::from_millis(500));
+    running.signal("-TERM");
+    assert_eq!(running.child.wait().unwrap().code(), Some(0));
+    assert_eq!(bytes_in(&folder), sent);
+}
+
+#[test]
+fn bad_input_is_told_from_failure_by_the_exit_code() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("job.toml");
+    std::fs::write(&file, "[job]\nnmae = \"x\"\n").unwrap();
+    for arguments in [["check"], ["run"]] {
+        let output = Command::new(program())
+            .args(arguments)
+            .arg(&file)
+            .output()
+            .unwrap();
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}");
+        let said = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert!(
+            said.contains("nmae") && said.contains("job.toml:2"),
+            "{said}"
+        );
+    }
+    std::fs::write(&file, print_default_job()).unwrap();
+    let output = Command::new(program())
+        .arg("run")
+        .arg(&file)
+        .args(["--listen", "0.0.0.0:0"])
+        .output()
+        .unwrap();
+    assert_eq!(output.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&output.stderr).contains("token"));
+    let output = Command::new(program())
+        .arg("check")
+        .arg(&file)
+        .arg("--json")
+        .output()
+        .unwrap();
+    assert_eq!(output.status.code(), Some(0));
+    let answer: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(answer["format"], 1);
+}
+
+#[test]
+fn the_service_manager_hears_ready_watchdog_and_stopping() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("notify");
+    let socket = UnixDatagram::bind(&path).unwrap();
+    socket
+        .set_read_timeout(Some(Duration::from_secs(10)))
+        .unwrap();
+    let mut running = start(&[
+        ("NOTIFY_SOCKET", path.to_str().unwrap()),
+        ("WATCHDOG_USEC", "600000"),
+    ]);
+    let hear = |wanted: &str| {
+        let mut buffer = [0; 512];
+        loop {
+            let length = socket
+                .recv(&mut buffer)
+                .unwrap_or_else(|_| panic!("never: {wanted}"));
+            if String::from_utf8_lossy(&buffer[..length]).contains(wanted) {
+                return;
+            }
+        }
+    };
+    hear("READY=1");
+    hear("WATCHDOG=1");
+    hear("WATCHDOG=1");
+    // A process that does not run feeds no watchdog.
+    running.signal("-STOP");
+    std::thread::sleep(Duration::from_millis(300));
+    socket.set_nonblocking(true).unwrap();
+    while socket.recv(&mut [0; 512]).is_ok() {}
+    std::thread::sleep(Duration::from_millis(700));
+    assert!(socket.recv(&mut [0; 512]).is_err());
+    socket.set_nonblocking(false).unwrap();
+    running.signal("-CONT");
+    hear("WATCHDOG=1");
+    running.signal("-TERM");
+    hear("STOPPING=1");
+    assert_eq!(running.child.wait().unwrap().code(), Some(0));
+}
+
+#[test]
+fn the_demonstration_plays_a_cut_serves_the_page_and_ends() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut child = Command::new(program())
+        .args([
+            "demo",
+            "--once",
+            "--speed",
+            "3000",
+            "--listen",
+            "127.0.0.1:0",
+            "--folder",
+        ])
+        .arg(folder.path())
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut output = BufReader::new(child.stdout.take().unwrap());
+    let mut first = String::new();
+    output.read_line(&mut first).unwrap();
+    let address = first
+        .trim()
+        .rsplit("http://")
+        .next()
+        .unwrap()
+        .trim_end_matches('/');
+    let answer = kerfwatch_tests::http::get(address.parse().unwrap(), "/");
+    assert_eq!(answer.status, 200);
+    let mut rest = String::new();
+    output.read_to_string(&mut rest).unwrap();
+    assert_eq!(child.wait().unwrap().code(), Some(0));
+    assert!(rest.contains("stroke    1"), "{rest}");
+}
