@@ -49,6 +49,8 @@ pub enum Command {
     Recompute(crate::recompute::Args),
     /// Write a self-contained page about a run
     Report(crate::report::Args),
+    /// Add up several runs of one well in the same groove
+    Chain(crate::chain::Args),
     /// Set recomputations or results side by side
     Compare(crate::compare::Args),
     /// Recompute an archive of runs into one Parquet dataset

@@ -11,6 +11,7 @@
 
 pub mod args;
 pub mod batch;
+pub mod chain;
 pub mod compare;
 pub mod console;
 pub mod explain;
@@ -60,6 +61,7 @@ fn dispatch(command: &Command, console: &mut Console<'_>) -> Result<Exit, Failur
         Command::Recompute(args) => recompute::run(args, console),
         Command::Export(args) => export::run(args, console),
         Command::Report(args) => report::run(args, console),
+        Command::Chain(args) => chain::run(args, console),
         Command::Compare(args) => compare::run(args, console),
         Command::Batch(args) => batch::run(args, console),
         Command::Verify(args) => verify::run(args, console),

@@ -95,7 +95,7 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
 }
 
 /// The JSON of the design, one line end at the end.
-fn write_json(result: &RunResult, out: &mut dyn Write) -> std::io::Result<()> {
+pub(crate) fn write_json(result: &RunResult, out: &mut dyn Write) -> std::io::Result<()> {
     serde_json::to_writer_pretty(&mut *out, result)?;
     out.write_all(b"\n")
 }

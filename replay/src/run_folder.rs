@@ -160,7 +160,7 @@ impl RunFolder {
     }
 
     /// Warns of each piece of damage; exit code 3 if anything was lost.
-    fn tell_damage(&self, damage: &[Damage], console: &mut Console<'_>) -> Exit {
+    pub(crate) fn tell_damage(&self, damage: &[Damage], console: &mut Console<'_>) -> Exit {
         const SHOWN: usize = 20;
         for piece in damage.iter().take(SHOWN) {
             console.warn(format_args!("{}: {piece}", self.path.display()));
