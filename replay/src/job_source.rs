@@ -109,10 +109,7 @@ fn job_failure(findings: &Findings) -> Failure {
             (false, true) => Some(format!("[{}]", f.section)),
             (false, false) => Some(format!("[{}] {}", f.section, f.key)),
         };
-        let mut remedy = format!("write {}", f.write);
-        if let Some(nearest) = &f.nearest {
-            remedy += &format!(" (nearest known: {nearest})");
-        }
+        let remedy = format!("write {}", f.write);
         let mut problem = format!("found {}", f.found);
         if !f.source.trim().is_empty() {
             problem += &format!("\n  {:>4} | {}", f.line, f.source.trim_end());

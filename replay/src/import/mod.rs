@@ -127,12 +127,7 @@ fn write_run(
 ) -> Result<(SetAside, Written), Failure> {
     let failed = |e: RecordError| record_failure(part, &e);
     let folder = Folder::create(part).map_err(|e| Failure::write(part.display(), e))?;
-    let policy = Policy {
-        // A run that is not complete is thrown away: syncing on the way would only cost time.
-        block_entries: 1 << 16,
-        ..Policy::default()
-    };
-    let mut writer = RunWriter::create(folder, head, policy).map_err(failed)?;
+    let mut writer = RunWriter::create(folder, head, Policy::bulk()).map_err(failed)?;
     let size = samples.metadata().map_or(0, |m| m.len());
     let bar = console.progress(size, "importing");
     let reader = BufReader::with_capacity(1 << 18, bar.wrap_read(samples));
