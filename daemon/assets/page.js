@@ -1,124 +1,161 @@
-// The plain page: figures, groove by depth, two charts. Follows the live stream.
-import uPlot from "/vendor/uPlot.esm.js";
+// The live page: takes what the stream tells, draws what has changed, listens to keys.
+import { at, make, say } from "/dom.js";
+import { ask, signIn } from "/ask.js";
+import { acknowledgeFirst, connectAlarms, showAlarms } from "/alarms.js";
+import { buildCharts, connectSpan, drawCharts } from "/charts.js";
+import { connection, follow, silentFor, watch } from "/connection.js";
+import { showHealth } from "/health.js";
+import { showJoints } from "/joints.js";
+import { connectMarks, showMarks } from "/marks.js";
+import { drawOverlay } from "/overlay.js";
 import { drawPipe } from "/pipe.js";
+import { connectSwitches, preferences } from "/preferences.js";
+import { connectSound, soundFor } from "/sound.js";
+import { addPoints, addStrokes, addTold, ageOf, begin, store } from "/store.js";
+import { showTension } from "/tension.js";
+import { clockOf, hms, lasting } from "/time.js";
+import { showTool } from "/tool.js";
 import { units } from "/units.js";
 
-const KEEP_S = 600;
-const STALE_MS = 2000;
-const at = (id) => document.getElementById(id);
-const say = (id, text) => { at(id).textContent = text; };
+// A reading older than this is not shown as if it were the present.
+const OLD_S = 2;
 
-let job = null;
 let show = units("metric");
-let groove = { groove: [], joints: [] };
-let now = null;
-let lastWord = 0;
-const columns = { at_s: [], tension_n: [], expected_n: [], tool_m: [] };
+let lost = false;
+const changed = { now: false, groove: false, marks: false, health: false };
+const shownUnits = () => preferences.units ?? store.job?.display ?? "metric";
+const all = () => { for (const name of Object.keys(changed)) changed[name] = true; };
 
-function addPoints(points) {
-  const newest = columns.at_s.at(-1) ?? -Infinity;
-  points.at_s.forEach((t, n) => {
-    // Points come twice around a reconnect: only newer ones count.
-    if (t <= newest) return;
-    for (const name of Object.keys(columns)) columns[name].push(points[name][n]);
-  });
-  const from = (columns.at_s.at(-1) ?? 0) - KEEP_S;
-  const old = columns.at_s.findIndex((t) => t >= from);
-  if (old > 0) for (const name of Object.keys(columns)) columns[name].splice(0, old);
+function rebuild() {
+  show = units(shownUnits());
+  say("pipe-unit", show.length);
+  if (store.job !== null) buildCharts(show);
+  all();
+}
+const wordSwitches = connectSwitches(rebuild, shownUnits);
+
+function hello(job) {
+  begin(job);
+  say("job", job.name);
+  say("well", job.well);
+  document.title = `kerfwatch – ${job.name}`;
+  rebuild();
+  wordSwitches();
+  // What was marked before this page was opened.
+  fetch("/api/v1/marks").then((answer) => (answer.ok ? answer.json() : [])).then((marks) => {
+    store.marks = marks;
+    changed.marks = true;
+  }).catch(() => { /* the stream tells when the daemon is gone */ });
 }
 
-function chart(id, label, reversed, series) {
-  const place = at(id);
-  const ink = getComputedStyle(document.documentElement).getPropertyValue("--ink");
-  const pale = getComputedStyle(document.documentElement).getPropertyValue("--pale");
-  const axis = { stroke: ink, grid: { stroke: pale, width: 1 } };
-  return new uPlot({
-    width: place.clientWidth || 600,
-    height: 260,
-    scales: { x: { time: false }, y: { dir: reversed ? -1 : 1 } },
-    axes: [{ ...axis, label: "run time, s" }, { ...axis, label }],
-    series: [{ label: "s" }, ...series],
-    legend: { live: false },
-  }, [[], ...series.map(() => [])], place);
+const take = {
+  hello,
+  points: (points) => { addPoints(points); changed.now = true; },
+  strokes: (strokes) => { addStrokes(strokes); changed.now = true; },
+  groove: (view) => { store.groove = view; changed.groove = true; },
+  now: (snapshot) => { store.now = snapshot; changed.now = true; },
+  told: (told) => { addTold(told); changed.marks ||= told.kind === "mark"; changed.now = true; },
+  health: (health) => { store.health = health; changed.health = true; },
+};
+follow(take);
+watch(take);
+
+function clock() {
+  const date = clockOf(store.job.started_utc, store.now.at_s);
+  const written = { utc: `${hms(date, true)} UTC`, local: `${hms(date, false)} local` };
+  const other = preferences.clock === "utc" ? "local" : "utc";
+  say("clock-first", written[preferences.clock]);
+  say("clock-second", written[other]);
 }
 
-let tensionChart = null;
-let depthChart = null;
-
-function build() {
-  const style = getComputedStyle(document.documentElement);
-  const ink = style.getPropertyValue("--ink");
-  const mid = style.getPropertyValue("--mid");
-  at("tension-chart").replaceChildren();
-  at("depth-chart").replaceChildren();
-  tensionChart = chart("tension-chart", show.force, false, [
-    { label: "line tension", stroke: ink, width: 1.5 },
-    { label: "expected", stroke: mid, dash: [6, 4], width: 1 },
-  ]);
-  depthChart = chart("depth-chart", show.length, true, [{ label: "wheels", stroke: ink, width: 1.5 }]);
+function link(silent) {
+  const node = at("link");
+  lost = silent !== null;
+  document.body.classList.toggle("is-lost", lost && connection.everHeard);
+  at("lost").hidden = !lost;
+  if (!lost) {
+    node.dataset.level = "ok";
+    say("link", store.job === null ? "… connecting" : store.job.speed === 1 ? "✓ live" : `✓ demo ×${store.job.speed}`);
+    return;
+  }
+  node.dataset.level = "high";
+  say("link", "▲ no data");
+  say("lost-title", connection.everHeard ? `CONNECTION LOST FOR ${lasting(silent)}` : "NO CONNECTION TO THE DAEMON");
+  say("lost-text", connection.refused ? "A token is needed to look at this page."
+    : connection.everHeard ? "What is shown is old. No alarm is shown or sounds here: watch the winch's own gauge. Trying again."
+      : "Nothing is shown yet. Trying again.");
+  at("lost").setAttribute("data-refused", String(connection.refused));
+  // No data is never "no alarm".
+  if (connection.everHeard) soundFor("high");
 }
 
-function redraw() {
-  requestAnimationFrame(redraw);
-  const stale = performance.now() - lastWord > STALE_MS;
-  document.body.classList.toggle("stale", stale && lastWord > 0);
-  if (stale && lastWord > 0) say("link", "no data from the daemon: what is shown is old");
-  if (!job || !changed) return;
-  changed = false;
-  const force = (list) => list.map((n) => (n === null ? null : show.toForce(n)));
-  const length = (list) => list.map((m) => (m === null ? null : show.toLength(m)));
-  tensionChart.setData([columns.at_s, force(columns.tension_n), force(columns.expected_n)]);
-  depthChart.setData([columns.at_s, length(columns.tool_m)]);
-  drawPipe(at("pipe"), job, groove.groove, now?.tool_depth_m ?? null, show);
+let asking = false;
+async function askToken() {
+  if (!connection.refused || asking) return;
+  asking = true;
+  try { await signIn(); } catch (error) { say("lost-text", error.message); }
+  setTimeout(() => { asking = false; }, 3000);
 }
 
-let changed = false;
-
-function tell(snapshot) {
-  now = snapshot;
-  say("tension", show.asForce(now.tension_n));
-  say("expected", show.asForce(now.expected_n));
-  say("limit", show.asForce(now.limit_n));
-  say("depth", show.asLength(now.tool_depth_m));
-  say("state", now.state + (now.direction ? `, ${now.direction}` : ""));
-  say("strokes", String(now.strokes));
-  say("drag", show.asForce(now.drag_n));
-  at("alarms").replaceChildren(...now.alarms.map((alarm) => {
-    const line = document.createElement("p");
-    line.textContent = `${alarm.kind.toUpperCase()} – ${alarm.state}: ${alarm.message}`;
-    return line;
-  }));
+function draw() {
+  requestAnimationFrame(draw);
+  const { job, now } = store;
+  if (job === null) return;
+  if (changed.groove) showJoints(store.groove, show);
+  if (changed.marks) showMarks();
+  if (changed.health) showHealth(now, store.health, job, OLD_S);
+  if (now !== null && (changed.now || changed.groove)) {
+    const depthAge = ageOf("depth");
+    showTension(now, show, ageOf("load"), OLD_S);
+    showTool(now, show, depthAge, OLD_S);
+    if (!lost) showAlarms(now.alarms);
+    drawPipe(job, store.groove.groove, now, show, depthAge === null || depthAge > OLD_S);
+    drawOverlay(job, now, show);
+    drawCharts(now.limit_n);
+    clock();
+  }
+  for (const name of Object.keys(changed)) changed[name] = false;
 }
 
-function follow() {
-  const stream = new EventSource("/api/v1/stream?since=" + (columns.at_s.at(-1) ?? -1));
-  const on = (name, take) => stream.addEventListener(name, (event) => {
-    lastWord = performance.now();
-    take(JSON.parse(event.data));
-    changed = true;
-  });
-  on("hello", (hello) => {
-    if (job?.run_id !== hello.run_id) for (const name of Object.keys(columns)) columns[name] = [];
-    job = hello;
-    show = units(job.display);
-    say("job", `${job.name} – ${job.well}`);
-    say("link", job.speed === 1 ? "live" : `demonstration at ${job.speed} times its speed`);
-    build();
-  });
-  on("points", addPoints);
-  on("groove", (view) => { groove = view; });
-  on("now", tell);
-  on("told", () => {});
-  on("health", (health) => {
-    say("health", `recorded to ${health.recorded_s.toFixed(1)} s, ${(health.recorded_bytes / 1024).toFixed(0)} KiB`);
-  });
-  stream.onerror = () => {
-    // A fresh stream asks for exactly what is missing.
-    stream.close();
-    say("link", "connection lost, trying again");
-    setTimeout(follow, 1000);
-  };
-}
+// Silence has to be noticed without an event: that is the point.
+setInterval(() => {
+  link(silentFor());
+  askToken();
+}, 200);
 
-follow();
-redraw();
+const KEYS = {
+  a: ["acknowledge the first alarm", acknowledgeFirst],
+  l: ["alarm list", () => at("show-alarms").click()],
+  s: ["sound on or off", () => at("switch-sound").click()],
+  d: ["day or night", () => at("switch-theme").click()],
+  u: ["metric or field units", () => at("switch-units").click()],
+  t: ["UTC or local time", () => at("switch-clock").click()],
+  o: ["mark: cutter out", () => document.querySelector('[data-mark="cutter_out"]').click()],
+  i: ["mark: cutter in", () => document.querySelector('[data-mark="cutter_in"]').click()],
+  w: ["weight check", () => document.querySelector('[data-mark="weight_check"]').click()],
+  n: ["note", () => document.querySelector('[data-mark="note"]').click()],
+  z: ["new zero", () => document.querySelector('[data-mark="zero"]').click()],
+  r: ["reference depth", () => document.querySelector('[data-mark="reference_depth"]').click()],
+  k: ["this list", () => at("show-keys").click()],
+};
+
+at("show-keys").onclick = () => ask({
+  title: "Keys",
+  body: [make("ul", {}, ...Object.entries(KEYS).map(([key, [text]]) => make("li", { textContent: `${key.toUpperCase()} – ${text}` })))],
+});
+
+document.addEventListener("keydown", (event) => {
+  const typing = event.target.closest("input, textarea, dialog") !== null || document.querySelector("dialog[open]") !== null;
+  if (typing || event.ctrlKey || event.altKey || event.metaKey) return;
+  const key = KEYS[event.key.toLowerCase()];
+  if (key === undefined) return;
+  event.preventDefault();
+  key[1]();
+});
+
+window.addEventListener("resize", all);
+connectAlarms();
+connectMarks(() => show);
+connectSound();
+connectSpan(all);
+draw();

@@ -1,54 +1,158 @@
-// The interval drawn true to depth: groove against wall, its uncertainty, couplings, the wheels.
+// The interval drawn true to depth: wall left in every bin and how sure that is, couplings, split
+// stretches, the wheels. The overlay beside it uses the same depth axis.
+import { at, brush, colour, rem } from "/dom.js";
 
-export function drawPipe(canvas, job, bins, wheels, show) {
-  const ratio = window.devicePixelRatio || 1;
-  const width = 360;
-  const height = 640;
-  if (canvas.width !== width * ratio) {
-    canvas.width = width * ratio;
-    canvas.height = height * ratio;
-  }
-  const style = getComputedStyle(document.documentElement);
-  const colour = (name) => style.getPropertyValue(name).trim();
-  const paint = canvas.getContext("2d");
-  paint.setTransform(ratio, 0, 0, ratio, 0, 0);
-  paint.clearRect(0, 0, width, height);
-  const left = 90;
-  const right = width - 20;
-  const y = (depth) => 20 + (depth - job.interval_top_m) / (job.interval_bottom_m - job.interval_top_m) * (height - 60);
+const MARGIN = 0.03;
+
+// Depth to screen, the same for strip and overlay.
+export function depthAxis(job, height) {
+  const length = job.interval_bottom_m - job.interval_top_m;
+  const from = job.interval_top_m - length * MARGIN;
+  const to = job.interval_bottom_m + length * MARGIN;
+  const top = rem() * 1.2;
+  const bottom = height - rem() * 1.5;
+  return { from, to, top, bottom, y: (depth) => top + (depth - from) / (to - from) * (bottom - top) };
+}
+
+// Steps of 1, 2 or 5 so that labels stay apart.
+export function ticks(from, to, room, apart) {
+  const rough = (to - from) / Math.max(1, room / apart);
+  const power = 10 ** Math.floor(Math.log10(rough));
+  const step = [1, 2, 5, 10].map((n) => n * power).find((n) => n >= rough);
+  const list = [];
+  for (let n = Math.ceil(from / step); n * step <= to; n += 1) list.push(n * step);
+  return list;
+}
+
+export function drawPipe(job, bins, now, show, old) {
+  const { paint, width, height } = brush(at("pipe"));
+  if (width === 0) return;
+  const size = rem() * 0.75;
+  const axis = depthAxis(job, height);
+  const left = size * 4.6;
+  const right = width - size * 1.4;
   const most = Math.max(job.wall_mm, ...bins.map((bin) => bin.wall_mm));
-  const x = (depth) => left + Math.min(depth / most, 1) * (right - left);
-  paint.font = "14px system-ui, sans-serif";
+  // The outer skin of the pipe is on the right: the groove eats its way to it from the left.
+  const x = (mm) => right - Math.min(Math.max(mm, 0) / most, 1) * (right - left);
+  paint.font = `600 ${size}px system-ui, sans-serif`;
 
-  paint.fillStyle = colour("--pale");
-  for (const depth of job.couplings_m) {
-    const top = y(depth - job.coupling_length_m / 2);
-    paint.fillRect(left, top, right - left, Math.max(3, y(depth + job.coupling_length_m / 2) - top));
-  }
-  for (const bin of bins) {
-    const top = y(bin.top_m);
-    const tall = Math.max(1, y(bin.bottom_m) - top - 0.5);
-    paint.fillStyle = bin.through ? colour("--ink") : colour("--cut");
-    paint.fillRect(left, top, x(bin.depth_mm) - left, tall);
-    paint.fillStyle = colour("--mid");
-    paint.fillRect(x(bin.low_mm), top + tall / 2, Math.max(1, x(bin.high_mm) - x(bin.low_mm)), 1);
-  }
-  paint.strokeStyle = colour("--ink");
-  paint.strokeRect(left, y(job.interval_top_m), right - left, y(job.interval_bottom_m) - y(job.interval_top_m));
+  paint.fillStyle = colour("--paper");
+  paint.fillRect(left, axis.y(job.interval_top_m), right - left, axis.y(job.interval_bottom_m) - axis.y(job.interval_top_m));
+  bins.forEach((bin) => drawBin(paint, bin, axis, x, left, right));
+  paint.strokeStyle = colour("--faint");
+  paint.lineWidth = 1;
+  paint.strokeRect(left, axis.y(job.interval_top_m), right - left, axis.y(job.interval_bottom_m) - axis.y(job.interval_top_m));
+  drawCouplings(paint, job, axis, left, right, size);
+  nameSplits(paint, bins, axis, left, right, size);
+  drawLabels(paint, job, axis, show, left, right, height, size, most);
+  drawWheels(paint, job, axis, now, show, left, width, size, old);
+}
 
+function drawBin(paint, bin, axis, x, left, right) {
+  const top = axis.y(bin.top_m);
+  const tall = Math.max(1, axis.y(bin.bottom_m) - top);
+  if (bin.through) {
+    paint.fillStyle = colour("--split");
+    paint.fillRect(left, top, right - left, tall + 0.4);
+    return;
+  }
+  const sure = x(bin.wall_mm - bin.high_mm);
+  const unsure = x(bin.wall_mm - bin.low_mm);
+  paint.fillStyle = colour("--unsure");
+  paint.fillRect(unsure, top, sure - unsure, tall + 0.4);
+  paint.fillStyle = colour("--wall");
+  paint.fillRect(sure, top, right - sure, tall + 0.4);
+  // The estimate itself: one dark edge.
   paint.fillStyle = colour("--ink");
-  for (let n = 0; n <= 5; n += 1) {
-    const depth = job.interval_top_m + (job.interval_bottom_m - job.interval_top_m) * n / 5;
-    paint.fillText(show.toLength(depth).toFixed(1), 5, y(depth) + 5);
+  paint.fillRect(x(bin.wall_mm - bin.depth_mm) - 1, top, 2, tall + 0.4);
+}
+
+function drawCouplings(paint, job, axis, left, right, size) {
+  paint.strokeStyle = colour("--ink");
+  paint.lineWidth = 2;
+  for (const depth of job.couplings_m) {
+    if (depth < axis.from || depth > axis.to) continue;
+    const top = axis.y(depth - job.coupling_length_m / 2);
+    const tall = Math.max(8, axis.y(depth + job.coupling_length_m / 2) - top);
+    paint.strokeRect(left - 6, top, right - left + 12, tall);
+    paint.strokeRect(left - 2, top + 3, right - left + 4, Math.max(2, tall - 6));
   }
-  paint.fillText(`0`, left, height - 18);
-  paint.fillText(`wall ${show.asWall(most)}; black: split`, left + 60, height - 18);
-  if (wheels !== null) {
-    const mark = Math.min(Math.max(y(wheels), 12), height - 34);
+}
+
+function nameSplits(paint, bins, axis, left, right, size) {
+  let run = null;
+  const name = () => {
+    if (run === null) return;
+    const top = axis.y(run.top);
+    const tall = axis.y(run.bottom) - top;
+    if (tall > size * 1.3) {
+      paint.fillStyle = colour("--on-split");
+      paint.textAlign = "center";
+      paint.textBaseline = "middle";
+      paint.fillText("SPLIT", (left + right) / 2, top + tall / 2);
+    }
+  };
+  for (const bin of bins) {
+    if (!bin.through) { name(); run = null; continue; }
+    if (run === null) run = { top: bin.top_m, bottom: bin.bottom_m };
+    else run.bottom = bin.bottom_m;
+  }
+  name();
+}
+
+function drawLabels(paint, job, axis, show, left, right, height, size, most) {
+  paint.fillStyle = colour("--ink");
+  paint.textAlign = "right";
+  paint.textBaseline = "middle";
+  const shown = ticks(show.toLength(axis.from), show.toLength(axis.to), axis.bottom - axis.top, size * 3.2);
+  for (const tick of shown) {
+    const y = axis.y(show.fromLength(tick));
+    paint.fillText(String(Math.round(tick * 10) / 10), left - size * 1.5, y);
+  }
+  paint.textBaseline = "alphabetic";
+  paint.fillText("0", right, height - size * 0.4);
+  paint.textAlign = "left";
+  paint.fillText(show.asWall(most), left, height - size * 0.4);
+}
+
+// A pointer at the wheels with their depth; outside the interval an arrow says where they are.
+function drawWheels(paint, job, axis, now, show, left, width, size, old) {
+  if (now === null || now.tool_depth_m === null) return;
+  const depth = now.tool_depth_m;
+  paint.globalAlpha = old ? 0.35 : 1;
+  const beyond = depth < axis.from ? "above" : depth > axis.to ? "below" : null;
+  const y = beyond === "above" ? axis.top : beyond === "below" ? axis.bottom : axis.y(depth);
+  paint.fillStyle = colour("--ink");
+  paint.strokeStyle = colour("--ink");
+  paint.lineWidth = 2;
+  if (beyond === null) {
+    paint.setLineDash([2, 3]);
     paint.beginPath();
-    paint.moveTo(left - 4, mark);
-    paint.lineTo(left - 20, mark - 8);
-    paint.lineTo(left - 20, mark + 8);
-    paint.fill();
+    paint.moveTo(left, y);
+    paint.lineTo(width, y);
+    paint.stroke();
+    paint.setLineDash([]);
   }
+  const text = `${show.lengthNumber(depth, 1)}`;
+  paint.font = `700 ${size * 1.15}px system-ui, sans-serif`;
+  const wide = paint.measureText(text).width + size * 0.7;
+  const tall = size * 1.8;
+  const box = Math.min(Math.max(y - tall / 2, 0), axis.bottom + size - tall / 2);
+  paint.fillStyle = colour("--ink");
+  paint.beginPath();
+  paint.roundRect(0, box, wide, tall, 4);
+  paint.moveTo(wide - 2, box + tall * 0.1);
+  paint.lineTo(Math.max(left - 2, wide + 6), y);
+  paint.lineTo(wide - 2, box + tall * 0.9);
+  paint.fill();
+  paint.fillStyle = colour("--paper");
+  paint.textAlign = "left";
+  paint.textBaseline = "middle";
+  paint.fillText(text, size * 0.3, box + tall / 2 + 1);
+  if (beyond !== null) {
+    paint.fillStyle = colour("--ink");
+    paint.font = `600 ${size}px system-ui, sans-serif`;
+    paint.fillText(beyond === "above" ? "▲ above" : "▼ below", left + 8, y + (beyond === "above" ? size : -size));
+  }
+  paint.globalAlpha = 1;
 }

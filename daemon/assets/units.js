@@ -5,18 +5,32 @@ const INCH_MM = 25.4;
 
 export function units(display) {
   const field = display === "field";
+  const known = (value, write) => (value === null || value === undefined ? "–" : write(value));
   const toForce = (newtons) => (field ? newtons / POUND_FORCE_N : newtons);
   const toLength = (metres) => (field ? metres / FOOT_M : metres);
+  const fromLength = (shown) => (field ? shown * FOOT_M : shown);
+  const toWall = (mm) => (field ? mm / INCH_MM : mm);
   const force = field ? "lbf" : "N";
   const length = field ? "ft" : "m";
-  const known = (value, write) => (value === null || value === undefined ? "unknown" : write(value));
+  // The last digit is below what a load cell resolves; more would only flicker.
+  const step = field ? 1 : 10;
+  const roundForce = (newtons) => String(Math.round(toForce(newtons) / step) * step);
   return {
+    display,
     force,
     length,
     toForce,
     toLength,
-    asForce: (newtons) => known(newtons, (n) => `${toForce(n).toFixed(0)} ${force}`),
-    asLength: (metres) => known(metres, (m) => `${toLength(m).toFixed(field ? 1 : 2)} ${length}`),
-    asWall: (mm) => known(mm, (d) => (field ? `${(d / INCH_MM).toFixed(3)} in` : `${d.toFixed(2)} mm`)),
+    fromLength,
+    toWall,
+    wall: field ? "in" : "mm",
+    forceNumber: (newtons) => known(newtons, roundForce),
+    asForce: (newtons) => known(newtons, (n) => `${roundForce(n)} ${force}`),
+    asDrag: (newtons) => known(newtons, (n) => `${toForce(n).toFixed(0)} ${force}`),
+    lengthNumber: (metres, digits = field ? 1 : 2) => known(metres, (m) => toLength(m).toFixed(digits)),
+    asLength: (metres, digits = field ? 1 : 2) => known(metres, (m) => `${toLength(m).toFixed(digits)} ${length}`),
+    asWall: (mm) => known(mm, (d) => (field ? `${toWall(d).toFixed(3)} in` : `${d.toFixed(1)} mm`)),
+    // Tool work is done in metres per second or feet per minute.
+    asSpeed: (v) => known(v, (s) => (field ? `${Math.abs(s / FOOT_M * 60).toFixed(0)} ft/min` : `${Math.abs(s).toFixed(2)} m/s`)),
   };
 }

@@ -10,7 +10,7 @@ use crate::handover::{Batch, Handover};
 use crate::history::Point;
 use crate::outputs::Horn;
 use crate::progress::Progress;
-use crate::publish::{MarkView, Published, Told};
+use crate::publish::{MarkView, Published, STROKES_KEPT, Told};
 use crate::recorder::Decisions;
 use kerfwatch::input::{Event, Input, Mark, MarkKind};
 use kerfwatch::pipeline::Pipeline;
@@ -136,6 +136,13 @@ impl Core {
                         at_s: snapshot.at_s,
                         bins: snapshot.groove,
                     });
+                }
+                {
+                    let mut strokes = self.published.strokes();
+                    if strokes.len() >= STROKES_KEPT {
+                        strokes.pop_front();
+                    }
+                    strokes.push_back(stroke.clone());
                 }
                 let _ = self.published.told.send(Told::Stroke(stroke.clone()));
             }

@@ -11,9 +11,13 @@ use kerfwatch::job::Job;
 use kerfwatch::result::{RunResult, Stroke};
 use kerfwatch::snapshot::Snapshot;
 use serde::Serialize;
+use std::collections::VecDeque;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use tokio::sync::{broadcast, watch};
+
+/// Strokes kept for whoever opens the page: what its pictures show, and a few more.
+pub const STROKES_KEPT: usize = 60;
 
 /// Decisions worth telling at once.
 #[derive(Debug, Clone, Serialize)]
@@ -68,6 +72,8 @@ pub struct Published {
     pub told: broadcast::Sender<Told>,
     /// Points for the charts.
     pub history: Mutex<History>,
+    /// Newest strokes, oldest first, at most [`STROKES_KEPT`].
+    pub strokes: Mutex<VecDeque<Stroke>>,
     /// Marks so far.
     pub marks: Mutex<Vec<MarkView>>,
     /// Conditions of the shell itself: recorder, outputs, forwarder.
@@ -99,6 +105,7 @@ impl Published {
             snapshot: watch::Sender::new(Arc::new(snapshot)),
             told: broadcast::Sender::new(256),
             history: Mutex::new(History::default()),
+            strokes: Mutex::default(),
             marks: Mutex::default(),
             shell_alarms: Arc::default(),
             result: ArcSwap::from_pointee(result),
@@ -115,6 +122,11 @@ impl Published {
     /// The marks.
     pub fn marks(&self) -> std::sync::MutexGuard<'_, Vec<MarkView>> {
         self.marks.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// The newest strokes.
+    pub fn strokes(&self) -> std::sync::MutexGuard<'_, VecDeque<Stroke>> {
+        self.strokes.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// Asks the core thread for the whole result as of now; the last one if it does not answer.

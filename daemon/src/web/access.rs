@@ -76,6 +76,11 @@ impl Access {
         }
     }
 
+    /// Can anything be changed at all?
+    pub(crate) fn takes_changes(&self) -> bool {
+        self.token.is_some()
+    }
+
     /// May this request read?
     pub(crate) fn may_look(&self, peer: SocketAddr, headers: &HeaderMap) -> Result<(), Refusal> {
         self.host(headers)?;

@@ -44,7 +44,8 @@ pub(crate) struct JobView {
 }
 
 impl JobView {
-    pub(crate) fn of(published: &Published) -> Self {
+    pub(crate) fn of(server: &Server) -> Self {
+        let published = &server.published;
         let job = &published.job;
         Self {
             version: env!("CARGO_PKG_VERSION"),
@@ -66,7 +67,8 @@ impl JobView {
             wall_mm: job.tubular.wall.as_millimetres(),
             upper_stop_m: job.alarm.upper_stop.map(|depth| depth.0),
             lower_stop_m: job.alarm.lower_stop.map(|depth| depth.0),
-            changes: job.page.token_env.is_some(),
+            // The demonstration takes its token from the command line, not from the job.
+            changes: server.access.takes_changes(),
         }
     }
 }
@@ -101,6 +103,8 @@ pub(crate) struct Health {
     record_lost: u64,
     record_errors: u64,
     sync_ms_max: f64,
+    /// Room left where the run is recorded; `null` when the system does not say.
+    disk_free_bytes: Option<u64>,
     ports_opened: u64,
     ports_lost: u64,
     clock_steps: u64,
@@ -120,6 +124,7 @@ pub(crate) fn health(published: &Published) -> Health {
         record_lost: read(&progress.record_lost),
         record_errors: read(&progress.record_errors),
         sync_ms_max: read(&progress.sync_ns_max) as f64 * 1e-6,
+        disk_free_bytes: disk_free(&published.run_folder),
         ports_opened: read(&progress.ports_opened),
         ports_lost: read(&progress.ports_lost),
         clock_steps: read(&progress.clock_steps),
@@ -128,8 +133,13 @@ pub(crate) fn health(published: &Published) -> Health {
     }
 }
 
+fn disk_free(folder: &str) -> Option<u64> {
+    let system = rustix::fs::statvfs(folder).ok()?;
+    system.f_bavail.checked_mul(system.f_frsize)
+}
+
 pub(crate) async fn job(State(server): State<Arc<Server>>) -> Json<JobView> {
-    Json(JobView::of(&server.published))
+    Json(JobView::of(&server))
 }
 
 pub(crate) async fn snapshot(State(server): State<Arc<Server>>) -> Response {

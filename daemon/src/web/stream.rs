@@ -3,6 +3,7 @@
 //! | event | when | data |
 //! |---|---|---|
 //! | `hello` | first | run id, start, speed, job for the page |
+//! | `strokes` | on connecting | the newest strokes, oldest first |
 //! | `points` | on connecting (what was missed) and 10 times a second | columns of [`crate::history`] |
 //! | `now` | 10 times a second | the snapshot without groove and joints |
 //! | `groove` | on connecting and once a second when it changed | groove bins and joints |
@@ -154,7 +155,8 @@ pub(crate) fn open(server: Arc<Server>, since_s: f64) -> Response {
         .then(|| id_of(&server.published.run_id, newest_s));
     let first = VecDeque::from([
         Bytes::from_static(b"retry: 1000\n\n"),
-        event("hello", None, &JobView::of(&server.published)),
+        event("hello", None, &JobView::of(&server)),
+        event("strokes", None, &*server.published.strokes()),
         event("points", id.as_deref(), &points),
         event("groove", None, &GrooveView::of(&snapshot)),
         event("now", None, &without_groove(&snapshot)),

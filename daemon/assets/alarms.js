@@ -1,0 +1,135 @@
+// Alarms: the row at the top, the list, acknowledging, shelving, resetting.
+import { at, make, say, tell } from "/dom.js";
+import { ask, authorField, post } from "/ask.js";
+import { preferences } from "/preferences.js";
+import { soundFor, soundIsOn } from "/sound.js";
+import { store } from "/store.js";
+import { clockOf, hms } from "/time.js";
+
+const NAMES = {
+  overpull: "OVERPULL", approaching: "LIMIT NEAR", slack: "SLACK LINE", stall: "TOOL STALLED", speed: "TOO FAST",
+  upper_stop: "UPPER STOP", lower_stop: "LOWER STOP", sensor: "INSTRUMENT", line_life: "LINE LIFE",
+  recorder: "RECORDER", forward: "FORWARDING", output: "ALARM OUTPUT",
+};
+const STATES = {
+  unacknowledged: "new", acknowledged: "acknowledged, still on",
+  returned_unacknowledged: "over, not acknowledged", latched_unacknowledged: "over, held until acknowledged and reset",
+  latched_acknowledged: "over, held until reset", shelved: "shelved", out_of_service: "out of service",
+};
+const UNSEEN = ["unacknowledged", "returned_unacknowledged", "latched_unacknowledged"];
+const ASIDE = ["shelved", "out_of_service", "suppressed"];
+const SHELVE_MIN = [5, 15, 30, 60];
+const unseen = (alarm) => UNSEEN.includes(alarm.state);
+const nameOf = (kind) => NAMES[kind] ?? kind.toUpperCase();
+const shapeOf = (level) => (level === "high" ? "▲" : "◆");
+
+// Unseen before seen, what lasts before what is over, high before low, then the order of the daemon
+// (the first cause first).
+function ranked(alarms) {
+  const over = (alarm) => /^(returned|latched)/.test(alarm.state);
+  const rank = (alarm) => (ASIDE.includes(alarm.state) ? 8 : 0) + (unseen(alarm) ? 0 : 4) + (over(alarm) ? 2 : 0) + (alarm.level === "high" ? 0 : 1);
+  return alarms.map((alarm, n) => ({ alarm, n })).sort((a, b) => rank(a.alarm) - rank(b.alarm) || a.n - b.n).map((one) => one.alarm);
+}
+
+async function act(kind, action, body = {}) {
+  try {
+    await post(`/api/v1/alarms/${kind}/${action}`, { author: preferences.author, ...body });
+    tell(`${nameOf(kind)}: ${action} sent`);
+  } catch (error) {
+    tell(`${nameOf(kind)}: ${error.message}`);
+  }
+}
+
+async function shelve(kind) {
+  let minutes = 15;
+  const buttons = SHELVE_MIN.map((n) => {
+    const button = make("button", { type: "button", textContent: `${n} min`, "aria-pressed": String(n === minutes) });
+    button.onclick = () => {
+      minutes = n;
+      buttons.forEach((other) => other.setAttribute("aria-pressed", String(other === button)));
+    };
+    return button;
+  });
+  const author = authorField();
+  const who = await ask({
+    title: `Shelve ${nameOf(kind)}`,
+    body: [make("p", { textContent: "It makes no sound and no banner until the time is over. The recording goes on." }), make("div", { className: "choice" }, ...buttons), ...author.nodes],
+    ok: "Shelve",
+    read: author.read,
+  });
+  if (who !== null) await act(kind, "shelve", { seconds: minutes * 60 });
+}
+
+function buttonsFor(alarm) {
+  const buttons = [];
+  const add = (text, run, key) => {
+    const button = make("button", { type: "button", textContent: text, onclick: run });
+    if (key) button.setAttribute("aria-keyshortcuts", key);
+    buttons.push(button);
+  };
+  if (unseen(alarm)) add("Acknowledge", () => act(alarm.kind, "acknowledge"), "a");
+  if (alarm.state === "latched_acknowledged") add("Reset", () => act(alarm.kind, "reset"));
+  // Overpull can't be put aside: the daemon refuses it too.
+  if (alarm.kind !== "overpull" && !ASIDE.includes(alarm.state)) add("Shelve", () => shelve(alarm.kind));
+  return buttons;
+}
+
+let rowKey = null;
+let listKey = null;
+
+export function showAlarms(alarms) {
+  const order = ranked(alarms);
+  const standing = order.filter((alarm) => !ASIDE.includes(alarm.state));
+  const first = standing[0] ?? null;
+  const loudest = standing.filter(unseen);
+  soundFor(loudest.length === 0 ? null : loudest.some((alarm) => alarm.level === "high") ? "high" : "low");
+  const row = at("alarm-row");
+  row.dataset.level = first?.level ?? "none";
+  row.dataset.seen = first !== null && unseen(first) ? "no" : "yes";
+  const aside = order.length - standing.length;
+  const more = [standing.length > 1 ? `${standing.length - 1} more` : "", aside > 0 ? `${aside} shelved` : ""].filter(Boolean).join(", ");
+  // The message changes with the figures in it; the buttons must not be rebuilt under a finger.
+  const key = first === null ? `none ${aside}` : `${first.kind} ${first.level} ${first.state} ${more} ${soundIsOn()}`;
+  if (key !== rowKey) {
+    rowKey = key;
+    say("alarm-shape", first === null ? "✓" : shapeOf(first.level));
+    const strong = first === null ? null : make("strong", { textContent: `${nameOf(first.kind)} – ${STATES[first.state] ?? first.state}` });
+    const muted = first !== null && unseen(first) && !soundIsOn() ? " Sound is off." : "";
+    const text = first === null
+      ? [aside > 0 ? `no alarm, ${aside} shelved` : "no alarm"]
+      : [strong, make("br"), make("span", { id: "alarm-message" }), `${more === "" ? "" : ` (${more})`}${muted}`];
+    at("alarm-text").replaceChildren(...text);
+    at("alarm-buttons").replaceChildren(...(first === null ? [] : buttonsFor(first)));
+  }
+  if (first !== null) say("alarm-message", first.message);
+  if (at("alarm-list").open) showList(order);
+  return order;
+}
+
+function showList(order) {
+  const utc = preferences.clock === "utc";
+  const time = (s) => hms(clockOf(store.job.started_utc, s), utc);
+  const key = JSON.stringify([order.map((alarm) => [alarm.kind, alarm.level, alarm.state]), store.told.length]);
+  if (key === listKey) return;
+  listKey = key;
+  at("alarm-items").replaceChildren(...(order.length === 0 ? [make("li", { textContent: "No alarm stands." })] : order.map((alarm) =>
+    make("li", { data: { level: alarm.level } },
+      make("strong", { textContent: `${shapeOf(alarm.level)} ${nameOf(alarm.kind)} – ${STATES[alarm.state] ?? alarm.state}` }),
+      make("p", { textContent: `${time(alarm.raised_s)}  ${alarm.message}` }),
+      make("div", { className: "buttons" }, ...buttonsFor(alarm))))));
+  at("alarm-past").replaceChildren(...store.told.slice().reverse().map((told) =>
+    make("li", {}, make("time", { textContent: time(told.at_s) }), `${nameOf(told.alarm)}: ${STATES[told.state] ?? told.state}`)));
+}
+
+export function connectAlarms() {
+  const list = at("alarm-list");
+  at("show-alarms").onclick = () => {
+    listKey = null;
+    list.showModal();
+    if (store.now !== null) showList(ranked(store.now.alarms));
+  };
+  at("alarm-close").onclick = () => list.close();
+}
+
+// The key `a`: whatever stands first.
+export const acknowledgeFirst = () => at("alarm-buttons").querySelector('[aria-keyshortcuts="a"]')?.click();

@@ -1,0 +1,73 @@
+// The live stream: follows it, notices when it falls silent, comes back and fills the gap.
+import { store } from "/store.js";
+
+const SILENT_MS = 2000;
+const RETRY_MS = 1000;
+// A connection that opens and says nothing is as good as none.
+const GIVE_UP_MS = 6000;
+
+export const connection = { heardAt: performance.now(), moved: performance.now(), everHeard: false, refused: false };
+
+let stream = null;
+let newest = "";
+let openedAt = 0;
+
+// `take`: a function for each event name.
+export function follow(take) {
+  openedAt = performance.now();
+  const since = store.points.at_s.at(-1);
+  const same = store.job === null || since === undefined ? "" : `?since=${since}`;
+  const mine = new EventSource("/api/v1/stream" + same);
+  stream = mine;
+  for (const [name, use] of Object.entries(take)) {
+    mine.addEventListener(name, (event) => {
+      connection.heardAt = performance.now();
+      connection.everHeard = true;
+      connection.refused = false;
+      const data = JSON.parse(event.data);
+      // Another run has other times: what was missed of it is everything.
+      if (name === "hello" && same !== "" && data.run_id !== store.job.run_id) {
+        use(data);
+        again(take, 0);
+        return;
+      }
+      if (name === "now") {
+        // Silent instruments keep `at_s` where it is, but their age grows: a daemon that stands still does neither.
+        const key = JSON.stringify([data.at_s, data.channels.map((channel) => channel.age_s)]);
+        if (key !== newest) connection.moved = performance.now();
+        newest = key;
+      }
+      use(data);
+    });
+  }
+  // The browser would retry by itself, but with the address of the first time: a fresh stream asks
+  // for exactly what is missing.
+  mine.onerror = () => { if (mine === stream) again(take, RETRY_MS); };
+}
+
+let waiting = 0;
+function again(take, delay) {
+  stream?.close();
+  stream = null;
+  clearTimeout(waiting);
+  waiting = setTimeout(async () => {
+    try {
+      const answer = await fetch("/api/v1/job", { signal: AbortSignal.timeout(2000) });
+      connection.refused = answer.status === 401;
+    } catch { /* the daemon does not answer: the stream will say so too */ }
+    follow(take);
+  }, delay);
+}
+
+// Seconds without a word, or without time passing in what is said; `null` while all is well.
+export function silentFor() {
+  const quiet = performance.now() - Math.min(connection.heardAt, connection.moved);
+  return quiet > SILENT_MS ? quiet / 1000 : null;
+}
+
+export function watch(take) {
+  setInterval(() => {
+    const waited = performance.now() - Math.max(connection.heardAt, openedAt);
+    if (stream !== null && waited > GIVE_UP_MS) again(take, 0);
+  }, 1000);
+}

@@ -1,0 +1,76 @@
+// Health of instruments, recorder, forwarder and disk: chips in the header, a table below.
+import { at, make, say } from "/dom.js";
+import { lasting } from "/time.js";
+
+// Record this far behind the present, in wall seconds, is a disk in trouble.
+const BEHIND_S = 5;
+const SHAPES = { ok: "✓", low: "◆", high: "▲" };
+
+const bytes = (n) => {
+  const units = ["B", "KiB", "MiB", "GiB", "TiB"];
+  let value = n;
+  let unit = 0;
+  while (value >= 1024 && unit < units.length - 1) { value /= 1024; unit += 1; }
+  return `${value.toFixed(unit < 2 ? 0 : 1)} ${units[unit]}`;
+};
+
+function channelPart(channel, oldAfterS) {
+  const silent = channel.age_s === null || channel.age_s > oldAfterS;
+  const level = silent || channel.fault === "stale" ? "high" : channel.fault !== "" ? "low" : "ok";
+  const state = channel.age_s === null ? "nothing yet" : silent ? `silent ${lasting(channel.age_s)}` : channel.fault === "" ? "good" : channel.fault;
+  return {
+    name: channel.name,
+    level,
+    state,
+    chip: level === "ok" ? `${channel.rate_hz.toFixed(0)}/s` : silent ? "silent" : state,
+    figures: `${channel.rate_hz.toFixed(1)} readings/s, newest ${channel.age_s === null ? "–" : `${channel.age_s.toFixed(1)} s`} old, ${channel.readings} good, ${channel.bad_frames} bad frames`,
+  };
+}
+
+function recorderPart(health, speed) {
+  const behind = Math.max(0, (health.core_s - health.recorded_s) / Math.max(speed, 1));
+  const broken = health.record_errors > 0 || health.record_lost > 0;
+  const level = broken ? "high" : behind > BEHIND_S ? "low" : "ok";
+  const state = broken ? "LOSING DATA" : level === "low" ? `${behind.toFixed(0)} s behind` : "recording";
+  return {
+    name: "recorder", level, state, chip: level === "ok" ? "" : state,
+    figures: `${bytes(health.recorded_bytes)} kept, ${health.record_errors} write errors, ${health.record_lost} not kept, longest sync ${health.sync_ms_max.toFixed(0)} ms`,
+  };
+}
+
+function diskPart(health) {
+  const free = health.disk_free_bytes ?? null;
+  const level = free === null ? "ok" : free < 200e6 ? "high" : free < 2e9 ? "low" : "ok";
+  return { name: "disk", level, state: free === null ? "not known" : level === "ok" ? "room enough" : "nearly full", chip: level === "ok" ? null : bytes(free) + " free", figures: free === null ? "" : `${bytes(free)} free` };
+}
+
+function forwardPart(health) {
+  const forward = health.forward ?? null;
+  if (forward === null) return { name: "forwarder", level: "ok", state: "not set up", chip: null, figures: "" };
+  const behind = forward.backlog_bytes ?? forward.backlog ?? 0;
+  const level = forward.ok === false ? "low" : "ok";
+  return { name: "forwarder", level, state: level === "ok" ? "forwarding" : "behind", chip: level === "ok" ? null : "behind", figures: Object.entries(forward).map(([key, value]) => `${key.replaceAll("_", " ")} ${value}`).join(", ") || bytes(behind) };
+}
+
+export function showHealth(now, health, job, oldAfterS) {
+  const parts = now === null ? [] : now.channels.map((channel) => channelPart(channel, oldAfterS));
+  if (health !== null) parts.push(recorderPart(health, job.speed), diskPart(health), forwardPart(health));
+  const chips = parts.filter((part) => part.chip !== null);
+  const chipKey = JSON.stringify(chips.map((part) => [part.name, part.level, part.chip]));
+  if (at("chips").dataset.key !== chipKey) {
+    at("chips").dataset.key = chipKey;
+    at("chips").replaceChildren(...chips.map((part) =>
+      make("li", { data: { level: part.level } }, `${SHAPES[part.level]} ${part.name}${part.chip === "" ? "" : ` ${part.chip}`}`)));
+  }
+  if (now !== null) {
+    const q = now.quality;
+    const wear = now.life_used === null ? "" : `, ${(now.life_used * 100).toFixed(0)} % of its bending life`;
+    parts.push({ name: "data", level: "ok", state: "counted", figures: `${q.gaps} gaps, ${q.late} late, ${q.out_of_range} out of range, ${q.spikes} spikes` });
+    parts.push({ name: "line", level: "ok", state: "bends counted", figures: `most bent section: ${now.bends_max} bends${wear}` });
+  }
+  if (health !== null) parts.push({ name: "page", level: "ok", state: `${health.streams} open`, figures: `${health.streams_dropped} dropped as too slow, ${health.clock_steps} steps of the clock, ports opened ${health.ports_opened}, lost ${health.ports_lost}` });
+  at("health").replaceChildren(...parts.map((part) =>
+    make("tr", { data: { level: part.level } },
+      make("td", { textContent: part.name }), make("td", { textContent: `${SHAPES[part.level]} ${part.state}` }), make("td", { textContent: part.figures }))));
+  say("version", job.version);
+}

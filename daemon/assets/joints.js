@@ -1,0 +1,59 @@
+// Joint by joint: how much is split, what is left, where it lags.
+import { at, make, say } from "/dom.js";
+
+const mid = (list) => [...list].sort((a, b) => a - b)[list.length >> 1] ?? 0;
+
+// Bins of a joint that count: a coupling cannot be reached by the cutter.
+const binsOf = (joint, bins) =>
+  bins.filter((bin) => !bin.coupling && bin.top_m >= joint.top_m - 1e-6 && bin.bottom_m <= joint.bottom_m + 1e-6);
+
+export function showJoints({ groove, joints }, show) {
+  const rows = joints.map((joint, n) => {
+    const bins = binsOf(joint, groove);
+    const wall = bins[0]?.wall_mm ?? 0;
+    const most = Math.max(0, wall - joint.min_depth_mm);
+    const done = bins.length > 0 && bins.every((bin) => bin.through);
+    const left = joint.strokes_left_p50;
+    const strokes = done ? "none: split" : left === null ? "cannot tell" : `${left.toFixed(0)}`;
+    const range = done || left === null || joint.strokes_left_p90 === null ? null
+      : make("small", { textContent: `to ${joint.strokes_left_p90.toFixed(0)}` });
+    return make("tr", { className: done ? "done" : "" },
+      make("td", {}, `${n + 1}`, make("small", { textContent: `${show.lengthNumber(joint.top_m, 1)}–${show.lengthNumber(joint.bottom_m, 1)}` })),
+      make("td", { textContent: `${(joint.split_fraction * 100).toFixed(0)} %` }),
+      make("td", { textContent: done ? "–" : show.asWall(most) }),
+      make("td", { textContent: String(mid(bins.map((bin) => bin.passes))) }),
+      make("td", {}, strokes, range));
+  });
+  at("joints").replaceChildren(...rows);
+  say("lagging", lagging(groove, joints, show));
+}
+
+// Stretches whose groove is behind the middle of their joint by more than an eighth of the wall
+// and by more than they are uncertain.
+function lagging(groove, joints, show) {
+  const stretches = [];
+  for (const joint of joints) {
+    const bins = binsOf(joint, groove);
+    const middle = mid(bins.map((bin) => bin.depth_mm));
+    let run = null;
+    for (const bin of bins) {
+      const behind = !bin.through && bin.passes > 0 && bin.high_mm < middle && middle - bin.depth_mm > bin.wall_mm / 8;
+      const left = bin.wall_mm - bin.depth_mm;
+      if (!behind) run = null;
+      else if (run !== null && Math.abs(run.bottom - bin.top_m) < 1e-6) {
+        run.bottom = bin.bottom_m;
+        run.left = Math.max(run.left, left);
+      } else {
+        run = { top: bin.top_m, bottom: bin.bottom_m, left };
+        stretches.push(run);
+      }
+    }
+  }
+  if (groove.length === 0) return "";
+  if (stretches.length === 0) return "No part lags behind the rest of its joint.";
+  stretches.sort((a, b) => b.left - a.left);
+  const named = stretches.slice(0, 3)
+    .map((one) => `${show.lengthNumber(one.top, 1)}–${show.lengthNumber(one.bottom, 1)} ${show.length} (${show.asWall(one.left)} left)`);
+  const more = stretches.length > 3 ? ` and ${stretches.length - 3} more` : "";
+  return `Lagging: ${named.join(", ")}${more}.`;
+}

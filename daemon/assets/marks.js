@@ -1,0 +1,105 @@
+// The operator's marks: who, what, and for what changes depth a second question.
+import { at, make, tell } from "/dom.js";
+import { ask, authorField, field, post } from "/ask.js";
+import { preferences } from "/preferences.js";
+import { store } from "/store.js";
+import { clockOf, hms } from "/time.js";
+import { weightCheck } from "/weight.js";
+
+export const MARK_NAMES = {
+  cutter_out: "Cutter out", cutter_in: "Cutter in", weight_check: "Weight check", note: "Note", zero: "New zero",
+  reference_depth: "Reference depth", acknowledge: "Acknowledged", shelve: "Shelved", reset: "Reset",
+};
+
+async function send(body) {
+  try {
+    await post("/api/v1/marks", body);
+    tell(`${MARK_NAMES[body.mark]}: recorded`);
+    return true;
+  } catch (error) {
+    tell(`${MARK_NAMES[body.mark]}: ${error.message}`);
+    return false;
+  }
+}
+
+async function plain(mark, text) {
+  const author = authorField();
+  const who = await ask({ title: MARK_NAMES[mark], body: [make("p", { textContent: text }), ...author.nodes], ok: "Mark now", read: author.read });
+  if (who !== null) await send({ mark, author: who });
+}
+
+async function note() {
+  const words = field("note", { rows: 3, maxLength: 500, id: "note" });
+  const author = authorField();
+  const said = await ask({
+    title: "Note",
+    body: [...words.nodes, ...author.nodes],
+    ok: "Mark now",
+    read: () => {
+      const text = words.input.value.trim();
+      if (text === "") throw new Error("The note is empty: write what happened.");
+      return { text, author: author.read() };
+    },
+  });
+  if (said !== null) await send({ mark: "note", ...said });
+}
+
+function metresOf(input, show) {
+  const value = Number(input.value.trim().replace(",", "."));
+  if (input.value.trim() === "" || !Number.isFinite(value)) throw new Error(`A number is needed, in ${show.length}.`);
+  return show.fromLength(value);
+}
+
+async function zero(show) {
+  const value = field(`line paid out now, ${show.length}`, { inputMode: "decimal", value: "0", id: "metres" });
+  const author = authorField();
+  const said = await ask({
+    title: "New zero of the depth counter",
+    body: [make("p", { textContent: `The counter was set anew. It shows ${show.asLength(store.now?.line_m ?? null)} here.` }), ...value.nodes, ...author.nodes],
+    ok: "Next",
+    read: () => ({ metres: metresOf(value.input, show), author: author.read() }),
+  });
+  if (said === null) return;
+  const sure = await ask({
+    id: "confirm",
+    title: "Every depth from here on moves",
+    body: [make("p", { className: "live", textContent: `${show.asLength(store.now?.line_m ?? null)} becomes ${show.asLength(said.metres)}` }),
+      make("p", { textContent: "The groove found so far keeps its depth. Set the new zero?" })],
+    ok: "Set new zero",
+  });
+  if (sure !== null) await send({ mark: "zero", ...said });
+}
+
+async function reference(show) {
+  const value = field(`the wheels are known to be at, ${show.length}`, { inputMode: "decimal", id: "metres" });
+  const author = authorField();
+  const near = (store.job?.couplings_m ?? []).slice(0, 9).map((depth) =>
+    make("button", { type: "button", textContent: show.lengthNumber(depth, 1), onclick: () => { value.input.value = show.lengthNumber(depth); } }));
+  const said = await ask({
+    title: "Reference depth",
+    body: [make("p", { textContent: `Estimated now: ${show.asLength(store.now?.tool_depth_m ?? null)}. Couplings of the tally:` }),
+      make("div", { className: "choice" }, ...near), ...value.nodes, ...author.nodes],
+    ok: "Mark now",
+    read: () => ({ metres: metresOf(value.input, show), author: author.read() }),
+  });
+  if (said !== null) await send({ mark: "reference_depth", ...said });
+}
+
+export function connectMarks(shown) {
+  const run = {
+    cutter_out: () => plain("cutter_out", "From now on the wheels are out: passes count."),
+    cutter_in: () => plain("cutter_in", "From now on the wheels are in: the tool runs free and friction is learned."),
+    weight_check: () => weightCheck(shown(), send),
+    note,
+    zero: () => zero(shown()),
+    reference_depth: () => reference(shown()),
+  };
+  for (const button of document.querySelectorAll("[data-mark]")) button.onclick = run[button.dataset.mark];
+}
+
+export function showMarks() {
+  const utc = preferences.clock === "utc";
+  at("marks").replaceChildren(...store.marks.slice(-30).reverse().map((mark) =>
+    make("li", {}, make("time", { textContent: hms(clockOf(store.job.started_utc, mark.at_s), utc) }),
+      `${MARK_NAMES[mark.mark] ?? mark.mark}${mark.text === "" ? "" : `: ${mark.text}`}${mark.author === "" ? "" : ` – ${mark.author}`}`)));
+}

@@ -1,0 +1,82 @@
+// What the daemon has told, kept for drawing: points, strokes, groove, the present.
+
+// An hour at ten points a second; the charts show at most that much.
+const KEEP_S = 3600;
+const STROKES = 60;
+const COLUMNS = ["at_s", "tension_n", "expected_n", "line_m", "tool_m", "drag_n"];
+
+export const store = {
+  job: null,
+  now: null,
+  health: null,
+  groove: { groove: [], joints: [] },
+  strokes: [],
+  marks: [],
+  told: [],
+  points: Object.fromEntries(COLUMNS.map((name) => [name, []])),
+};
+
+// Another run: nothing of the old one may stay on the screen.
+export function begin(hello) {
+  if (store.job?.run_id !== hello.run_id) {
+    for (const name of COLUMNS) store.points[name] = [];
+    store.strokes = [];
+    store.marks = [];
+    store.told = [];
+    store.now = null;
+    store.groove = { groove: [], joints: [] };
+  }
+  store.job = hello;
+}
+
+export function addPoints(points) {
+  const kept = store.points;
+  const newest = kept.at_s.at(-1) ?? -Infinity;
+  points.at_s.forEach((t, n) => {
+    // Points come twice around a reconnect: only newer ones count.
+    if (t <= newest) return;
+    for (const name of COLUMNS) kept[name].push(points[name][n]);
+  });
+  const from = (kept.at_s.at(-1) ?? 0) - KEEP_S;
+  // Cut in large pieces: moving arrays ten times a second would be felt.
+  if (kept.at_s.length > 0 && kept.at_s[0] < from - 120) {
+    const old = indexAt(from);
+    for (const name of COLUMNS) kept[name].splice(0, old);
+  }
+}
+
+// First point at or after `t`.
+export function indexAt(t) {
+  const times = store.points.at_s;
+  let low = 0;
+  let high = times.length;
+  while (low < high) {
+    const middle = (low + high) >> 1;
+    if (times[middle] < t) low = middle + 1;
+    else high = middle;
+  }
+  return low;
+}
+
+export function addStrokes(strokes) {
+  for (const stroke of strokes) {
+    if (!store.strokes.some((known) => known.n === stroke.n)) store.strokes.push(stroke);
+  }
+  store.strokes.sort((a, b) => a.n - b.n);
+  store.strokes.splice(0, Math.max(0, store.strokes.length - STROKES));
+}
+
+export function addTold(told) {
+  if (told.kind === "stroke") addStrokes([told]);
+  else if (told.kind === "mark") store.marks.push(told);
+  else {
+    store.told.push(told);
+    store.told.splice(0, Math.max(0, store.told.length - 100));
+  }
+}
+
+// Age of a channel's newest reading, s: what the daemon says plus what has passed since.
+export function ageOf(name) {
+  const channel = store.now?.channels.find((one) => one.name === name);
+  return channel?.age_s ?? null;
+}
