@@ -8,7 +8,7 @@ use crate::align::{Aligner, Cell};
 use crate::calibrate::{CalibratedReading, Instruments};
 use crate::groove::drag_fit::BasePrior;
 use crate::groove::engagement;
-use crate::groove::ledger::Ledger;
+use crate::groove::ledger::{Bins, Ledger};
 use crate::groove::{self, GrooveEstimate};
 use crate::infer::friction::{self, FreeRuns, Learned};
 use crate::infer::hold::HoldTracker;
@@ -61,11 +61,12 @@ pub struct Pipeline {
 impl Pipeline {
     /// A pipeline at the start of a run.
     pub fn new(job: &Job) -> Self {
+        let bins = Bins::new(job);
         Self {
             aligner: Aligner::default(),
             motion: ToolMotion::new(job),
             hold: HoldTracker::default(),
-            finder: StrokeFinder::new(job.info.bin.si(), job.info.interval_top.si()),
+            finder: StrokeFinder::new(bins.step, bins.top),
             ledger: Ledger::new(job),
             peaks: Vec::new(),
             track: Track::default(),

@@ -21,6 +21,9 @@ pub fn first_cutting_row(ledger: &Ledger) -> Option<usize> {
     first_jump(&touched, &|k| means[k].unwrap_or(0.0)).map(|i| touched[i])
 }
 
+/// Least rise after a single free pass that can mean the cutter, N.
+const LONE_JUMP_MIN: f64 = 150.0;
+
 /// One flag per row: cutter out.
 pub fn engaged(ledger: &Ledger) -> Vec<bool> {
     let rows = &ledger.rows;
@@ -77,6 +80,12 @@ fn mean_drag(row: &super::ledger::Row) -> Option<f64> {
 fn first_jump(touched: &[usize], level: &impl Fn(usize) -> f64) -> Option<usize> {
     let pair = |i: usize| level(touched[i]) + level(touched[i + 1]);
     let last = touched.len() - 1;
+    // A single free pass (the run-in) before the cutter goes out has no pair to compare with: both
+    // strokes after it must stand far above it.
+    let alone = level(touched[1]).min(level(touched[2]));
+    if alone - level(touched[0]) > LONE_JUMP_MIN && level(touched[0]) < 0.4 * alone {
+        return Some(1);
+    }
     let mut best: Option<(f64, usize)> = None;
     for i in 2..last {
         let before: Vec<f64> = (0..i - 1).map(pair).collect();
@@ -102,7 +111,10 @@ fn retracted_later(
     out: &mut [bool],
 ) {
     let pair = |i: usize| level(touched[i]) + level(touched[i + 1]);
-    let mut free: Vec<f64> = (0..first - 1).map(pair).collect();
+    let mut free: Vec<f64> = (0..first.saturating_sub(1)).map(pair).collect();
+    if free.is_empty() {
+        free.push(2.0 * level(touched[0]));
+    }
     free.sort_by(f64::total_cmp);
     let base = free[free.len() / 2];
     let scatter = (free[free.len() - 1] - free[0]).clamp(30.0, 60.0);

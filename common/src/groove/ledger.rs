@@ -16,7 +16,13 @@ pub struct Bins {
     pub step: f64,
     /// How many.
     pub count: usize,
+    /// The interval itself: first bin and one past the last. Strokes run over its ends, and what
+    /// they cut there belongs to the same groove; it is estimated with it but not reported.
+    pub inside: (usize, usize),
 }
+
+/// Pipe beyond either end of the interval that is kept account of, m.
+const BEYOND_M: f64 = 3.0;
 
 impl Bins {
     /// Bins of the job's interval; the last one may reach a little beyond it.
@@ -24,10 +30,13 @@ impl Bins {
         let top = job.info.interval_top.si();
         let step = job.info.bin.si();
         let length = job.info.interval_bottom.si() - top;
+        let inside = ((length / step - 1e-6).ceil() as usize).clamp(1, 100_000);
+        let beyond = (BEYOND_M / step).ceil() as usize;
         Self {
-            top,
+            top: top - beyond as f64 * step,
             step,
-            count: ((length / step - 1e-6).ceil() as usize).clamp(1, 100_000),
+            count: inside + 2 * beyond,
+            inside: (beyond, beyond + inside),
         }
     }
 

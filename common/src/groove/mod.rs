@@ -112,7 +112,7 @@ pub fn estimate(ledger: &Ledger, job: &Job, base_prior: BasePrior) -> GrooveEsti
         x_wall = x_of(belief.global.0 + (0.92 * job.tubular.wall.si()).ln());
         fit = Some(found);
     }
-    let bins = bins_of(ledger, job, &engaged, &coupling, &belief);
+    let mut bins = bins_of(ledger, job, &engaged, &coupling, &belief);
     let joints = forecast::joints(
         ledger,
         job,
@@ -122,6 +122,9 @@ pub fn estimate(ledger: &Ledger, job: &Job, base_prior: BasePrior) -> GrooveEsti
         &bins,
         &engaged,
     );
+    let (first, end) = ledger.bins.inside;
+    bins.truncate(end);
+    bins.drain(..first);
     GrooveEstimate {
         bins,
         joints,
@@ -156,8 +159,7 @@ fn bins_of(
     let b = ledger.bins;
     let wall = job.tubular.wall.as_millimetres();
     let mut passes = vec![0u32; b.count];
-    for (k, row) in ledger.rows.iter().enumerate().filter(|(k, _)| engaged[*k]) {
-        let _ = k;
+    for (row, _) in ledger.rows.iter().zip(engaged).filter(|(_, out)| **out) {
         for (j, n) in passes.iter_mut().enumerate() {
             let middle = b.middle(j);
             *n += u32::from(row.top <= middle && middle <= row.bottom);
@@ -169,7 +171,7 @@ fn bins_of(
             let through = if coupling[j] { 0.0 } else { k.through };
             GrooveBin {
                 top_m: b.top + j as f64 * b.step,
-                bottom_m: (b.top + (j + 1) as f64 * b.step).min(job.info.interval_bottom.si()),
+                bottom_m: (b.top + (j + 1) as f64 * b.step),
                 depth_mm: k.depth * wall,
                 low_mm: k.low.max(0.0) * wall,
                 high_mm: k.high * wall,

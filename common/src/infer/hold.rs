@@ -12,8 +12,10 @@ use crate::motion::Moment;
 
 /// Tool slower than this is still, m/s.
 pub const STILL_SPEED: f64 = 0.02;
-/// Part of line speed below which a tool on pulled line does not follow: covers the doubt in EA.
-const FOLLOW_PART: f64 = 0.12;
+/// Part of line speed that a tool at rest must reach to count as moving, and that a moving one must
+/// keep: below, it is the doubt in stretch that seems to move.
+const START_PART: f64 = 0.4;
+const KEEP_PART: f64 = 0.2;
 /// Least pull beyond the usual one that makes a stall, N.
 const MARGIN_MIN: f64 = 120.0;
 /// Largest.
@@ -135,14 +137,16 @@ impl HoldTracker {
             self.moving_cells = 0;
             self.set(Motionless::Unknown, m.t);
         }
-        let follow = STILL_SPEED.max(FOLLOW_PART * m.line_speed.abs());
         let now = self.now();
         let held = matches!(now, Motionless::Stalled | Motionless::Slack);
-        let moves = if held {
-            m.speed.abs() >= 1.5 * follow
-        } else {
-            m.speed.abs() >= follow
+        let part = match now {
+            Motionless::Up | Motionless::Down => KEEP_PART,
+            _ => START_PART,
         };
+        // The tool never goes against a moving line, and does not go at all on a slack one.
+        let against = m.speed * m.line_speed < 0.0 && m.line_speed.abs() > STILL_SPEED;
+        let moves =
+            !against && !m.unloaded && m.speed.abs() >= STILL_SPEED.max(part * m.line_speed.abs());
         if moves {
             self.moving_cells += 1;
             // A held tool must be seen to move for three cells: a jerk of the line is no movement.
@@ -200,8 +204,13 @@ impl HoldTracker {
                     self.since(self.due_down, Motionless::Down, m.t),
                 );
             }
-        } else if now == Motionless::Stalled && over_up > 0.0 {
-            // Still pulled harder than a free tool needs: held until it moves.
+        } else if m.unloaded {
+            self.set_since(
+                Motionless::Slack,
+                self.since(self.due_down, Motionless::Down, m.t),
+            );
+        } else if now == Motionless::Stalled {
+            // Held until it moves, even when the pull is let go.
         } else if now == Motionless::Slack && over_down > 0.0 {
             // The line does not carry its weight yet.
         } else {

@@ -17,6 +17,11 @@ pub const TRAVEL_MIN: f64 = 0.5;
 /// Distance from a turning point at which a stroke starts and ends, m.
 pub const MARGIN: f64 = 0.05;
 
+/// Slowest line movement that drives the tool, m/s.
+const LINE_MOVES: f64 = 0.01;
+/// The tool may run on for this long after the line stopped, s.
+const COAST_S: f64 = 0.8;
+
 /// A stroke as the motion shows it.
 #[derive(Debug, Clone)]
 pub struct FoundStroke {
@@ -64,6 +69,8 @@ pub struct StrokeFinder {
     farthest: Turn,
     /// The last decimetre before `farthest`.
     approach: VecDeque<Turn>,
+    /// The line drove the tool on until then, s.
+    driven_until: f64,
     peak: f64,
     profile: StrokeProfile,
     /// What came after `farthest`: belongs to the next stroke if the tool goes on that way.
@@ -89,6 +96,7 @@ impl StrokeFinder {
             start: 0.0,
             farthest: zero,
             approach: VecDeque::new(),
+            driven_until: f64::MAX,
             peak: f64::MIN,
             profile: StrokeProfile::new(bin, origin),
             tail: Vec::new(),
@@ -178,6 +186,14 @@ impl StrokeFinder {
         self.profile.add(m, direction);
         self.farthest = here;
         self.tail_start = m.t;
+        // What creeps on while the line rests or goes back already is the model's error in
+        // stretch, not the tool: it moves the turning point but not the time of arrival.
+        if along(direction, m.line_speed) > LINE_MOVES {
+            self.driven_until = m.t + COAST_S;
+        }
+        if m.t > self.driven_until {
+            return;
+        }
         self.approach.push_back(here);
         while self.approach.len() > 2 && (here.depth - self.approach[1].depth).abs() > MARGIN {
             self.approach.pop_front();
@@ -245,12 +261,16 @@ impl StrokeFinder {
             self.approach.pop_front();
         }
         self.tail_start = farthest.t;
+        self.driven_until = farthest.t + COAST_S;
         found
     }
 
     /// When the tool came within the margin of the farthest point.
     fn approach_time(&self) -> f64 {
-        let turn = self.farthest.depth;
+        let turn = self
+            .approach
+            .back()
+            .map_or(self.farthest.depth, |last| last.depth);
         let mut before: Option<&Turn> = None;
         for here in &self.approach {
             let b = (here.depth - turn).abs();
@@ -354,6 +374,7 @@ mod tests {
             drag_down: 0.0,
             hold_up: 0.0,
             hold_down: 0.0,
+            unloaded: false,
             after_gap: false,
         }
     }

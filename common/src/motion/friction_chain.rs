@@ -93,6 +93,8 @@ impl FrictionChain {
             let up = (above - s.offset_up) / s.gain_up;
             let down = (above - s.offset_down) / s.gain_down;
             let (low, high) = if up <= down { (up, down) } else { (down, up) };
+            // A line can't be pushed.
+            let (low, high) = (low.max(0.0), high.max(0.0));
             self.tension[i + 1] = if self.set {
                 self.tension[i + 1].clamp(low, high)
             } else {

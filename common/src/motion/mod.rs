@@ -24,6 +24,12 @@ use wave_window::WaveWindow;
 
 /// Part of missing friction that turns in one cell while the tool moves: about half a second.
 const SLIDE_PART: f64 = 0.15;
+/// Socket tension below this part of the tool's weight: the tool stands on something.
+const UNLOADED_PART: f64 = 0.05;
+/// For so many cells: waves pass.
+const UNLOADED_CELLS: u32 = 5;
+/// Above this part it hangs on the line again.
+const LOADED_PART: f64 = 0.3;
 /// Half width, in cells, of the difference that gives tool speed.
 const SPEED_CELLS: usize = 2;
 
@@ -105,6 +111,8 @@ pub struct Moment {
     pub hold_up: f64,
     /// As `drag_down`, likewise.
     pub hold_down: f64,
+    /// The line carries next to nothing of the tool: it stands on something, or hangs in it.
+    pub unloaded: bool,
     /// Data were missing just before: speeds and drags are not to be trusted.
     pub after_gap: bool,
 }
@@ -121,6 +129,9 @@ pub struct ToolMotion {
     /// Fluid drag on line (N per m/s and metre) and tool (N per m/s), learned.
     fluid: (f64, f64),
     nominal_weight: f64,
+    /// Depth at which the tool stands while the line is slack, m.
+    stands_at: Option<f64>,
+    unloaded_cells: u32,
     /// From reference depths, m.
     correction: f64,
     table: ProfileTable,
@@ -150,6 +161,8 @@ impl ToolMotion {
             cell_offset: 0.0,
             fluid: (0.0, 0.0),
             nominal_weight: hanging.tool_weight,
+            stands_at: None,
+            unloaded_cells: 0,
             correction: 0.0,
             table,
             chain: FrictionChain::default(),
@@ -267,6 +280,7 @@ impl ToolMotion {
     pub fn new_counter(&mut self, out: &mut impl FnMut(Moment)) {
         self.drain(out);
         self.window.clear();
+        self.stands_at = None;
         self.last = None;
         self.gap = 1;
     }
@@ -393,8 +407,10 @@ impl ToolMotion {
                 - self
                     .chain
                     .slipping(Motion::Down, below + fluid.max(0.0) + h.packing),
+            unloaded: false,
             after_gap: self.gap > 0,
         };
+        let moment = self.hold_unloaded(moment);
         self.gap = 0;
         self.recent.push_back(moment);
         if self.recent.len() > 2 * SPEED_CELLS {
@@ -411,6 +427,28 @@ impl ToolMotion {
                 out(m);
             }
         }
+    }
+
+    /// Line paid out onto a tool that stands lies slack above it; it does not take the tool down.
+    fn hold_unloaded(&mut self, mut m: Moment) -> Moment {
+        let part = self.chain.socket_tension() / self.hanging.tool_weight;
+        match self.stands_at {
+            None if part < UNLOADED_PART && m.line_speed > 0.0 => {
+                self.unloaded_cells += 1;
+                if self.unloaded_cells >= UNLOADED_CELLS {
+                    self.stands_at = Some(m.depth);
+                }
+            }
+            // The line is taut again: where it says the tool is, there it is.
+            Some(_) if part > LOADED_PART => self.stands_at = None,
+            Some(_) => {}
+            None => self.unloaded_cells = 0,
+        }
+        if let Some(at) = self.stands_at {
+            m.depth = m.depth.min(at);
+            m.unloaded = true;
+        }
+        m
     }
 
     /// Sustained movement of the tool with the line turns all friction that way.
