@@ -163,7 +163,7 @@ fn write_run(
         }
         if unwritten >= WRITE_EVERY {
             unwritten = 0;
-            writer.sync(written.last).map_err(failed)?;
+            writer.turn(written.last).map_err(failed)?;
             refuse_lost(part, &writer)?;
         }
         Ok(())
