@@ -3,7 +3,7 @@
 //! It is a shell around the core of the `kerfwatch` crate: it opens ports, keeps time, writes
 //! files and answers the page. It computes nothing the replay would not compute.
 //!
-//! Reading order: [`run`] (threads, start and end), [`ingest`] (one ordered stream of inputs),
+//! Reading order: [`mod@run`] (threads, start and end), [`ingest`] (one ordered stream of inputs),
 //! [`guard`] (the overpull path), [`handover`] (queues that never block), [`recorder`], [`core`],
 //! [`publish`], [`web`].
 

@@ -1,7 +1,7 @@
 //! `chain`: several runs of one well as one: the crew re-entered the same groove, and progress adds up.
 //!
 //! The runs are fed to one pipeline in the order given, each shifted in time to start after the one
-//! before: by the universal times where both runs know theirs, else by [`PAUSE_S`]. So groove, friction
+//! before: by the universal times where both runs know theirs, else by `PAUSE_S`. So groove, friction
 //! and depth correlation carry on, and the result is that of one long run. The job is that of the last
 //! run (it holds the newest knowledge) unless `--job` says otherwise.
 

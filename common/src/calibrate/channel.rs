@@ -1,7 +1,7 @@
 //! One channel: flags, counts and health of its readings.
 //!
 //! *Input*: readings in order of arrival, already scaled; time. *Output*: each reading with its
-//! flags, at once and again when judged. *Limits*: at most [`WAITING_MAX`] readings wait for a
+//! flags, at once and again when judged. *Limits*: at most `WAITING_MAX` readings wait for a
 //! judgement. Times come from arrival only, so a step of the host's or the instrument's clock
 //! changes nothing here.
 

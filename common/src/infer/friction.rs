@@ -6,7 +6,7 @@
 //!
 //! Tension over depth tells friction from weight (friction grows with depth, weight and offset do
 //! not); up against down tells drag from offset. What the data do not tell stays at its prior.
-//! Surface tensions are means over up to [`SPAN_M`] of steady movement one way.
+//! Surface tensions are means over up to `SPAN_M` of steady movement one way.
 
 use crate::model::Motion;
 use crate::model::profile_table::ProfileTable;

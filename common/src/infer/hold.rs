@@ -1,6 +1,6 @@
 //! Moving, still, stalled or slack: the state of the tool, told as it happens.
 //!
-//! *Input*: [`Moment`]s. *Output*: a list of [`Phase`]s without gaps, and [`Held`] news.
+//! *Input*: [`Moment`]s. *Output*: a list of [`Phase`]s without gaps.
 //!
 //! A stall is pull at the rope socket beyond what the moving tool has needed of late, while the
 //! tool does not move; slack is the same going down. After a reversal the line takes up with a

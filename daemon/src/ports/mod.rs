@@ -15,7 +15,7 @@
 //! code. The sans-I/O codec of the core does it in both; `tokio-modbus` and a Python server are
 //! its referees in the tests.
 //!
-//! Reading order: [`address`], [`stream`] (open), [`session`] (what happens while it is open),
+//! Reading order: [`address`], `stream` (open), `session` (what happens while it is open),
 //! [`poll`] (questions to polled devices), [`backoff`]; for setting up: [`discover`], [`listen`],
 //! [`learn`].
 

@@ -3,8 +3,8 @@
 //!
 //! Nothing here uses the models of `kerfwatch`, nor the other way round: an estimator tested on
 //! its own equations proves nothing. Reading order: [`scenario`] (what is asked for), [`well`]
-//! and [`line`] (hole and line), [`cut`] (pipe and wheels), [`winch`] and [`plan`] (the crew),
-//! [`sensors`], [`bench`] (all of it), [`truth`], [`files`], [`ports`] (live).
+//! and [`mod@line`] (hole and line), [`cut`] (pipe and wheels), [`winch`] and [`plan`] (the crew),
+//! [`sensors`], [`mod@bench`] (all of it), [`truth`], [`files`], [`ports`] (live).
 
 pub mod bench;
 pub mod cut;
