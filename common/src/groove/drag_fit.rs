@@ -198,31 +198,32 @@ fn collect(input: &FitInput, law: &PassLaw, bite: f64, drift: &[f64]) -> Vec<Dat
     let rows = &input.ledger.rows;
     let mut data: Vec<Datum> = Vec::with_capacity(2 * rows.len());
     let mut now = usize::MAX;
-    let mut sums = [[0.0f64; 3]; 2];
+    // Drags and sum of shapes of the bins that are cut, and of those that are split.
+    let mut classes: [(Vec<f64>, f64); 2] = [(Vec::new(), 0.0), (Vec::new(), 0.0)];
     let mut memo = (f64::NAN, f64::NAN, 0.0);
-    let flush = |k: usize, sums: &mut [[f64; 3]; 2], data: &mut Vec<Datum>| {
-        if k == usize::MAX {
-            return;
-        }
-        for s in sums.iter_mut() {
-            if s[2] >= 2.0 {
-                // Bins of one row share its errors: weight grows slowly with their number.
-                let weight = s[2] / (s[2] + 6.0);
-                let y = s[0] / s[2] - drift[k];
+    let flush = |k: usize, classes: &mut [(Vec<f64>, f64); 2], data: &mut Vec<Datum>| {
+        for (drags, shapes) in classes.iter_mut() {
+            if drags.len() >= 2 {
+                let n = drags.len() as f64;
+                // The median: bins that have split without being known to must not pull it down.
+                let middle = drags.len() / 2;
+                let (_, median, _) = drags.select_nth_unstable_by(middle, f64::total_cmp);
                 data.push(Datum {
                     row: k,
                     up: rows[k].up,
-                    y,
-                    shape: s[1] / s[2],
-                    weight,
+                    y: *median - drift[k],
+                    shape: *shapes / n,
+                    // Bins of one row share its errors: weight grows slowly with their number.
+                    weight: n / (n + 6.0),
                 });
             }
-            *s = [0.0; 3];
+            drags.clear();
+            *shapes = 0.0;
         }
     };
     walk_passes(input, bite, stride(input), |k, j, n0, n1| {
         if k != now {
-            flush(now, &mut sums, &mut data);
+            flush(now, &mut classes, &mut data);
             now = k;
         }
         if input.coupling[j] {
@@ -241,12 +242,11 @@ fn collect(input: &FitInput, law: &PassLaw, bite: f64, drift: &[f64]) -> Vec<Dat
             }
             memo.2
         };
-        let s = &mut sums[usize::from(split)];
-        s[0] += y;
-        s[1] += shape;
-        s[2] += 1.0;
+        let class = &mut classes[usize::from(split)];
+        class.0.push(y);
+        class.1 += shape;
     });
-    flush(now, &mut sums, &mut data);
+    flush(now, &mut classes, &mut data);
     data
 }
 

@@ -27,6 +27,9 @@ use through::Through;
 /// own errors reach that far.
 const COUPLING_SHADOW_M: f64 = 0.4;
 
+/// Rounds of fitting and finding splits, at most.
+const ROUNDS_MAX: usize = 8;
+
 /// Everything the groove estimate knows.
 #[derive(Debug, Clone)]
 pub struct GrooveEstimate {
@@ -68,7 +71,9 @@ pub fn estimate(ledger: &Ledger, job: &Job, base_prior: BasePrior) -> GrooveEsti
     let mut prior = posterior::prior_of_m(job, &nominal, None);
     let mut belief = posterior::combine(job, prior, None, &through, &coupling);
     let mut base = base_prior;
-    for round in 0..3 {
+    let mut split_before = 0;
+    let split_bins = |t: &Through| t.at.iter().filter(|&&a| a != NEVER).count();
+    for round in 0..ROUNDS_MAX {
         let input = FitInput {
             ledger,
             engaged: &engaged,
@@ -111,6 +116,12 @@ pub fn estimate(ledger: &Ledger, job: &Job, base_prior: BasePrior) -> GrooveEsti
         belief = posterior::combine(job, prior, Some(&found), &through, &coupling);
         x_wall = x_of(belief.global.0 + (0.92 * job.tubular.wall.si()).ln());
         fit = Some(found);
+        // Each split found tells more of the base, and a better base finds more splits.
+        let split = split_bins(&through);
+        if round >= 2 && split.abs_diff(split_before) * 50 <= count {
+            break;
+        }
+        split_before = split;
     }
     let mut bins = bins_of(ledger, job, &engaged, &coupling, &belief);
     let joints = forecast::joints(

@@ -29,6 +29,9 @@ const ALIKE_M: f64 = 0.5;
 /// Contact pressure at a yield of 552 MPa when the job gives none, Pa (from memory, wide prior).
 const PRESSURE_AT_552: f64 = 1.2e9;
 
+/// Part of the most passed bin's passes from which a bin's splitting pins the shared unknown.
+const FULL_PART: f64 = 0.75;
+
 /// Points of the grid of `m`.
 const GRID: usize = 61;
 
@@ -157,9 +160,11 @@ pub fn combine(
         let z = (i as f64 / (GRID - 1) as f64 - 0.5) * 8.0;
         *g = (prior.0 + z * prior.1, -0.5 * z * z);
     }
+    // Bins that fewer wheels pass (ends of strokes) or few strokes reach say little of the law.
+    let most = through.passes.iter().copied().fold(0.0, f64::max);
     let mut pinned = 0;
     for j in 0..count {
-        if coupling[j] || through.passes[j] <= 0.0 {
+        if coupling[j] || through.passes[j] <= FULL_PART * most {
             continue;
         }
         let p = through.probability[j];

@@ -17,6 +17,9 @@ const WINDOW_SD_MIN: f64 = 25.0;
 /// Windows and neighbouring bins share errors: this part of the misfit counts.
 const INDEPENDENT: f64 = 0.15;
 
+/// Steps must explain the record better than no steps by this much (log likelihood).
+const GAIN_MIN: f64 = 6.0;
+
 /// What the search found.
 #[derive(Debug, Clone)]
 pub struct Steps {
@@ -56,17 +59,21 @@ pub fn find(input: &FitInput, fit: &DragFit, reach: (f64, f64)) -> Option<Steps>
     let bases = ((6.0 * prior.shared_sd) / BASE_STEP) as usize;
     let sd = WINDOW_SD_MIN.max(0.5 * fit.noise);
     let mut best: Option<(f64, Steps)> = None;
+    let mut without = f64::MAX;
     for i in 0..=bases {
         let base = prior.mean - 3.0 * prior.shared_sd + i as f64 * BASE_STEP;
-        let (cost, steps) = with_base(input, fit, &windows, base, sd, reach);
+        let (cost, unsplit, steps) = with_base(input, fit, &windows, base, sd, reach);
         let z = (base - prior.mean) / prior.shared_sd;
         let ln_a = (steps.amplitude / input.amplitude_prior.0).ln() / input.amplitude_prior.1;
-        let cost = INDEPENDENT * cost + 0.5 * z * z + 0.5 * ln_a * ln_a;
+        let priors = 0.5 * z * z + 0.5 * ln_a * ln_a;
+        let cost = INDEPENDENT * cost + priors;
+        without = without.min(INDEPENDENT * unsplit + priors);
         if best.as_ref().is_none_or(|(c, _)| cost < *c) {
             best = Some((cost, steps));
         }
     }
-    best.map(|(_, s)| s)
+    best.filter(|(cost, _)| cost + GAIN_MIN < without)
+        .map(|(_, s)| s)
 }
 
 fn collect(input: &FitInput, fit: &DragFit) -> Windows {
@@ -121,13 +128,14 @@ fn with_base(
     base: f64,
     sd: f64,
     reach: (f64, f64),
-) -> (f64, Steps) {
+) -> (f64, f64, Steps) {
     let count = input.ledger.bins.count;
     let w_count = windows.means.len();
     let mut step_at = vec![w_count; count];
     let mut amplitude = input.amplitude_prior.0;
     let mut cost = 0.0;
-    for _ in 0..4 {
+    let mut unsplit = 0.0;
+    for round in 0..4 {
         // Amplitude from what lies before the steps; the very first passes carry most model error.
         let (mut num, mut den) = (0.0, 0.0);
         for (w, means) in windows.means.iter().enumerate() {
@@ -144,8 +152,12 @@ fn with_base(
         }
         cost = 0.0;
         for (j, step) in step_at.iter_mut().enumerate() {
-            let (c, at) = best_step(windows, fit, j, base, amplitude, sd, reach);
+            let (c, none, at) = best_step(windows, fit, j, base, amplitude, sd, reach);
             cost += c;
+            if round == 0 {
+                // Amplitude was fitted to everything, as if nothing had split.
+                unsplit += none;
+            }
             *step = at;
         }
     }
@@ -162,6 +174,7 @@ fn with_base(
     let part = at.iter().filter(|&&a| a != NEVER).count() as f64 / count.max(1) as f64;
     (
         cost,
+        unsplit,
         Steps {
             at,
             base,
@@ -180,7 +193,7 @@ fn best_step(
     amplitude: f64,
     sd: f64,
     reach: (f64, f64),
-) -> (f64, usize) {
+) -> (f64, f64, usize) {
     let capped = |r: f64, doubt: f64| {
         let z2 = r * r / (sd * sd + doubt * doubt);
         // A quarter of a hundred is far enough: one bad window must not decide.
@@ -212,5 +225,5 @@ fn best_step(
             (least, at) = (change + early, w);
         }
     }
-    (total + least, at)
+    (total + least, total, at)
 }

@@ -20,6 +20,8 @@ const KEEP_PART: f64 = 0.2;
 const MARGIN_MIN: f64 = 120.0;
 /// Largest.
 const MARGIN_MAX: f64 = 600.0;
+/// A pull beyond that must last this long, s: static friction breaks sooner.
+const LASTS_S: f64 = 0.8;
 /// Metres of movement over which the usual drag is remembered.
 const MEMORY_M: f64 = 4.0;
 
@@ -94,6 +96,9 @@ pub struct HoldTracker {
     /// When the pull crossed the usual drag since the tool last moved, s.
     due_up: Option<f64>,
     due_down: Option<f64>,
+    /// Since when the pull has been beyond what a moving tool may need, s.
+    beyond_up: Option<f64>,
+    beyond_down: Option<f64>,
     moving_cells: u32,
     pulled: bool,
     lowered: bool,
@@ -108,6 +113,8 @@ impl Default for HoldTracker {
             moved_at: f64::NEG_INFINITY,
             due_up: None,
             due_down: None,
+            beyond_up: None,
+            beyond_down: None,
             moving_cells: 0,
             pulled: false,
             lowered: false,
@@ -171,6 +178,8 @@ impl HoldTracker {
         self.moved_at = m.t;
         self.due_up = None;
         self.due_down = None;
+        self.beyond_up = None;
+        self.beyond_down = None;
         self.pulled = false;
         self.lowered = false;
         self.set(
@@ -190,14 +199,21 @@ impl HoldTracker {
         let over_down = m.hold_down - self.usual_down.mean;
         due(&mut self.due_up, over_up, m.t);
         due(&mut self.due_down, over_down, m.t);
-        if self.pulled && over_up > self.usual_up.margin() {
+        due(&mut self.beyond_up, over_up - self.usual_up.margin(), m.t);
+        due(
+            &mut self.beyond_down,
+            over_down - self.usual_down.margin(),
+            m.t,
+        );
+        let lasts = |since: Option<f64>| since.is_some_and(|s| m.t - s >= LASTS_S);
+        if self.pulled && (lasts(self.beyond_up) || now == Motionless::Stalled && over_up > 0.0) {
             if now != Motionless::Stalled {
                 self.set_since(
                     Motionless::Stalled,
                     self.since(self.due_up, Motionless::Up, m.t),
                 );
             }
-        } else if self.lowered && over_down > self.usual_down.margin() {
+        } else if self.lowered && lasts(self.beyond_down) {
             if now != Motionless::Slack {
                 self.set_since(
                     Motionless::Slack,
