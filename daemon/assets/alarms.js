@@ -24,10 +24,11 @@ const nameOf = (kind) => NAMES[kind] ?? kind.toUpperCase();
 const shapeOf = (level) => (level === "high" ? "▲" : "◆");
 
 // Unseen before seen, what lasts before what is over, high before low, then the order of the daemon
-// (the first cause first).
+// (the first cause first). The limit itself comes before all of them.
 function ranked(alarms) {
   const over = (alarm) => /^(returned|latched)/.test(alarm.state);
-  const rank = (alarm) => (ASIDE.includes(alarm.state) ? 8 : 0) + (unseen(alarm) ? 0 : 4) + (over(alarm) ? 2 : 0) + (alarm.level === "high" ? 0 : 1);
+  const top = (alarm) => alarm.kind === "overpull" && alarm.level === "high" && !over(alarm);
+  const rank = (alarm) => (top(alarm) ? -1 : 0) + (ASIDE.includes(alarm.state) ? 8 : 0) + (unseen(alarm) ? 0 : 4) + (over(alarm) ? 2 : 0) + (alarm.level === "high" ? 0 : 1);
   return alarms.map((alarm, n) => ({ alarm, n })).sort((a, b) => rank(a.alarm) - rank(b.alarm) || a.n - b.n).map((one) => one.alarm);
 }
 

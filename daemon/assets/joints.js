@@ -20,11 +20,12 @@ export function showJoints({ groove, joints }, show) {
     return make("tr", { className: done ? "done" : "" },
       make("td", {}, `${n + 1}`, make("small", { textContent: `${show.lengthNumber(joint.top_m, 1)}–${show.lengthNumber(joint.bottom_m, 1)}` })),
       make("td", { textContent: `${(joint.split_fraction * 100).toFixed(0)} %` }),
-      make("td", { textContent: done ? "–" : show.asWall(most) }),
+      make("td", { textContent: done ? "–" : show.wallNumber(most) }),
       make("td", { textContent: String(mid(bins.map((bin) => bin.passes))) }),
       make("td", {}, strokes, range));
   });
   at("joints").replaceChildren(...rows);
+  say("joints-unit", show.wall);
   say("lagging", lagging(groove, joints, show));
 }
 

@@ -82,7 +82,7 @@ function link(silent) {
   say("link", "▲ no data");
   say("lost-title", connection.everHeard ? `CONNECTION LOST FOR ${lasting(silent)}` : "NO CONNECTION TO THE DAEMON");
   say("lost-text", connection.refused ? "A token is needed to look at this page."
-    : connection.everHeard ? "What is shown is old. No alarm is shown or sounds here: watch the winch's own gauge. Trying again."
+    : connection.everHeard ? "What is shown is old. No new alarm reaches this page: watch the winch's own gauge. Trying again."
       : "Nothing is shown yet. Trying again.");
   at("lost").setAttribute("data-refused", String(connection.refused));
   // No data is never "no alarm".

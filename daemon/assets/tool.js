@@ -4,7 +4,7 @@ import { lasting } from "/time.js";
 
 const WORDS = {
   still: "STILL",
-  free: "RUNNING FREE",
+  free: "FREE",
   cutting: "CUTTING",
   stalled: "STALLED",
   slack: "SLACK",

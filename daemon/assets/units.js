@@ -29,6 +29,7 @@ export function units(display) {
     asDrag: (newtons) => known(newtons, (n) => `${toForce(n).toFixed(0)} ${force}`),
     lengthNumber: (metres, digits = field ? 1 : 2) => known(metres, (m) => toLength(m).toFixed(digits)),
     asLength: (metres, digits = field ? 1 : 2) => known(metres, (m) => `${toLength(m).toFixed(digits)} ${length}`),
+    wallNumber: (mm) => toWall(mm).toFixed(field ? 3 : 1),
     asWall: (mm) => known(mm, (d) => (field ? `${toWall(d).toFixed(3)} in` : `${d.toFixed(1)} mm`)),
     // Tool work is done in metres per second or feet per minute.
     asSpeed: (v) => known(v, (s) => (field ? `${Math.abs(s / FOOT_M * 60).toFixed(0)} ft/min` : `${Math.abs(s).toFixed(2)} m/s`)),

@@ -26,6 +26,8 @@ pub struct Setup {
     pub brake: Brake,
     /// Drives the clock; `None`: the host does.
     pub hand: Option<Hand>,
+    /// Address of the page; port 0 takes any free one.
+    pub listen: String,
     /// Added at the end of the job file.
     pub more_job: String,
 }
@@ -37,6 +39,7 @@ impl Default for Setup {
             patience: Duration::from_secs(10),
             brake: Brake::default(),
             hand: None,
+            listen: "127.0.0.1:0".to_owned(),
             more_job: String::new(),
         }
     }
@@ -83,7 +86,7 @@ impl Rig {
                 None => Clocking::Live,
             },
             page: Some(PageConfig {
-                listen: "127.0.0.1:0".to_owned(),
+                listen: setup.listen,
                 token: setup.token,
                 names: Vec::new(),
                 patience: setup.patience,
