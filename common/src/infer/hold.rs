@@ -20,6 +20,8 @@ const KEEP_PART: f64 = 0.2;
 const MARGIN_MIN: f64 = 120.0;
 /// Largest.
 const MARGIN_MAX: f64 = 600.0;
+/// A held tool has moved once it is this far from where it was held, m.
+const LEAVES_M: f64 = 0.12;
 /// A pull beyond that must last this long, s: static friction breaks sooner.
 const LASTS_S: f64 = 0.8;
 /// Metres of movement over which the usual drag is remembered.
@@ -100,6 +102,8 @@ pub struct HoldTracker {
     beyond_up: Option<f64>,
     beyond_down: Option<f64>,
     moving_cells: u32,
+    /// Where the tool stands, m.
+    held_at: f64,
     pulled: bool,
     lowered: bool,
 }
@@ -116,6 +120,7 @@ impl Default for HoldTracker {
             beyond_up: None,
             beyond_down: None,
             moving_cells: 0,
+            held_at: 0.0,
             pulled: false,
             lowered: false,
         }
@@ -156,17 +161,22 @@ impl HoldTracker {
             !against && !m.unloaded && m.speed.abs() >= STILL_SPEED.max(part * m.line_speed.abs());
         if moves {
             self.moving_cells += 1;
-            // A held tool must be seen to move for three cells: a jerk of the line is no movement.
-            if !held || self.moving_cells >= 3 {
-                self.moves(m);
+            // A held tool must be seen to leave its place: a jerk of the line is no movement.
+            if !held {
+                self.moves(m, m.t);
+            } else if self.moving_cells >= 3 && (m.depth - self.held_at).abs() > LEAVES_M {
+                self.moves(m, m.t - f64::from(self.moving_cells - 1) * crate::align::CELL_S);
             }
             return;
         }
         self.moving_cells = 0;
+        if !held {
+            self.held_at = m.depth;
+        }
         self.stands(m, now);
     }
 
-    fn moves(&mut self, m: &Moment) {
+    fn moves(&mut self, m: &Moment, since: f64) {
         let metres = m.speed.abs() * crate::align::CELL_S;
         if m.speed.abs() > 2.0 * STILL_SPEED {
             if m.speed < 0.0 {
@@ -188,7 +198,7 @@ impl HoldTracker {
             } else {
                 Motionless::Down
             },
-            m.t,
+            since,
         );
     }
 
