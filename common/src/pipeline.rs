@@ -321,6 +321,7 @@ impl Pipeline {
         if mark.kind == MarkKind::CutterOut && self.free_until.is_none() {
             self.free_until = Some(seconds(at));
             self.learn(seconds(at));
+            self.hold.expect_cutting(groove::first_pass_drag(&self.job));
         }
         self.marks.push((seconds(at), mark.clone()));
     }

@@ -148,6 +148,13 @@ pub fn estimate(ledger: &Ledger, job: &Job, base_prior: BasePrior) -> GrooveEsti
     }
 }
 
+/// Drag of the first pass of all wheels over a fresh wall, from nominal values, N.
+pub fn first_pass_drag(job: &Job) -> f64 {
+    let wheels = f64::from(job.cutter.wheels);
+    let law = pass_law::PassLaw::new(job.cutter.wheels as usize + 1, f64::MAX, 0.0);
+    Nominal::new(job).amplitude * law.drag(0.0, wheels)
+}
+
 fn in_coupling(ledger: &Ledger, job: &Job, beyond: f64) -> Vec<bool> {
     let half = 0.5 * job.tubular.coupling_length.si() + beyond;
     (0..ledger.bins.count)

@@ -23,7 +23,11 @@ const MARGIN_MAX: f64 = 600.0;
 /// A held tool has moved once it is this far from where it was held, m.
 const LEAVES_M: f64 = 0.12;
 /// A pull beyond that must last this long, s: static friction breaks sooner.
-const LASTS_S: f64 = 0.8;
+const LASTS_S: f64 = 0.6;
+/// And so much line must have moved meanwhile, m.
+const GOES_ON_M: f64 = 0.25;
+/// After a reversal this much: breaking loose takes more than moving does.
+const TAKE_UP_M: f64 = 0.6;
 /// Metres of movement over which the usual drag is remembered.
 const MEMORY_M: f64 = 4.0;
 
@@ -101,6 +105,8 @@ pub struct HoldTracker {
     /// Since when the pull has been beyond what a moving tool may need, s.
     beyond_up: Option<f64>,
     beyond_down: Option<f64>,
+    /// Line moved since then, m.
+    beyond_m: f64,
     moving_cells: u32,
     /// Where the tool stands, m.
     held_at: f64,
@@ -119,6 +125,7 @@ impl Default for HoldTracker {
             due_down: None,
             beyond_up: None,
             beyond_down: None,
+            beyond_m: 0.0,
             moving_cells: 0,
             held_at: 0.0,
             pulled: false,
@@ -143,6 +150,15 @@ impl HoldTracker {
         (self.usual_up.mean, self.usual_down.mean)
     }
 
+    /// The cutter went out: until a stroke has shown it, `drag` N is what a moving tool may need.
+    pub fn expect_cutting(&mut self, drag: f64) {
+        for usual in [&mut self.usual_up, &mut self.usual_down] {
+            usual.mean = usual.mean.max(drag);
+            usual.spread = usual.spread.max(MARGIN_MAX / 5.0);
+            usual.metres = 0.0;
+        }
+    }
+
     /// Takes a moment.
     pub fn push(&mut self, m: &Moment) {
         if m.after_gap && !self.phases.is_empty() {
@@ -165,7 +181,10 @@ impl HoldTracker {
             if !held {
                 self.moves(m, m.t);
             } else if self.moving_cells >= 3 && (m.depth - self.held_at).abs() > LEAVES_M {
-                self.moves(m, m.t - f64::from(self.moving_cells - 1) * crate::align::CELL_S);
+                self.moves(
+                    m,
+                    m.t - f64::from(self.moving_cells - 1) * crate::align::CELL_S,
+                );
             }
             return;
         }
@@ -190,6 +209,7 @@ impl HoldTracker {
         self.due_down = None;
         self.beyond_up = None;
         self.beyond_down = None;
+        self.beyond_m = 0.0;
         self.pulled = false;
         self.lowered = false;
         self.set(
@@ -215,7 +235,24 @@ impl HoldTracker {
             over_down - self.usual_down.margin(),
             m.t,
         );
-        let lasts = |since: Option<f64>| since.is_some_and(|s| m.t - s >= LASTS_S);
+        self.beyond_m = match (self.beyond_up, self.beyond_down) {
+            (None, None) => 0.0,
+            _ => self.beyond_m + m.line_speed.abs() * crate::align::CELL_S,
+        };
+        // A winch that comes to rest leaves the line drawn tight: only line that goes on moving
+        // shows that the tool does not follow.
+        let way = if m.line_speed < 0.0 {
+            Motionless::Up
+        } else {
+            Motionless::Down
+        };
+        let needed = if self.moved_last(way) {
+            GOES_ON_M
+        } else {
+            TAKE_UP_M
+        };
+        let goes_on = self.beyond_m >= needed;
+        let lasts = |since: Option<f64>| goes_on && since.is_some_and(|s| m.t - s >= LASTS_S);
         if self.pulled && (lasts(self.beyond_up) || now == Motionless::Stalled && over_up > 0.0) {
             if now != Motionless::Stalled {
                 self.set_since(
@@ -244,14 +281,19 @@ impl HoldTracker {
         }
     }
 
-    /// When holding began: the tool stopped following, or should have begun to move.
-    fn since(&self, due: Option<f64>, way: Motionless, now: f64) -> f64 {
-        let moved_that_way = self
+    /// The last movement of the tool was `way`.
+    fn moved_last(&self, way: Motionless) -> bool {
+        let last = self
             .phases
             .iter()
             .rev()
-            .find(|p| matches!(p.what, Motionless::Up | Motionless::Down))
-            .is_some_and(|p| p.what == way);
+            .find(|p| matches!(p.what, Motionless::Up | Motionless::Down));
+        last.is_some_and(|p| p.what == way)
+    }
+
+    /// When holding began: the tool stopped following, or should have begun to move.
+    fn since(&self, due: Option<f64>, way: Motionless, now: f64) -> f64 {
+        let moved_that_way = self.moved_last(way);
         let due = due.unwrap_or(now);
         if moved_that_way && due - self.moved_at < 3.0 {
             self.moved_at
