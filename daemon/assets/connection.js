@@ -1,7 +1,8 @@
 // The live stream: follows it, notices when it falls silent, comes back and fills the gap.
 import { store } from "/store.js";
 
-const SILENT_MS = 2000;
+// Said well within two seconds, whenever the look falls.
+const SILENT_MS = 1400;
 const RETRY_MS = 1000;
 // A connection that opens and says nothing is as good as none.
 const GIVE_UP_MS = 6000;

@@ -17,8 +17,9 @@ import { clockOf, hms, lasting } from "/time.js";
 import { showTool } from "/tool.js";
 import { units } from "/units.js";
 
-// A reading older than this is not shown as if it were the present.
-const OLD_S = 2;
+// A reading older than this is not shown as if it were the present: old data must be grey within two
+// seconds, and the steps of stream and drawing come on top.
+const OLD_S = 1.4;
 
 let show = units("metric");
 let lost = false;
@@ -121,7 +122,7 @@ function draw() {
 setInterval(() => {
   link(silentFor());
   askToken();
-}, 200);
+}, 100);
 
 const KEYS = {
   a: ["acknowledge the first alarm", acknowledgeFirst],

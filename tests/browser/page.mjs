@@ -185,8 +185,8 @@ try {
   await step("a silent load cell greys its figures within two seconds, and only them", async () => {
     await well("silence");
     const took = await until(page, () => document.getElementById("tension").classList.contains("is-old"));
-    // Age limit of 2 s, counted from the last reading, and the steps of the stream.
-    assert.ok(took < 2.6, `took ${took} s`);
+    console.log(`   seen after ${took.toFixed(2)} s`);
+    assert.ok(took < 2, `took ${took} s`);
     assert.match(await page.textContent("#tension-old"), /OLD: load silent/);
     assert.equal(await page.evaluate(() => document.getElementById("tool").classList.contains("is-old")), false);
     await until(page, () => document.getElementById("alarm-row").textContent.includes("INSTRUMENT"));
@@ -199,18 +199,23 @@ try {
     cut = true;
     for (const socket of open) socket.destroy();
     const took = await until(page, () => !document.getElementById("lost").hidden);
-    assert.ok(took < 2.6, `took ${took} s`);
+    console.log(`   seen after ${took.toFixed(2)} s`);
+    assert.ok(took < 2, `took ${took} s`);
     assert.match(await page.textContent("#lost-title"), /CONNECTION LOST/);
     await page.waitForTimeout(1500);
     await picture(page, "connection-lost");
     cut = false;
     await until(page, () => document.getElementById("lost").hidden);
-    const gap = await page.evaluate(async () => {
+    // Every point the daemon has must be there, whatever the well did meanwhile.
+    const missing = await page.evaluate(async () => {
       const { store } = await import("/store.js");
-      const times = store.points.at_s;
-      return Math.max(...times.slice(1).map((t, n) => t - times[n]));
+      const times = new Set(store.points.at_s);
+      const [first, newest] = [store.points.at_s[0], store.points.at_s.at(-1)];
+      const { at_s } = await (await fetch("/api/v1/history?points=60000")).json();
+      return { missing: at_s.filter((t) => t >= first && t <= newest && !times.has(t)), of: at_s.length };
     });
-    assert.ok(gap < 0.5, `a gap of ${gap} s is left`);
+    assert.ok(missing.of > 100);
+    assert.deepEqual(missing.missing, []);
   });
 
   await step("after a restart of the daemon the page follows the new run", async () => {
