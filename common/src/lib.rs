@@ -16,6 +16,7 @@ pub mod groove;
 pub mod infer;
 pub mod input;
 pub mod job;
+pub mod line_protocol;
 pub mod model;
 pub mod motion;
 pub mod outcome;

@@ -14,6 +14,7 @@ pub mod console;
 pub mod core;
 pub mod demo;
 pub mod disk;
+pub mod forward;
 pub mod guard;
 pub mod handover;
 pub mod history;

@@ -50,6 +50,8 @@ pub struct Progress {
     pub refused: AtomicU64,
     /// Changes made from the page.
     pub changes: AtomicU64,
+    /// The forwarder.
+    pub forward: crate::forward::Status,
     /// A thread has panicked.
     pub failed: AtomicBool,
 }

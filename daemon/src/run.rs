@@ -5,6 +5,7 @@
 //! | `kw-instruments` | ports, ingest, overpull guard, horn and relay | nobody |
 //! | `kw-record` | writes and syncs the record | the disk |
 //! | `kw-core` | the pipeline | nobody |
+//! | `kw-forward` | sends the record on (only with `[forward]`) | the network |
 //! | `kw-page` | the page, metrics | its readers |
 //!
 //! Ending: ports are stopped, ingest takes what they still had and closes both queues, core and
@@ -16,6 +17,7 @@ use crate::clock::{Hand, RunClock};
 use crate::console::Console;
 use crate::core::{Core, GrooveClock};
 use crate::disk::{Brake, Disk};
+use crate::forward::{Forwarder, Limits};
 use crate::guard::Guard;
 use crate::handover::Handover;
 use crate::ingest::Ingest;
@@ -283,6 +285,19 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
         };
         threads.start("kw-record", move || recorder.run())?
     };
+    let forwarder = match job.forward.clone() {
+        Some(forward) => {
+            let (folder, counters) = (run_folder.clone(), Arc::clone(&progress));
+            let alarms = Arc::clone(&published.shell_alarms);
+            Forwarder::start(forward, folder, counters, alarms, Limits::default())
+                .map(Some)
+                .map_err(|source| RunError::System {
+                    what: "cannot start a thread",
+                    source,
+                })?
+        }
+        None => None,
+    };
     let core_thread = {
         let core = Core {
             pipeline,
@@ -378,6 +393,9 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
     let instruments = join(instrument_thread).await;
     let result = join(core_thread).await;
     let recorded = join(record_thread).await;
+    if let Some(forwarder) = forwarder {
+        forwarder.finish().await;
+    }
     stop_outputs.cancel();
     programs.wait().await;
     page_stop.cancel();

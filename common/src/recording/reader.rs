@@ -221,12 +221,22 @@ impl<S: Storage> RunReader<S> {
 
     /// All inputs from entry number `first` on, with their numbers.
     pub fn for_each_input_from(&mut self, first: u64, mut f: impl FnMut(u64, &Input)) {
+        self.for_each_input_while(first, |number, input| {
+            f(number, input);
+            true
+        });
+    }
+
+    /// Inputs from entry number `first` on, with their numbers, until `f` says `false`: a long record is
+    /// taken in portions.
+    pub fn for_each_input_while(&mut self, first: u64, mut f: impl FnMut(u64, &Input) -> bool) {
         self.read_damage[0].clear();
         let mut blocks = Blocks::new(first);
-        while let Some((entry, skip, batch)) = blocks.next_inputs(self) {
+        let mut more = true;
+        while more && let Some((entry, skip, batch)) = blocks.next_inputs(self) {
             let mut number = entry;
             batch.for_each_from(skip, |input| {
-                f(number, input);
+                more = more && f(number, input);
                 number += 1;
             });
         }
@@ -252,6 +262,18 @@ impl<S: Storage> RunReader<S> {
 
     /// All decisions from record number `first` on, with their numbers.
     pub fn for_each_derived_from(&mut self, first: u64, mut f: impl FnMut(u64, &Derived)) {
+        self.for_each_derived_while(first, |number, record| {
+            f(number, record);
+            true
+        });
+    }
+
+    /// Decisions from record number `first` on, with their numbers, until `f` says `false`.
+    pub fn for_each_derived_while(
+        &mut self,
+        first: u64,
+        mut f: impl FnMut(u64, &Derived) -> bool,
+    ) {
         self.read_damage[1].clear();
         let mut blocks = Blocks::new(first);
         while let Some((entry, skip, records)) =
@@ -260,7 +282,9 @@ impl<S: Storage> RunReader<S> {
             })
         {
             for (number, record) in (entry..).zip(records.iter().skip(skip)) {
-                f(number, record);
+                if !f(number, record) {
+                    return;
+                }
             }
         }
     }

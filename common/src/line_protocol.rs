@@ -1,0 +1,160 @@
+//! Points as InfluxDB line protocol text.
+//!
+//! *Input -> output*: measurement, tags, fields, time -> one line, `measurement,tag=.. field=.. timestamp`.
+//! *Units*: the timestamp is ns since 1970-01-01 UTC; the others are in the names of the fields.
+//! *Errors*: none; what the protocol cannot carry is left out (fields that are not finite, tags without a value) or replaced
+//! (line breaks and backslashes in tags), and a point without a field is no point.
+//! *Source*: page "InfluxDB line protocol reference".
+
+use std::fmt::Write as _;
+
+/// Value of a field.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Field<'t> {
+    /// A float; left out when it is not finite.
+    Real(f64),
+    /// A whole number.
+    Whole(i64),
+    /// Yes or no.
+    Flag(bool),
+    /// Text.
+    Text(&'t str),
+}
+
+/// Appends one point with its line end; `false` when no field is left and nothing was appended. Tags may come in
+/// any order; they are sorted by key, as the protocol advises. Names of measurement, tags and fields are ours and plain.
+pub fn push_point(
+    out: &mut String,
+    measurement: &str,
+    tags: &[(&str, &str)],
+    fields: &[(&str, Field<'_>)],
+    unix_ns: i64,
+) -> bool {
+    let before = out.len();
+    out.push_str(measurement);
+    let mut sorted: Vec<_> = tags.to_vec();
+    sorted.sort_unstable();
+    for (key, value) in sorted {
+        push_tag(out, key, value);
+    }
+    let mut separator = ' ';
+    for (key, value) in fields {
+        if matches!(value, Field::Real(x) if !x.is_finite()) {
+            continue;
+        }
+        out.push(separator);
+        separator = ',';
+        out.push_str(key);
+        out.push('=');
+        push_field(out, *value);
+    }
+    if separator == ' ' {
+        out.truncate(before);
+        return false;
+    }
+    // Writing to a string does not fail.
+    let _ = writeln!(out, " {unix_ns}");
+    true
+}
+
+fn push_field(out: &mut String, value: Field<'_>) {
+    // Writing to a string does not fail.
+    let _ = match value {
+        Field::Real(x) => write!(out, "{x}"),
+        Field::Whole(n) => write!(out, "{n}i"),
+        Field::Flag(flag) => write!(out, "{flag}"),
+        Field::Text(text) => {
+            out.push('"');
+            for c in text.chars() {
+                match c {
+                    '"' | '\\' => out.extend(['\\', c]),
+                    // A line end would begin the next point for many a reader.
+                    '\n' | '\r' => out.push(' '),
+                    _ => out.push(c),
+                }
+            }
+            out.push('"');
+            Ok(())
+        }
+    };
+}
+
+fn push_tag(out: &mut String, key: &str, value: &str) {
+    if value.trim().is_empty() {
+        return;
+    }
+    out.push(',');
+    out.push_str(key);
+    out.push('=');
+    for c in value.chars() {
+        match c {
+            ',' | '=' | ' ' => out.extend(['\\', c]),
+            // A line break cannot be encoded; a backslash at the end would escape what follows.
+            '\n' | '\r' | '\t' => out.push('_'),
+            '\\' => out.push('/'),
+            _ => out.push(c),
+        }
+    }
+}
+
+/// A depth as a tag: to the millimetre, without trailing zeros.
+pub fn depth_tag(m: f64) -> String {
+    let text = format!("{m:.3}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn line(tags: &[(&str, &str)], fields: &[(&str, Field<'_>)]) -> String {
+        let mut text = String::new();
+        push_point(&mut text, "stroke", tags, fields, 5);
+        text
+    }
+
+    #[test]
+    fn tags_are_sorted_and_escaped_and_empty_ones_left_out() {
+        let tags = [
+            ("well", "A, b=c d"),
+            ("run", "7"),
+            ("rig", " "),
+            ("a", "x\ny\\"),
+        ];
+        assert_eq!(
+            line(&tags, &[("n", Field::Whole(3))]),
+            "stroke,a=x_y/,run=7,well=A\\,\\ b\\=c\\ d n=3i 5\n"
+        );
+    }
+
+    #[test]
+    fn fields_keep_their_type_and_text_is_quoted() {
+        let fields = [
+            ("x", Field::Real(-0.1)),
+            ("f", Field::Flag(true)),
+            ("t", Field::Text("say \"no\\\"\n")),
+        ];
+        assert_eq!(
+            line(&[], &fields),
+            "stroke x=-0.1,f=true,t=\"say \\\"no\\\\\\\" \" 5\n"
+        );
+    }
+
+    #[test]
+    fn numbers_that_are_not_finite_never_get_out() {
+        let nan = ("x", Field::Real(f64::NAN));
+        let infinite = ("y", Field::Real(f64::NEG_INFINITY));
+        assert_eq!(line(&[], &[nan, infinite]), "");
+        assert_eq!(
+            line(&[], &[nan, ("n", Field::Whole(1)), infinite]),
+            "stroke n=1i 5\n"
+        );
+    }
+
+    #[test]
+    fn depth_tags_are_the_same_however_the_number_was_reached() {
+        assert_eq!(depth_tag(600.1), depth_tag(600.0 + 0.1));
+        assert_eq!(depth_tag(600.0), "600");
+        assert_eq!(depth_tag(601.25), "601.25");
+    }
+}

@@ -1,0 +1,70 @@
+//! How far the record has been delivered: `forward.toml` in the run folder.
+//!
+//! Written after each batch the server took, to another name and renamed. Not synced: a cursor that is lost or
+//! unreadable after a power cut only means that points are sent again, which changes nothing.
+
+use serde::{Deserialize, Serialize};
+use std::io;
+use std::path::Path;
+
+/// File name of the cursor.
+pub const CURSOR_FILE: &str = "forward.toml";
+
+/// Everything before it is on the server.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Cursor {
+    /// Server, organisation and bucket; another target starts from the beginning.
+    pub(super) target: String,
+    /// First derived record still to be delivered.
+    pub(super) derived_next: u64,
+    /// First raw entry whose points are still to be delivered.
+    pub(super) raw_next: u64,
+    /// Points the server took so far, repeated ones included.
+    pub(super) points: u64,
+    /// Points the server would not take.
+    pub(super) set_aside: u64,
+}
+
+impl Cursor {
+    /// The cursor of `folder` for `target`; the beginning when there is none that can be used.
+    pub(super) fn read(folder: &Path, target: &str) -> Self {
+        std::fs::read_to_string(folder.join(CURSOR_FILE))
+            .ok()
+            .and_then(|text| toml::from_str::<Self>(&text).ok())
+            .filter(|cursor| cursor.target == target)
+            .unwrap_or_else(|| Self {
+                target: target.to_owned(),
+                ..Self::default()
+            })
+    }
+
+    /// Replaces the file of `folder`.
+    pub(super) fn write(&self, folder: &Path) -> io::Result<()> {
+        let text = toml::to_string(self).map_err(io::Error::other)?;
+        let new = folder.join("forward.toml.new");
+        std::fs::write(&new, text)?;
+        std::fs::rename(&new, folder.join(CURSOR_FILE))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_missing_damaged_or_foreign_cursor_starts_from_the_beginning() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path();
+        assert_eq!(Cursor::read(path, "here").raw_next, 0);
+        let cursor = Cursor {
+            raw_next: 7,
+            ..Cursor::read(path, "here")
+        };
+        cursor.write(path).unwrap();
+        assert_eq!(Cursor::read(path, "here"), cursor);
+        assert_eq!(Cursor::read(path, "elsewhere").raw_next, 0);
+        std::fs::write(path.join(CURSOR_FILE), "raw_next = ").unwrap();
+        assert_eq!(Cursor::read(path, "here").raw_next, 0);
+    }
+}
