@@ -55,6 +55,12 @@ pub enum Command {
     /// Listen to one port for a while and propose the job file lines that would read it.
     #[command(after_help = "Example:\n  kerfwatchd learn serial:/dev/ttyUSB0 --baud 9600")]
     Learn(LearnArgs),
+    /// Send on what a run could not send while it was recorded; goes on where it stopped.
+    #[command(after_help = "Example:\n  kerfwatchd forward runs/20260412T081500Z-a1b2")]
+    Forward {
+        /// Run folder; its job names the server.
+        run: PathBuf,
+    },
     /// Print a commented sample job file.
     #[command(after_help = "Example:\n  kerfwatchd config > job.toml")]
     Config,

@@ -4,16 +4,19 @@ use crate::cli::{CheckArgs, Cli, Command, DemoArgs, LearnArgs, RunArgs, exit};
 use crate::clock::RunClock;
 use crate::demo::{Demo, DemoError};
 use crate::disk::Brake;
+use crate::forward::{Forwarder, Limits};
 use crate::ports::address::Address;
 use crate::ports::discover::serial_ports;
 use crate::ports::listen::{Heard, listen};
 use crate::ports::{Clock, PortConfig};
+use crate::progress::Progress;
 use crate::run::{Clocking, Config, RunError};
 use crate::web::{PATIENCE, PageConfig};
 use clap::CommandFactory;
 use kerfwatch::decode::PortDecoder;
 use kerfwatch::input::PortNumber;
 use kerfwatch::job::{Job, ReadJob, apply_set, print_default_job, read_job, summary};
+use kerfwatch::recording::{Folder, RunHead, RunReader};
 use std::io::Write;
 use std::path::Path;
 use std::sync::Arc;
@@ -27,6 +30,7 @@ pub fn dispatch(cli: Cli) -> u8 {
         Command::Demo(args) => demo(args),
         Command::Check(args) => check(&args),
         Command::Learn(args) => learn(&args),
+        Command::Forward { run } => forward(&run),
         Command::Config => print(print_default_job()),
         Command::Completions { shell } => {
             let mut text = Vec::new();
@@ -92,6 +96,65 @@ fn token(variable: Option<&str>) -> Result<Option<String>, u8> {
             ));
             Err(exit::BAD_INPUT)
         }
+    }
+}
+
+/// Sends on the rest of a run.
+fn forward(run: &Path) -> u8 {
+    crate::logging::start("info");
+    let shown = run.display();
+    let head = match RunReader::open(run).and_then(|_| RunHead::read(&Folder::open(run))) {
+        Ok(head) => head,
+        Err(error) => {
+            complain(&format_args!("{shown}: {error}"));
+            return exit::BAD_INPUT;
+        }
+    };
+    let place = match read_job(&head.job, "run.toml") {
+        Ok(read) => read.job.forward,
+        Err(findings) => {
+            complain(&findings);
+            return exit::BAD_INPUT;
+        }
+    };
+    let Some(place) = place else {
+        complain(&format_args!("{shown}: its job has no [forward] section"));
+        return exit::BAD_INPUT;
+    };
+    let limits = Limits {
+        // As long as it takes; a signal ends it.
+        grace: Duration::from_secs(u64::from(u32::MAX)),
+        ..Limits::default()
+    };
+    let (progress, alarms) = (Arc::<Progress>::default(), Arc::default());
+    let counters = Arc::clone(&progress);
+    let started = Forwarder::start(place, run.to_owned(), counters, alarms, limits);
+    let sent = started.map_err(|error| {
+        complain(&format_args!("cannot start: {error}"));
+        exit::FAILED
+    });
+    let sent = sent.and_then(|forwarder| {
+        block_on(async {
+            tokio::select! {
+                sent = forwarder.finish() => sent,
+                () = signalled() => false,
+            }
+        })
+    });
+    let Some(view) = progress.forward.view() else {
+        return exit::FAILED;
+    };
+    println!(
+        "{} points sent, {} refused by the server",
+        view.points, view.set_aside
+    );
+    match sent {
+        Ok(true) if view.trouble.is_empty() => exit::OK,
+        Ok(_) => {
+            complain(&format_args!("{shown}: not all was sent {}", view.trouble));
+            exit::FAILED
+        }
+        Err(code) => code,
     }
 }
 

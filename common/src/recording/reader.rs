@@ -269,11 +269,7 @@ impl<S: Storage> RunReader<S> {
     }
 
     /// Decisions from record number `first` on, with their numbers, until `f` says `false`.
-    pub fn for_each_derived_while(
-        &mut self,
-        first: u64,
-        mut f: impl FnMut(u64, &Derived) -> bool,
-    ) {
+    pub fn for_each_derived_while(&mut self, first: u64, mut f: impl FnMut(u64, &Derived) -> bool) {
         self.read_damage[1].clear();
         let mut blocks = Blocks::new(first);
         while let Some((entry, skip, records)) =

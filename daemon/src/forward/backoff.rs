@@ -21,9 +21,11 @@ pub(super) struct Backoff {
 impl Backoff {
     pub(super) fn new(run_id: &str, first: Duration, longest: Duration) -> Self {
         // FNV-1a (public domain): enough to tell runs apart.
-        let seed = run_id.bytes().fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
-            (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
-        });
+        let seed = run_id
+            .bytes()
+            .fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
+                (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
+            });
         Self {
             next: first,
             first,

@@ -88,7 +88,9 @@ impl Delivery {
     pub(super) async fn deliver(&mut self, points: &Points) -> Result<(u64, u64), Stopped> {
         let (mut taken, mut aside) = (0, 0);
         let mut waiting: Vec<Range<usize>> = Vec::new();
-        // The last part is sent first: parts are put there in reverse.
+        // Start of the point that was refused just before the server took a good one.
+        let mut good_since = None;
+        // Taken from the end, so put there in reverse.
         let mut end = points.len();
         while end > 0 {
             let start = (end - 1) / self.points_max * self.points_max;
@@ -109,24 +111,30 @@ impl Delivery {
                     waiting.push(middle..range.end);
                     waiting.push(range.start..middle);
                 }
-                Answer::BadPoints(why) => match self.send(self.check.clone()).await {
-                    Answer::Taken => {
-                        self.worked();
-                        self.set_aside(points.part(&range), &why);
-                        aside += 1;
+                Answer::BadPoints(why) if good_since == Some(range.start) => {
+                    self.set_aside(points.part(&range), &why);
+                    aside += 1;
+                }
+                // One point stands alone. Is it bad, or does the server refuse everything? Where it takes a
+                // good one, this one has to be refused once more: the server may have come round in between.
+                Answer::BadPoints(why) => {
+                    let check = self.send(self.check.clone()).await;
+                    let start = range.start;
+                    waiting.push(range);
+                    match check {
+                        Answer::Taken => {
+                            self.worked();
+                            good_since = Some(start);
+                        }
+                        Answer::NotNow(trouble) => self.wait(trouble).await?,
+                        Answer::BadPoints(_) | Answer::TooLarge => {
+                            let text = format!(
+                                "the server takes no point at all ({why}): correct [forward] org and bucket"
+                            );
+                            self.wait(Trouble::lasting(text)).await?;
+                        }
                     }
-                    Answer::NotNow(trouble) => {
-                        waiting.push(range);
-                        self.wait(trouble).await?;
-                    }
-                    Answer::BadPoints(_) | Answer::TooLarge => {
-                        waiting.push(range);
-                        let text = format!(
-                            "the server takes no point at all ({why}): correct [forward] org and bucket"
-                        );
-                        self.wait(Trouble::lasting(text)).await?;
-                    }
-                },
+                }
                 Answer::TooLarge => {
                     self.set_aside(points.part(&range), "too large for the server");
                     aside += 1;
@@ -220,7 +228,9 @@ impl Delivery {
 
     fn set_aside(&self, point: &str, why: &str) {
         count(&self.status().set_aside);
-        tracing::warn!("the server refuses a point: {why}; it is in {SET_ASIDE_FILE} of the run folder");
+        tracing::warn!(
+            "the server refuses a point: {why}; it is in {SET_ASIDE_FILE} of the run folder"
+        );
         let path = self.folder.join(SET_ASIDE_FILE);
         let size = std::fs::metadata(&path).map_or(0, |meta| meta.len());
         if size > SET_ASIDE_BYTES_MAX {
@@ -230,7 +240,9 @@ impl Delivery {
             .create(true)
             .append(true)
             .open(path);
-        if let Err(error) = file.and_then(|mut file| writeln!(file, "# {why}\n{}", point.trim_end())) {
+        if let Err(error) =
+            file.and_then(|mut file| writeln!(file, "# {why}\n{}", point.trim_end()))
+        {
             tracing::warn!("{SET_ASIDE_FILE} cannot be written: {error}");
         }
     }

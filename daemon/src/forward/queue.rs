@@ -94,7 +94,10 @@ impl Queue {
 
     /// Records and entries not yet delivered.
     pub(super) fn backlog(&self) -> u64 {
-        let derived = self.reader.derived_end().saturating_sub(self.cursor.derived_next);
+        let derived = self
+            .reader
+            .derived_end()
+            .saturating_sub(self.cursor.derived_next);
         derived + self.reader.raw_end().saturating_sub(self.cursor.raw_next)
     }
 
@@ -185,7 +188,11 @@ impl Queue {
         let raw_next = delivered.max(readings.next);
         if points.len() == 0 {
             self.cursor.raw_next = raw_next;
-            return if taken >= ENTRIES_MAX { Next::More } else { Next::Nothing };
+            return if taken >= ENTRIES_MAX {
+                Next::More
+            } else {
+                Next::Nothing
+            };
         }
         Next::Batch(Batch {
             points,

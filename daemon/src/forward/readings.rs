@@ -78,9 +78,7 @@ impl Readings {
     pub(super) fn new(job: &Job, rate_hz: f64) -> Result<Self, SetupError> {
         Ok(Self {
             instruments: Instruments::new(job)?,
-            step_ns: nanos(1.0 / rate_hz)
-                .unwrap_or(NANOS_PER_SECOND)
-                .max(1),
+            step_ns: nanos(1.0 / rate_hz).unwrap_or(NANOS_PER_SECOND).max(1),
             steps: [None, None],
             judged: Vec::new(),
             next: 0,
@@ -99,7 +97,11 @@ impl Readings {
         maker: &PointMaker,
     ) {
         let at = time_of(input);
-        if self.places.last().is_none_or(|(t, _)| at >= t + PLACE_EVERY) {
+        if self
+            .places
+            .last()
+            .is_none_or(|(t, _)| at >= t + PLACE_EVERY)
+        {
             self.places.push((at, number));
         }
         self.next = number + 1;
@@ -116,7 +118,8 @@ impl Readings {
     /// The run has ended: what was still pending.
     pub(super) fn finish(&mut self, windows: &Windows, out: &mut Points, maker: &PointMaker) {
         let mut judged = Vec::new();
-        self.instruments.finish(&mut |reading| judged.push(*reading));
+        self.instruments
+            .finish(&mut |reading| judged.push(*reading));
         for reading in judged {
             self.reading(&reading, windows, Some(out), maker);
         }

@@ -77,10 +77,8 @@ pub(super) struct Server {
 
 /// Server, organisation and bucket in words, without what an address may hold of secrets.
 pub(super) fn target(forward: &job::Forward) -> String {
-    let server = Url::parse(&forward.url).map_or_else(
-        |_| "?".to_owned(),
-        |url| url.origin().ascii_serialization(),
-    );
+    let server = Url::parse(&forward.url)
+        .map_or_else(|_| "?".to_owned(), |url| url.origin().ascii_serialization());
     format!("{server} {} {}", forward.org, forward.bucket)
 }
 
@@ -94,8 +92,9 @@ impl Server {
         connect: Duration,
         whole: Duration,
     ) -> Result<Self, String> {
-        let url = Url::parse(&forward.url)
-            .map_err(|e| format!("[forward] url does not parse: {e}; write url = \"http://127.0.0.1:8086\""))?;
+        let url = Url::parse(&forward.url).map_err(|e| {
+            format!("[forward] url does not parse: {e}; write url = \"http://127.0.0.1:8086\"")
+        })?;
         if url.path() != "/" || url.query().is_some() || !url.username().is_empty() {
             return Err(
                 "[forward] url must be scheme, host and port only, e.g. url = \"http://127.0.0.1:8086\"".to_owned(),

@@ -27,6 +27,8 @@ pub struct Status {
 /// State of the forwarder for the page.
 #[derive(Debug, Clone, Serialize)]
 pub struct ForwardView {
+    /// The server takes what is sent.
+    pub ok: bool,
     /// Points the server took.
     pub points: u64,
     /// Points the server would not take; they are in the run folder.
@@ -45,6 +47,7 @@ impl Status {
     /// `None` when the job does not ask for forwarding.
     pub fn view(&self) -> Option<ForwardView> {
         self.on.load(Ordering::Relaxed).then(|| ForwardView {
+            ok: self.trouble().is_empty(),
             points: read(&self.points),
             set_aside: read(&self.set_aside),
             failures: read(&self.failures),

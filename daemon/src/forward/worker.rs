@@ -143,7 +143,7 @@ impl Drop for Forwarder {
     }
 }
 
-async fn work(
+pub(super) async fn work(
     forward: job::Forward,
     folder: &Path,
     progress: Arc<Progress>,

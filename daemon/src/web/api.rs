@@ -1,6 +1,7 @@
 //! What the page and other programs ask for and may say. Described in `openapi.json`.
 
 use super::{Peer, Server, failure};
+use crate::forward::ForwardView;
 use crate::progress::{count, read};
 use crate::publish::{MarkView, Published};
 use axum::Json;
@@ -110,6 +111,8 @@ pub(crate) struct Health {
     clock_steps: u64,
     streams: u64,
     streams_dropped: u64,
+    /// `None`: the job does not ask for forwarding.
+    forward: Option<ForwardView>,
 }
 
 pub(crate) fn health(published: &Published) -> Health {
@@ -130,6 +133,7 @@ pub(crate) fn health(published: &Published) -> Health {
         clock_steps: read(&progress.clock_steps),
         streams: read(&progress.streams),
         streams_dropped: read(&progress.streams_dropped),
+        forward: progress.forward.view(),
     }
 }
 

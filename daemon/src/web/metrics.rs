@@ -4,6 +4,7 @@
 //! with `# TYPE`, `# UNIT`, `# HELP`; counters end in `_total`; the text ends with `# EOF`.
 
 use super::Server;
+use crate::forward::ForwardView;
 use crate::progress::{Progress, read};
 use axum::extract::State;
 use axum::http::header;
@@ -302,12 +303,55 @@ fn of_progress(page: &mut Families, progress: &Progress) {
     ] {
         page.counter(name, help, read(counter));
     }
+    if let Some(forward) = progress.forward.view() {
+        of_forward(page, &forward);
+    }
     page.gauge(
         "kerfwatch_streams_open",
         "",
         "Page readers.",
         Some(read(&progress.streams) as f64),
     );
+}
+
+fn of_forward(page: &mut Families, forward: &ForwardView) {
+    page.gauge(
+        "kerfwatch_forward_backlog",
+        "",
+        "Records and entries of the run not yet on the server.",
+        Some(forward.backlog as f64),
+    );
+    page.gauge(
+        "kerfwatch_forward_delivered_time_seconds",
+        "seconds",
+        "Run time up to which readings are on the server.",
+        Some(forward.delivered_s),
+    );
+    page.gauge(
+        "kerfwatch_forward_waiting",
+        "",
+        "1 while the server takes nothing.",
+        Some(f64::from(u8::from(!forward.trouble.is_empty()))),
+    );
+    for (name, help, value) in [
+        (
+            "kerfwatch_forward_points",
+            "Points the server took.",
+            forward.points,
+        ),
+        (
+            "kerfwatch_forward_points_refused",
+            "Points the server would not take.",
+            forward.set_aside,
+        ),
+        (
+            "kerfwatch_forward_failures",
+            "Requests to the server that came to nothing.",
+            forward.failures,
+        ),
+    ] {
+        page.counter(name, help, value);
+    }
 }
 
 /// Text under construction.

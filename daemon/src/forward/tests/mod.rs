@@ -1,0 +1,6 @@
+//! The forwarder against a small server that answers as it is told, with a record of known contents.
+
+mod answers;
+mod fake_server;
+mod record;
+mod token;
