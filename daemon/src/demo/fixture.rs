@@ -5,16 +5,17 @@
 //! *Out*: the job with plain text instruments, and frames with arrival times. A run that was recorded
 //! from instruments is played byte for byte; one of calibrated readings is written out as lines.
 
+use super::built_in::{self, BuiltIn};
 use super::player::Frame;
 use kerfwatch::input::{ChannelId, Input, Mark, MarkKind};
 use kerfwatch::job::{Job, read_job};
-use kerfwatch::recording::{RecordError, RunReader};
+use kerfwatch::recording::{RecordError, RunReader, Storage};
 use kerfwatch::time::{Nanos, nanos};
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
 
 /// The fixture played when none is named: embedded.
-pub const DEFAULT: &str = "built-in";
+pub const DEFAULT: &str = built_in::NAME;
 
 /// The lines written for readings, newest digit a hundredth of a newton and a tenth of a millimetre.
 const LOAD_SECTION: &str = r#"
@@ -87,7 +88,7 @@ pub enum FixtureError {
 /// Loads a fixture by name or folder.
 pub fn load(name: &str) -> Result<Fixture, FixtureError> {
     let (job_text, inputs) = if name == DEFAULT {
-        embedded()?
+        from_run(RunReader::new(BuiltIn), Path::new(name))?
     } else {
         from_folder(&find(name)?)?
     };
@@ -184,11 +185,18 @@ fn from_folder(folder: &Path) -> Result<(String, Vec<Input>), FixtureError> {
     if !folder.join("run.toml").is_file() {
         return from_tables(folder);
     }
+    from_run(RunReader::open(folder), folder)
+}
+
+fn from_run<S: Storage>(
+    opened: Result<RunReader<S>, RecordError>,
+    folder: &Path,
+) -> Result<(String, Vec<Input>), FixtureError> {
     let record = |source| FixtureError::Record {
         folder: folder.to_owned(),
         source,
     };
-    let mut reader = RunReader::open(folder).map_err(record)?;
+    let mut reader = opened.map_err(record)?;
     let job_text = reader
         .head()
         .map_err(|what| record(RecordError::Head(what.to_owned())))?
@@ -277,27 +285,6 @@ fn marks_of(text: &str, file: &Path) -> Result<Vec<Input>, FixtureError> {
         inputs.push(Input::Mark { at, mark });
     }
     Ok(inputs)
-}
-
-/// Drawn strokes until a recorded cut is there.
-fn embedded() -> Result<(String, Vec<Input>), FixtureError> {
-    let period = 120.0;
-    let mut inputs = Vec::new();
-    for n in 0..(3600 * 20) {
-        let t = f64::from(n) * 0.05;
-        let phase = (t % period) / period;
-        let (depth, load) = if phase < 0.5 {
-            (2016.0 - 30.0 * phase, 3650.0)
-        } else {
-            (2001.0 + 30.0 * (phase - 0.5), 2850.0)
-        };
-        let at = nanos(t).unwrap_or(0);
-        let load = load + 26.0 * (t * 7.0).sin();
-        for (channel, value) in [(ChannelId::Load, load), (ChannelId::Depth, depth)] {
-            inputs.push(Input::Reading { channel, at, value });
-        }
-    }
-    Ok((kerfwatch::job::print_default_job().to_owned(), inputs))
 }
 
 #[cfg(test)]

@@ -4,6 +4,7 @@
 //! recorded time, at whatever speed it is played. Bytes still pass through the kernel, the serial
 //! port code, the recorder and the pipeline.
 
+pub mod built_in;
 pub mod fixture;
 pub mod player;
 pub mod terminal;

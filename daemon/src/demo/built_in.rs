@@ -1,0 +1,97 @@
+//! The recorded run that travels inside the program, read as any run folder is.
+//!
+//! A demonstration must work from the bare program: on a laptop in the office, without the
+//! source folder beside it. The run is `fixtures/brindlemoor-4`, made by the bench well; its well
+//! is invented.
+
+use kerfwatch::recording::Storage;
+use std::io::{self, ErrorKind};
+
+/// Its name.
+pub const NAME: &str = "brindlemoor-4";
+
+macro_rules! file {
+    ($name:literal) => {
+        (
+            $name,
+            include_bytes!(concat!(
+                env!("CARGO_MANIFEST_DIR"),
+                "/../fixtures/brindlemoor-4/",
+                $name
+            ))
+            .as_slice(),
+        )
+    };
+}
+
+static FILES: &[(&str, &[u8])] = &[
+    file!("notes.toml"),
+    file!("raw-00001.kwr"),
+    file!("run.toml"),
+];
+
+/// The run folder, read only.
+#[derive(Debug)]
+pub struct BuiltIn;
+
+fn bytes(name: &str) -> io::Result<&'static [u8]> {
+    let found = FILES.iter().find(|(n, _)| *n == name);
+    found
+        .map(|(_, bytes)| *bytes)
+        .ok_or_else(|| ErrorKind::NotFound.into())
+}
+
+fn refused<T>() -> io::Result<T> {
+    Err(ErrorKind::ReadOnlyFilesystem.into())
+}
+
+impl Storage for BuiltIn {
+    fn list(&self) -> io::Result<Vec<String>> {
+        Ok(FILES.iter().map(|(name, _)| (*name).to_owned()).collect())
+    }
+
+    fn len(&self, name: &str) -> io::Result<u64> {
+        Ok(bytes(name)?.len() as u64)
+    }
+
+    fn read(&self, name: &str, offset: u64, length: usize) -> io::Result<Vec<u8>> {
+        let bytes = bytes(name)?;
+        let start = usize::try_from(offset).map_or(bytes.len(), |start| start.min(bytes.len()));
+        let end = start.saturating_add(length).min(bytes.len());
+        Ok(bytes[start..end].to_vec())
+    }
+
+    fn create(&mut self, _: &str) -> io::Result<()> {
+        refused()
+    }
+
+    fn append(&mut self, _: &str, _: &[u8]) -> io::Result<()> {
+        refused()
+    }
+
+    fn sync(&mut self, _: &str) -> io::Result<()> {
+        refused()
+    }
+
+    fn truncate(&mut self, _: &str, _: u64) -> io::Result<()> {
+        refused()
+    }
+
+    fn rename(&mut self, _: &str, _: &str) -> io::Result<()> {
+        refused()
+    }
+
+    fn remove(&mut self, _: &str) -> io::Result<()> {
+        refused()
+    }
+
+    fn sync_dir(&mut self) -> io::Result<()> {
+        refused()
+    }
+
+    fn close(&mut self, _: &str) {}
+
+    fn lock(&mut self, _: &str) -> io::Result<bool> {
+        Ok(false)
+    }
+}
