@@ -11,10 +11,12 @@ cd "$(dirname "$0")/.."
 target="${CARGO_TARGET_DIR:-target}"
 python="$target/peers-venv/bin/python"
 
-peers() { # the Python programs that tests talk to; nothing to do when they are there
-    cmp -s tests/peers/requirements.txt "$target/peers-venv/installed" && return
-    tests/peers/setup.sh
-    cp tests/peers/requirements.txt "$target/peers-venv/installed"
+peers() { # programs that others wrote, which the tests talk to; quick when they are there
+    if ! cmp -s tests/peers/requirements.txt "$target/peers-venv/installed"; then
+        tests/peers/setup.sh
+        cp tests/peers/requirements.txt "$target/peers-venv/installed"
+    fi
+    tests/browser/setup.sh
 }
 
 format() { cargo fmt --all -- --check; }

@@ -106,7 +106,7 @@ pub struct RunArgs {
 #[derive(Debug, Args)]
 pub struct DemoArgs {
     /// Times as fast as the record.
-    #[arg(long, default_value_t = 60.0, value_parser = speed)]
+    #[arg(long, default_value_t = 20.0, value_parser = speed)]
     pub speed: f64,
     /// Name of a built-in record, or a folder with `job.toml` and a recorded run.
     #[arg(long, default_value = crate::demo::fixture::DEFAULT)]
