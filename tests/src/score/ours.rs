@@ -40,6 +40,7 @@ pub fn estimate(record: &Record) -> Estimate {
             }
         }
         if history.next_if(|due| *due <= time).is_some() {
+            pipeline.refresh();
             let groove = pipeline.snapshot().groove;
             shown.push(Shown {
                 time_s: time,
