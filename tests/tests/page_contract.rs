@@ -11,7 +11,13 @@ use std::io::BufRead;
 
 fn rig_with_readings() -> (Rig, tempfile::TempDir) {
     let folder = tempfile::tempdir().unwrap();
-    let mut rig = Rig::start(print_default_job(), folder.path(), Setup::default());
+    // Nobody listens there: the forwarder is shown, in trouble.
+    let forward = "\n[forward]\nurl = \"http://127.0.0.1:9\"\norg = \"crew\"\nbucket = \"cuts\"\n";
+    let setup = Setup {
+        more_job: forward.to_owned(),
+        ..Setup::default()
+    };
+    let mut rig = Rig::start(print_default_job(), folder.path(), setup);
     for n in 0..50 {
         rig.send(ChannelId::Load, 3500.0 + f64::from(n));
         rig.send(ChannelId::Depth, 2010.0 - 0.01 * f64::from(n));

@@ -9,7 +9,7 @@
 //! | `line` | start of its time step | | tension mean, lowest, highest, count; depth |
 //! | `line_full` | the reading | | `tension_n` or `depth_m` |
 //!
-//! Strokes, states and groove are the same points as those of `kerfwatch-replay export`. The state of an alarm is a
+//! Strokes and states are the same points as those of `kerfwatch-replay export`, groove has the same shape. The state of an alarm is a
 //! tag: two transitions at one time stay two points.
 
 use kerfwatch::line_protocol::{Field, depth_tag, push_point};

@@ -10,7 +10,7 @@
 use super::{Export, Format};
 use crate::failure::{Failure, Finding};
 use crate::table::{direction_word, state_word};
-use std::fmt::Write as _;
+use kerfwatch::line_protocol::{Field, depth_tag, push_point};
 use std::io::Write;
 
 /// The line protocol format.
@@ -80,7 +80,7 @@ impl Points {
                 &[],
                 i.start_s,
                 &[
-                    ("state", Field::Word(state_word(i.state))),
+                    ("state", Field::Text(state_word(i.state))),
                     ("duration_s", Field::Real(i.end_s - i.start_s)),
                 ],
             );
@@ -144,63 +144,12 @@ impl Points {
         at_s: f64,
         fields: &[(&str, Field<'_>)],
     ) {
-        let mut body = String::new();
-        for (key, value) in fields {
-            let separator = if body.is_empty() { "" } else { "," };
-            let _ = match value {
-                Field::Real(x) if x.is_finite() => write!(body, "{separator}{key}={x}"),
-                Field::Real(_) => Ok(()),
-                Field::Whole(n) => write!(body, "{separator}{key}={n}i"),
-                Field::Flag(f) => write!(body, "{separator}{key}={f}"),
-                Field::Word(w) => write!(body, "{separator}{key}=\"{w}\""),
-            };
-        }
         let Some(offset_ns) = kerfwatch::time::nanos(at_s) else {
             return;
         };
-        if body.is_empty() {
-            return;
-        }
         let at = self.start_ns.saturating_add(offset_ns);
-        // The protocol asks for tags sorted by key.
         let mut all: Vec<(&str, &str)> = vec![("run", &self.run), ("well", &self.well)];
         all.extend_from_slice(tags);
-        all.sort_unstable();
-        let tags: String = all.into_iter().map(|(k, v)| tag(k, v)).collect();
-        let _ = writeln!(self.text, "{measurement}{tags} {body} {at}");
+        push_point(&mut self.text, measurement, &all, fields, at);
     }
-}
-
-enum Field<'w> {
-    Real(f64),
-    Whole(i64),
-    Flag(bool),
-    Word(&'w str),
-}
-
-/// `,key=value` with escapes; an empty value gives no tag at all, as the protocol demands.
-fn tag(key: &str, value: &str) -> String {
-    if value.trim().is_empty() {
-        return String::new();
-    }
-    let mut text = format!(",{key}=");
-    for c in value.chars() {
-        match c {
-            ',' | '=' | ' ' => {
-                text.push('\\');
-                text.push(c);
-            }
-            // A line break cannot be encoded; a backslash at the end would escape what follows.
-            '\n' | '\r' | '\t' => text.push('_'),
-            '\\' => text.push('/'),
-            _ => text.push(c),
-        }
-    }
-    text
-}
-
-/// A depth as a tag: to the millimetre, without trailing zeros.
-fn depth_tag(m: f64) -> String {
-    let text = format!("{m:.3}");
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
