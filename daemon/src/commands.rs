@@ -151,7 +151,11 @@ fn forward(run: &Path) -> u8 {
     match sent {
         Ok(true) if view.trouble.is_empty() => exit::OK,
         Ok(_) => {
-            complain(&format_args!("{shown}: not all was sent {}", view.trouble));
+            let why = Some(view.trouble).filter(|text| !text.is_empty());
+            let why = why.map_or(String::new(), |text| format!(": {text}"));
+            complain(&format_args!(
+                "{shown}: not all was sent{why}; the same command goes on from there"
+            ));
             exit::FAILED
         }
         Err(code) => code,
