@@ -10,6 +10,10 @@ use super::ledger::Ledger;
 /// Least jump of drag, up and down together, that can mean the cutter, N.
 const JUMP_MIN: f64 = 80.0;
 
+/// Drag of strokes marked as free beyond that of strokes marked as cutting, from which the marks
+/// must have been turned round, N.
+const TURNED_MIN: f64 = 100.0;
+
 /// First row that was made with the cutter out, told from the drag alone; `None` while no rise
 /// stands out.
 pub fn first_cutting_row(ledger: &Ledger) -> Option<usize> {
@@ -55,14 +59,38 @@ fn from_marks(ledger: &Ledger) -> Vec<bool> {
     // Before the first mark the cutter is in, unless that mark says that it goes in.
     let first = ledger.rows.iter().find_map(|r| r.marked_out);
     let mut now = first == Some(false);
-    ledger
+    let marked: Vec<bool> = ledger
         .rows
         .iter()
         .map(|r| {
             now = r.marked_out.unwrap_or(now);
-            now && !r.drag.is_empty()
+            now
         })
+        .collect();
+    // Marks are typed by people: where the strokes said to be free drag clearly more than those
+    // said to cut, the two words were taken the other way round.
+    let turned = match (
+        typical_drag(ledger, &marked, true),
+        typical_drag(ledger, &marked, false),
+    ) {
+        (Some(out), Some(inside)) => inside > out + TURNED_MIN,
+        _ => false,
+    };
+    let flags = ledger.rows.iter().zip(marked);
+    flags
+        .map(|(r, out)| (out != turned) && !r.drag.is_empty())
         .collect()
+}
+
+/// Median over rows of one kind of their mean drag, N.
+fn typical_drag(ledger: &Ledger, marked: &[bool], out: bool) -> Option<f64> {
+    let rows = ledger.rows.iter().zip(marked).filter(|(_, m)| **m == out);
+    let mut drags: Vec<f64> = rows.filter_map(|(r, _)| mean_drag(r)).collect();
+    if drags.len() < 2 {
+        return None;
+    }
+    let middle = drags.len() / 2;
+    Some(*drags.select_nth_unstable_by(middle, f64::total_cmp).1)
 }
 
 fn mean_drag(row: &super::ledger::Row) -> Option<f64> {
