@@ -24,6 +24,8 @@ format() { cargo fmt --all -- --check; }
 lint() { cargo clippy --locked --workspace --all-targets -- -D warnings; }
 
 test_() {
+    # Tests of the programs as processes run what stands in the target folder.
+    cargo build --locked -p kerfwatchd -p kerfwatch-replay
     if cargo nextest --version >/dev/null 2>&1; then
         cargo nextest run --locked --workspace --no-tests=fail
     else
