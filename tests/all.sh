@@ -44,6 +44,8 @@ models() { # our models against packages that others wrote
     "$python" tests/peers/check_models.py "$target/model_values.json"
 }
 
+cpu() { awk '{ print int(($16 + $17) / 100) }' "/proc/$$/stat"; } # s, of all that has ended
+
 steps=("$@")
 [ $# -gt 0 ] || steps=(format peers lint test doctest doc models)
 took=()
@@ -53,10 +55,11 @@ for step in "${steps[@]}"; do
     declare -F "$command" >/dev/null || { echo "no step '$step'" >&2; exit 2; }
     echo "== $step"
     start=$SECONDS
+    spent=$(cpu)
     if ! "$command"; then
         echo "== $step FAILED after $((SECONDS - start)) s" >&2
         exit 1
     fi
-    took+=("$(printf '%-8s %5d s' "$step" $((SECONDS - start)))")
+    took+=("$(printf '%-8s %5d s %5d s' "$step" $((SECONDS - start)) $(($(cpu) - spent)))")
 done
-printf '%s\n' "" "${took[@]}" "$(printf '%-8s %5d s' all $SECONDS)"
+printf '%s\n' "" "step      time    processor" "${took[@]}" "$(printf '%-8s %5d s %5d s' all $SECONDS "$(cpu)")"
