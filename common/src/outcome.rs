@@ -2,7 +2,7 @@
 
 use crate::align::CELL_S;
 use crate::groove::GrooveEstimate;
-use crate::groove::drag_fit::NEVER;
+use crate::groove::drag_model::NEVER;
 use crate::infer::hold::{Motionless, Phase};
 use crate::infer::track::TrackPoint;
 use crate::input::ChannelId;

@@ -6,7 +6,7 @@
 
 use crate::align::{Aligner, Cell};
 use crate::calibrate::{CalibratedReading, Instruments};
-use crate::groove::drag_fit::BasePrior;
+use crate::groove::drag_model::BasePrior;
 use crate::groove::engagement;
 use crate::groove::ledger::{Bins, Ledger};
 use crate::groove::{self, GrooveEstimate};
@@ -372,9 +372,8 @@ impl Pipeline {
             &self.ledger,
             &self.job,
             BasePrior {
-                mean: 150.0,
-                shared_sd: 100.0,
                 own_sd,
+                ..BasePrior::of(&self.job)
             },
         )
     }

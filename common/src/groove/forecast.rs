@@ -4,7 +4,7 @@
 //! moves all bins together, the local ones spread them. Both are sampled on a fixed grid of
 //! quantiles (no randomness), and the median and the 90 % quantile of the maximum are given.
 
-use super::drag_fit::{DragFit, NEVER};
+use super::drag_model::{DragFit, NEVER};
 use super::ledger::Ledger;
 use super::posterior::{Belief, normal_cdf, normal_quantile};
 use super::through::Through;

@@ -3,22 +3,22 @@
 //! *Input*: [`ledger::Ledger`] and the job. *Output*: [`GrooveEstimate`]. The same ledger gives the
 //! same estimate, whenever and wherever it is asked for: live after each stroke, in replay once.
 //!
-//! Way of thought: which strokes cut ([`engagement`]), how drag decays with passes ([`drag_fit`],
-//! [`pass_law`]), where the wall is split ([`through`]), what that says about depth ([`posterior`]),
-//! what is left to do ([`forecast`]).
+//! Way of thought: which strokes cut ([`engagement`]), how drag falls with passes and as the wall
+//! gives way ([`drag_model`], [`pass_law`], [`joint_fit`]), which bins are split ([`through`]), what
+//! that says about depth ([`posterior`]), what is left to do ([`forecast`]).
 
-pub mod drag_fit;
+pub mod drag_model;
 pub mod engagement;
 pub mod forecast;
+pub mod joint_fit;
 pub mod ledger;
 pub mod pass_law;
 pub mod posterior;
-pub mod split_search;
 pub mod through;
 
 use crate::job::Job;
 use crate::result::{GrooveBin, Joint};
-use drag_fit::{BasePrior, DragFit, FitInput, NEVER};
+use drag_model::{BasePrior, DragFit, FitInput};
 use ledger::Ledger;
 use posterior::{Belief, Nominal};
 use through::Through;
@@ -27,8 +27,13 @@ use through::Through;
 /// own errors reach that far.
 const COUPLING_SHADOW_M: f64 = 0.4;
 
-/// Rounds of fitting and finding splits, at most.
-const ROUNDS_MAX: usize = 8;
+/// Probability of being split from which a bin is said to be: who is told "through" moves on, so a
+/// wrong word costs more than a late one.
+const SAID_THROUGH: f64 = 0.7;
+/// Doubt in the base of drag, N, at least.
+const BASE_SD_MIN: f64 = 15.0;
+/// The spread of the fit holds what the law lacks too; this part of it is the bins' own.
+const LOCAL_PART: f64 = 0.8;
 
 /// Everything the groove estimate knows.
 #[derive(Debug, Clone)]
@@ -57,72 +62,30 @@ pub fn estimate(ledger: &Ledger, job: &Job, base_prior: BasePrior) -> GrooveEsti
     let coupling = in_coupling(ledger, job, 0.0);
     let shadow = in_coupling(ledger, job, COUPLING_SHADOW_M);
     let nominal = Nominal::new(job);
-    let count = ledger.bins.count;
-    let mut through = Through {
-        at: vec![NEVER; count],
-        passes_at: vec![0.0; count],
-        probability: vec![0.0; count],
-        passes: vec![0.0; count],
-        span: 0.0,
+    let wall = job.tubular.wall.si();
+    let input = FitInput {
+        ledger,
+        engaged: &engaged,
+        coupling: &shadow,
+        wheels: f64::from(job.cutter.wheels),
+        base_prior,
+        amplitude_prior: (nominal.amplitude, nominal.ln_amplitude_sd),
     };
-    let mut fit = None;
-    let x_of = |ln_scale: f64| job.tubular.wall.si() / ln_scale.exp();
-    let mut x_wall = x_of(nominal.ln_scale);
-    let mut prior = posterior::prior_of_m(job, &nominal, None);
-    let mut belief = posterior::combine(job, prior, None, &through, &coupling);
-    let mut base = base_prior;
-    let mut split_before = 0;
-    let split_bins = |t: &Through| t.at.iter().filter(|&&a| a != NEVER).count();
-    for round in 0..ROUNDS_MAX {
-        let input = FitInput {
-            ledger,
-            engaged: &engaged,
-            coupling: &shadow,
-            through_at: &through.at,
-            wheels: f64::from(job.cutter.wheels),
-            x_wall,
-            base_prior: base,
-            rows_end: ledger.rows.len(),
-            amplitude_prior: (nominal.amplitude, nominal.ln_amplitude_sd),
-        };
-        let Some(found) = drag_fit::fit(&input) else {
-            break;
-        };
-        prior = posterior::prior_of_m(job, &nominal, (round > 0).then_some(&found));
-        if round == 0 {
-            // The first fit saw falling drag and could not tell splitting from a lower base.
-            let plain = found.with_usual_law(&input);
-            if let Some(steps) = split_search::find(&input, &plain, prior)
-                && steps.part > 0.02
-            {
-                base = BasePrior {
-                    mean: steps.base,
-                    shared_sd: 25.0,
-                    ..base_prior
-                };
-                through.at = steps.at;
-            }
-            fit = Some(found);
-            continue;
-        }
-        let global = if belief.pinned > 0 {
-            belief.global
-        } else {
-            prior
-        };
-        through = through::find(&input, &found, |_, n| {
-            posterior::margin_odds(global, found.law.x(n).max(1e-9).ln())
-        });
-        belief = posterior::combine(job, prior, Some(&found), &through, &coupling);
-        x_wall = x_of(belief.global.0 + (0.92 * job.tubular.wall.si()).ln());
-        fit = Some(found);
-        // Each split found tells more of the base, and a better base finds more splits.
-        let split = split_bins(&through);
-        if round >= 2 && split.abs_diff(split_before) * 50 <= count {
-            break;
-        }
-        split_before = split;
-    }
+    let joint = joint_fit::fit(&input, &nominal, wall.ln());
+    let (global, spread) = joint.as_ref().map_or_else(
+        || (nominal.reach_prior(wall.ln()), posterior::LOCAL_SD),
+        |j| (j.reach, LOCAL_PART * j.spread),
+    );
+    let through = joint.as_ref().map_or_else(
+        || Through::nothing(ledger.bins.count),
+        |j| {
+            through::find(&input, &j.fit, j.base_sd.max(BASE_SD_MIN), |n| {
+                posterior::margin_odds(global, spread, j.fit.law.x(n).max(1e-9).ln())
+            })
+        },
+    );
+    let fit = joint.map(|j| j.fit);
+    let belief = posterior::combine(job, global, spread, fit.as_ref(), &through, &coupling);
     let mut bins = bins_of(ledger, job, &engaged, &coupling, &belief);
     let joints = forecast::joints(
         ledger,
@@ -195,7 +158,7 @@ fn bins_of(
                 high_mm: k.high * wall,
                 wall_mm: wall,
                 passes: passes[j],
-                through: through >= 0.5,
+                through: through >= SAID_THROUGH,
                 through_probability: through,
                 coupling: coupling[j],
             }

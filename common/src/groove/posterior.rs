@@ -4,12 +4,11 @@
 //! split once `m + e_j + ln x(n_j) >= 0`; `eta` is the part of the wall at which the back gives way.
 //!
 //! *Prior of m*: radial force and contact pressure from the job, each off by up to a quarter, the
-//! specific energy equal to the contact pressure (energy balance of the pass law), sharpened by the
-//! amplitude of cutting drag, which is `u tan b kappa^(4/3)`.
-//! *Data*: bins seen to split pin `m + e_j`; bins not yet split bound it from above.
-//! `m` is carried on a grid; neighbouring bins are not independent and count accordingly.
+//! specific energy equal to the contact pressure (energy balance of the pass law); [`super::joint_fit`]
+//! sharpens it by the amplitude of cutting drag, which is `u tan b kappa^(4/3)`, and by the way drag
+//! falls away as bins split.
 
-use super::drag_fit::{DragFit, NEVER};
+use super::drag_model::{DragFit, NEVER};
 use super::through::Through;
 use crate::job::Job;
 
@@ -22,18 +21,15 @@ const PRESSURE_SD: f64 = 0.22;
 const ENERGY_SD: f64 = 0.10;
 /// Part of the wall at which the back gives way: mean and standard deviation.
 const GIVES_WAY: (f64, f64) = (0.92, 0.05);
-/// Standard deviation of the local unknown.
-const LOCAL_SD: f64 = 0.09;
-/// Length over which local unknowns are alike, m.
-const ALIKE_M: f64 = 0.5;
+/// Standard deviation of the local unknown, before anything is seen.
+pub const LOCAL_SD: f64 = 0.09;
 /// Contact pressure at a yield of 552 MPa when the job gives none, Pa (from memory, wide prior).
 const PRESSURE_AT_552: f64 = 1.2e9;
 
-/// Part of the most passed bin's passes from which a bin's splitting pins the shared unknown.
-const FULL_PART: f64 = 0.75;
-
-/// Points of the grid of `m`.
-const GRID: usize = 61;
+/// Standard deviation of the wall along the pipe, as part of it.
+const WALL_SD: f64 = 0.025;
+/// Of the hardness of the pipe from place to place, in terms of depth, at least.
+const HARDNESS_SD_MIN: f64 = 0.03;
 
 /// Nominal values of the cut.
 #[derive(Debug, Clone, Copy)]
@@ -78,8 +74,21 @@ impl Nominal {
         }
     }
 
-    /// Logarithm of kappa^(2/3) and its standard deviation, given the amplitude of drag.
-    fn scale_given(&self, fit: Option<&DragFit>) -> (f64, f64) {
+    /// Mean and standard deviation of `m` before anything is seen; `ln_wall`: logarithm of wall, m.
+    pub fn reach_prior(&self, ln_wall: f64) -> (f64, f64) {
+        let (scale, sd) = self.scale_given(None);
+        of_m(ln_wall, scale, sd)
+    }
+
+    /// The same if the amplitude of drag were known; `ln_amplitude`: its logarithm, N.
+    pub fn reach_given_amplitude(&self, ln_wall: f64, ln_amplitude: f64) -> (f64, f64) {
+        let (scale, sd) = self.scale_given(Some((ln_amplitude, 0.0)));
+        of_m(ln_wall, scale, sd)
+    }
+
+    /// Logarithm of kappa^(2/3) and its standard deviation, given the logarithm of the amplitude of
+    /// drag with its standard deviation.
+    fn scale_given(&self, seen: Option<(f64, f64)>) -> (f64, f64) {
         // Unknowns: ln N, ln s, ln(u/s). scale = 2/3 (ln N - ln s);
         // ln amplitude = 4/3 ln N - 1/3 ln s + ln(u/s).
         let var = [
@@ -92,13 +101,12 @@ impl Nominal {
         let dot =
             |x: &[f64; 3], y: &[f64; 3]| -> f64 { (0..3).map(|i| x[i] * y[i] * var[i]).sum() };
         let (ss, sa, aa) = (dot(&s, &s), dot(&s, &a), dot(&a, &a));
-        match fit {
+        match seen {
             None => (self.ln_scale, ss.sqrt()),
-            Some(f) => {
-                let noise = f.ln_amplitude_sd.powi(2);
-                let seen = f.amplitude.ln() - self.amplitude.ln();
-                let k = sa / (aa + noise);
-                (self.ln_scale + k * seen, (ss - k * sa).max(1e-6).sqrt())
+            Some((ln_amplitude, sd)) => {
+                let k = sa / (aa + sd * sd);
+                let off = ln_amplitude - self.amplitude.ln();
+                (self.ln_scale + k * off, (ss - k * sa).max(1e-6).sqrt())
             }
         }
     }
@@ -131,75 +139,35 @@ pub struct Belief {
 }
 
 /// Log odds that a bin is split, from passes alone, given a belief in `m`.
-pub fn margin_odds(global: (f64, f64), ln_x: f64) -> f64 {
-    let sd = (global.1 * global.1 + LOCAL_SD * LOCAL_SD).sqrt();
+pub fn margin_odds(global: (f64, f64), local_sd: f64, ln_x: f64) -> f64 {
+    let sd = (global.1 * global.1 + local_sd * local_sd).sqrt();
     let p = normal_cdf((global.0 + ln_x) / sd).clamp(1e-6, 1.0 - 1e-6);
     (p / (1.0 - p)).ln()
 }
 
-/// Prior of `m`, with the amplitude of drag if it was seen.
-pub fn prior_of_m(job: &Job, nominal: &Nominal, fit: Option<&DragFit>) -> (f64, f64) {
-    let (scale, sd) = nominal.scale_given(fit);
-    let mean = scale - (GIVES_WAY.0 * job.tubular.wall.si()).ln();
+fn of_m(ln_wall: f64, scale: f64, sd: f64) -> (f64, f64) {
+    let mean = scale - GIVES_WAY.0.ln() - ln_wall;
     (mean, (sd * sd + (GIVES_WAY.1 / GIVES_WAY.0).powi(2)).sqrt())
 }
 
-/// Combines prior and what was seen.
+/// Belief by bin: `global`, mean and standard deviation of `m`; `local_sd`, of what bins have of their
+/// own.
 pub fn combine(
     job: &Job,
-    prior: (f64, f64),
+    global: (f64, f64),
+    local_sd: f64,
     fit: Option<&DragFit>,
     through: &Through,
     coupling: &[bool],
 ) -> Belief {
     let ln_x = |n: f64| fit.map_or(f64::NEG_INFINITY, |f| f.law.x(n).max(1e-9).ln());
     let count = through.passes.len();
-    let share = (job.info.bin.si() / ALIKE_M).min(1.0);
-    let mut grid = [(0.0, 0.0); GRID];
-    for (i, g) in grid.iter_mut().enumerate() {
-        let z = (i as f64 / (GRID - 1) as f64 - 0.5) * 8.0;
-        *g = (prior.0 + z * prior.1, -0.5 * z * z);
-    }
-    // Bins that fewer wheels pass (ends of strokes) or few strokes reach say little of the law.
-    let most = through.passes.iter().copied().fold(0.0, f64::max);
-    let mut pinned = 0;
-    for j in 0..count {
-        if coupling[j] || through.passes[j] <= FULL_PART * most {
-            continue;
-        }
-        let p = through.probability[j];
-        if through.at[j] != NEVER {
-            pinned += 1;
-            let reach = -ln_x(through.passes_at[j].max(0.5));
-            for g in &mut grid {
-                let z = (reach - g.0) / LOCAL_SD;
-                g.1 += share * -0.5 * z * z;
-            }
-        } else if p < 0.5 {
-            let reach = -ln_x(through.passes[j]);
-            for g in &mut grid {
-                let alive = normal_cdf((reach - g.0) / LOCAL_SD).max(1e-12);
-                g.1 += share * ((1.0 - p) * alive + p).ln();
-            }
-        }
-    }
-    let top = grid.iter().map(|g| g.1).fold(f64::MIN, f64::max);
-    let mut sum = 0.0;
-    for g in &mut grid {
-        g.1 = (g.1 - top).exp();
-        sum += g.1;
-    }
-    for g in &mut grid {
-        g.1 /= sum;
-    }
-    let mean: f64 = grid.iter().map(|g| g.0 * g.1).sum();
-    let var: f64 = grid.iter().map(|g| (g.0 - mean).powi(2) * g.1).sum();
-    let global = (mean, var.max(0.01f64.powi(2)).sqrt());
+    let pinned = through.at.iter().filter(|&&at| at != NEVER).count();
     let tolerance = job.tubular.wall_tolerance;
     let bins = (0..count)
         .map(|j| {
             if coupling[j] || through.passes[j] <= 0.0 {
-                let reach = (global.0, (global.1.powi(2) + LOCAL_SD * LOCAL_SD).sqrt());
+                let reach = (global.0, (global.1.powi(2) + local_sd * local_sd).sqrt());
                 return BinBelief {
                     depth: 0.0,
                     low: 0.0,
@@ -211,6 +179,7 @@ pub fn combine(
             let seen = (through.at[j] != NEVER).then(|| -ln_x(through.passes_at[j].max(0.5)));
             bin_belief(
                 global,
+                local_sd,
                 ln_x(through.passes[j]),
                 through.probability[j],
                 seen,
@@ -227,31 +196,27 @@ pub fn combine(
 
 fn bin_belief(
     global: (f64, f64),
+    local_sd: f64,
     ln_x: f64,
     through: f64,
     seen: Option<f64>,
     tolerance: f64,
 ) -> BinBelief {
-    let sd = (global.1 * global.1 + LOCAL_SD * LOCAL_SD).sqrt();
-    // Not split: m + e + ln x < 0, a normal cut off at zero.
-    let limit = normal_cdf(-(global.0 + ln_x) / sd).max(1e-9);
-    let uncut_quantile = |p: f64| {
-        let z = normal_quantile(p * limit);
-        (GIVES_WAY.0 * (global.0 + ln_x + z * sd).exp()).min(1.0)
-    };
+    let sd = (global.1 * global.1 + local_sd * local_sd).sqrt();
+    let uncut = Uncut::new(global, local_sd, ln_x);
     // Split: the groove is as deep as the wall is thick there.
     let split_quantile = |p: f64| 0.99 + 0.4 * tolerance * normal_quantile(p.clamp(0.01, 0.99));
     let quantile = |p: f64| {
         let keep = 1.0 - through;
         if through < 1e-3 {
-            return uncut_quantile(p);
+            return uncut.quantile(p);
         }
         if through > 1.0 - 1e-3 {
             return split_quantile(p);
         }
         // Mixture: the split part lies on top.
         if p < keep {
-            uncut_quantile(p / keep)
+            uncut.quantile(p / keep)
         } else {
             split_quantile((p - keep) / through)
         }
@@ -263,6 +228,58 @@ fn bin_belief(
         high: quantile(0.95).max(depth),
         through,
         reach: (seen.unwrap_or(global.0), sd),
+    }
+}
+
+/// Depth of a bin that is not split, as part of nominal wall.
+///
+/// Its logarithm is normal, with the shared unknown and the hardness of the place as variances;
+/// that the wall still holds makes the deep end unlikely, softly, since nobody knows at which part
+/// of the wall it gives way there.
+struct Uncut {
+    middle: f64,
+    step: f64,
+    /// Distribution function on an even grid of the logarithm.
+    below: [f64; UNCUT_POINTS],
+}
+
+/// Points of the grid of one bin.
+const UNCUT_POINTS: usize = 33;
+
+impl Uncut {
+    fn new(global: (f64, f64), local_sd: f64, ln_x: f64) -> Self {
+        let gives_way = (GIVES_WAY.1 / GIVES_WAY.0).hypot(WALL_SD);
+        let hardness = (local_sd * local_sd - gives_way * gives_way)
+            .max(HARDNESS_SD_MIN * HARDNESS_SD_MIN)
+            .sqrt();
+        let sd = global.1.hypot(hardness);
+        let middle = global.0 + ln_x;
+        let step = 7.0 * sd / (UNCUT_POINTS - 1) as f64;
+        let mut below = [0.0; UNCUT_POINTS];
+        let mut sum = 0.0;
+        for (i, b) in below.iter_mut().enumerate() {
+            let off = (i as f64 - (UNCUT_POINTS / 2) as f64) * step;
+            let holds = normal_cdf(-(middle + off) / gives_way).max(1e-12);
+            sum += (-0.5 * (off / sd).powi(2)).exp() * holds;
+            *b = sum;
+        }
+        for b in &mut below {
+            *b /= sum;
+        }
+        Self {
+            middle,
+            step,
+            below,
+        }
+    }
+
+    fn quantile(&self, p: f64) -> f64 {
+        let i = self.below.partition_point(|b| *b < p).min(UNCUT_POINTS - 1);
+        let before = if i > 0 { self.below[i - 1] } else { 0.0 };
+        let part = (p - before) / (self.below[i] - before).max(1e-12);
+        // Each point stands for the step around it.
+        let at = i as f64 - 0.5 + part.clamp(0.0, 1.0) - (UNCUT_POINTS / 2) as f64;
+        (GIVES_WAY.0 * (self.middle + at * self.step).exp()).min(1.0)
     }
 }
 

@@ -5,18 +5,22 @@
 //! the bins' own states are found by flipping them, one by one, for the least misfit (a small
 //! Ising-like search), with the physical margin as prior. A bin that is split stays split.
 
-use super::drag_fit::{DragFit, FitInput, NEVER, walk_passes};
+use super::drag_model::{DragFit, FitInput, NEVER, walk_passes};
 
 /// Engaged rows per window.
 const WINDOW: usize = 4;
 /// Doubt in the expected share that no number of rows removes (model error), squared.
 const SHARE_DOUBT: f64 = 0.12 * 0.12;
+/// Least standard deviation of what a window's drag has in common beyond the model, as a share.
+const COMMON_SD: f64 = 0.06;
+/// Probability of being split below which a bin's misfit shows what always drags there.
+const SURELY_CUT: f64 = 0.03;
 /// Spans of the wheels that are tried, m.
 const SPANS: [f64; 5] = [0.05, 0.2, 0.4, 0.6, 0.9];
 /// Neighbouring bins share their errors: this part of the evidence counts.
-const INDEPENDENT: f64 = 0.5;
+const INDEPENDENT: f64 = 0.2;
 /// Log odds that a bin is like each of its neighbours: the wall opens over decimetres, not in dots.
-const ALIKE: f64 = 1.2;
+const ALIKE: f64 = 0.6;
 /// Probability taken as certain.
 const CERTAIN: f64 = 0.97;
 
@@ -41,13 +45,17 @@ struct WindowShare {
     rows: (usize, usize),
     share: Vec<f64>,
     weight: Vec<f64>,
+    /// Standard deviation of what all shares of the window have in common.
+    common_sd: f64,
     /// Passes at the start of the window.
     passes: Vec<f64>,
 }
 
-/// Finds split bins. `margin(bin, passes)`: log odds that the bin is split, from physics alone.
-pub fn find(input: &FitInput, fit: &DragFit, margin: impl Fn(usize, f64) -> f64) -> Through {
-    let windows = shares(input, fit);
+/// Finds split bins. `base_sd`: doubt in the base, N; `margin(passes)`: log odds that a bin is
+/// split, from passes alone.
+pub fn find(input: &FitInput, fit: &DragFit, base_sd: f64, margin: impl Fn(f64) -> f64) -> Through {
+    let lasting = Lasting::new(input, fit, &margin);
+    let windows = shares(input, fit, base_sd, &lasting);
     let step = input.ledger.bins.step;
     let mut best: Option<(f64, Through)> = None;
     for span in SPANS {
@@ -57,23 +65,84 @@ pub fn find(input: &FitInput, fit: &DragFit, margin: impl Fn(usize, f64) -> f64)
             best = Some((cost, through));
         }
     }
-    best.map(|(_, t)| t).unwrap_or_else(|| {
-        let count = input.ledger.bins.count;
-        Through {
-            at: vec![NEVER; count],
-            passes_at: vec![0.0; count],
-            probability: vec![0.0; count],
-            passes: vec![0.0; count],
-            span: 0.0,
-        }
-    })
+    best.map_or_else(|| Through::nothing(input.ledger.bins.count), |(_, t)| t)
 }
 
-fn shares(input: &FitInput, fit: &DragFit) -> Vec<WindowShare> {
+impl Through {
+    /// Before anything was cut.
+    pub fn nothing(bins: usize) -> Self {
+        Self {
+            at: vec![NEVER; bins],
+            passes_at: vec![0.0; bins],
+            probability: vec![0.0; bins],
+            passes: vec![0.0; bins],
+            span: 0.0,
+        }
+    }
+}
+
+/// Drag that a bin has beyond the model from the start on and keeps: a bend, a rough place.
+struct Lasting {
+    /// By bin, N.
+    drag: Vec<f64>,
+    /// Variance of it, N2.
+    variance: Vec<f64>,
+}
+
+impl Lasting {
+    fn new(input: &FitInput, fit: &DragFit, margin: &impl Fn(f64) -> f64) -> Self {
+        let rows = &input.ledger.rows;
+        let count = input.ledger.bins.count;
+        let mut sums = vec![(0.0, 0.0); count];
+        let sure = (SURELY_CUT / (1.0 - SURELY_CUT)).ln();
+        walk_passes(input, fit.bite_down, |k, j, n0, n1| {
+            let cutting = fit.amplitude * fit.law.drag(n0, n1);
+            // The first passes carry the largest doubt in the model.
+            if input.coupling[j] || n0 < 3.0 * input.wheels || margin(n1) > sure {
+                return;
+            }
+            if let Some(y) = rows[k].at(j) {
+                let base = if rows[k].up { fit.base.0 } else { fit.base.1 };
+                sums[j].0 += y - base - fit.drift[k] - cutting;
+                sums[j].1 += 1.0;
+            }
+        });
+        let noise = fit.noise * fit.noise;
+        let seen: Vec<(f64, f64)> = sums
+            .iter()
+            .filter(|s| s.1 >= 4.0)
+            .map(|s| (s.0 / s.1, noise / s.1))
+            .collect();
+        let n = seen.len().max(1) as f64;
+        let mean = seen.iter().map(|s| s.0).sum::<f64>() / n;
+        let between = seen
+            .iter()
+            .map(|s| ((s.0 - mean).powi(2) - s.1).min(9.0 * noise))
+            .sum::<f64>()
+            / n;
+        let between = between.max(4.0);
+        let part = |s: &(f64, f64)| s.1 * between / (s.1 * between + noise);
+        Self {
+            drag: sums
+                .iter()
+                .map(|s| {
+                    if s.1 > 0.0 {
+                        part(s) * (s.0 / s.1 - mean)
+                    } else {
+                        0.0
+                    }
+                })
+                .collect(),
+            variance: sums.iter().map(|s| between * (1.0 - part(s))).collect(),
+        }
+    }
+}
+
+fn shares(input: &FitInput, fit: &DragFit, base_sd: f64, lasting: &Lasting) -> Vec<WindowShare> {
     let rows = &input.ledger.rows;
     let count = input.ledger.bins.count;
     let mut windows = Vec::new();
-    let mut sums = vec![(0.0, 0.0); count];
+    let mut sums = vec![(0.0, 0.0, 0.0); count];
     let mut passes = vec![0.0; count];
     let mut at_start = vec![0.0; count];
     let mut in_window = 0;
@@ -81,23 +150,32 @@ fn shares(input: &FitInput, fit: &DragFit) -> Vec<WindowShare> {
     let mut now = usize::MAX;
     let noise = fit.noise * fit.noise;
     let mut memo = (f64::NAN, f64::NAN, 0.0);
-    let mut close = |first: usize, end: usize, sums: &mut Vec<(f64, f64)>, start: &[f64]| {
+    let mut close = |first: usize, end: usize, sums: &mut Vec<(f64, f64, f64)>, start: &[f64]| {
         let mut w = WindowShare {
             rows: (first, end),
             share: vec![1.0; count],
             weight: vec![0.0; count],
+            common_sd: 1.0,
             passes: start.to_vec(),
         };
+        let (mut square, mut n) = (0.0, 0.0);
         for (j, s) in sums.iter_mut().enumerate() {
             if s.1 > 0.0 {
+                // Mean square of the cutting drag expected in one row.
+                let cutting = s.1 / s.2;
                 w.share[j] = (s.0 / s.1).clamp(-1.0, 2.5);
-                w.weight[j] = 1.0 / (noise / s.1 + SHARE_DOUBT);
+                w.weight[j] = 1.0 / (noise / s.1 + SHARE_DOUBT + lasting.variance[j] / cutting);
+                square += cutting;
+                n += 1.0;
             }
-            *s = (0.0, 0.0);
+            *s = (0.0, 0.0, 0.0);
+        }
+        if n > 0.0 {
+            w.common_sd = (COMMON_SD.powi(2) + base_sd * base_sd / (square / n)).sqrt();
         }
         windows.push(w);
     };
-    walk_passes(input, fit.bite_down, 1, |k, j, n0, n1| {
+    walk_passes(input, fit.bite_down, |k, j, n0, n1| {
         if k != now {
             if first == usize::MAX {
                 first = k;
@@ -123,8 +201,9 @@ fn shares(input: &FitInput, fit: &DragFit) -> Vec<WindowShare> {
                 memo = (n0, n1, fit.amplitude * fit.law.drag(n0, n1));
             }
             let f = memo.2;
-            sums[j].0 += f * (y - base - fit.drift[k]);
+            sums[j].0 += f * (y - base - fit.drift[k] - lasting.drag[j]);
             sums[j].1 += f * f;
+            sums[j].2 += 1.0;
         }
     });
     if in_window > 0 && now != usize::MAX {
@@ -155,7 +234,7 @@ fn follow(
     windows: &[WindowShare],
     kernel: &[f64],
     span: f64,
-    margin: &impl Fn(usize, f64) -> f64,
+    margin: &impl Fn(f64) -> f64,
 ) -> (f64, Through) {
     let count = input.ledger.bins.count;
     let mut at = vec![NEVER; count];
@@ -166,7 +245,7 @@ fn follow(
     for (w, window) in windows.iter().enumerate() {
         for j in 0..count {
             // Evidence of earlier windows is carried with half its weight: it shares their errors.
-            let physical = margin(j, window.passes[j]).clamp(-7.0, 4.0);
+            let physical = margin(window.passes[j]).clamp(-7.0, 4.0);
             let seen = if probability[j] > 0.5 {
                 0.5 * logit(probability[j])
             } else {
@@ -240,8 +319,17 @@ fn decide(
     };
     let mut model: Vec<f64> = (0..count).map(|j| spread(j, &cut)).collect();
     let mut gain = vec![0.0; count];
-    for _ in 0..6 {
+    let mut common = 0.0;
+    for _ in 0..8 {
         let mut flipped = false;
+        // What all bins have in common is the base's error, as far as that may go.
+        let (mut sum, mut weight) = (0.0, 0.0);
+        for j in (0..count).filter(|&j| !coupling[j]) {
+            // Neighbours share their noise: each counts a part.
+            sum += INDEPENDENT * window.weight[j] * (window.share[j] - model[j]);
+            weight += INDEPENDENT * window.weight[j];
+        }
+        common = sum / (weight + 1.0 / (window.common_sd * window.common_sd));
         for j in 0..count {
             // Change of misfit if this bin were split instead of cut.
             let sign = if cut[j] { -1.0 } else { 1.0 };
@@ -252,7 +340,7 @@ fn decide(
                     continue;
                 }
                 let n = n as usize;
-                let off = window.share[n] - model[n];
+                let off = window.share[n] - common - model[n];
                 let after = off - sign * k;
                 change += 0.5 * window.weight[n] * (after * after - off * off);
             }
@@ -286,12 +374,12 @@ fn decide(
             break;
         }
     }
-    let cost = (0..count)
+    let cost: f64 = (0..count)
         .filter(|&j| !coupling[j])
-        .map(|j| 0.5 * window.weight[j] * (window.share[j] - model[j]).powi(2))
+        .map(|j| 0.5 * window.weight[j] * (window.share[j] - common - model[j]).powi(2))
         .sum();
     (
-        cost,
+        cost + 0.5 * (common / window.common_sd).powi(2),
         gain.iter()
             .map(|g| 1.0 / (1.0 + (-g.clamp(-30.0, 30.0)).exp()))
             .collect(),

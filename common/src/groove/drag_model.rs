@@ -1,0 +1,204 @@
+//! What drag is made of, and what every fit of it shares: priors, passes, drift, noise.
+//!
+//! Model, for the drag `y` of row `k` over bin `j`, in N at the tool:
+//!
+//! ```text
+//! y = base(direction) + amplitude [x(n1)^2 - x(n0)^2] + drift + noise
+//! ```
+//!
+//! `x(n)` is the pass law; `n0, n1` the wheel passes of the bin before and after. `base` holds all
+//! that does not decay: errors of friction and weight, reaction rollers, axles. `amplitude` is
+//! `u tan b kappa^(4/3)`. Passes down count `bite_down` of a pass up.
+//!
+//! Drift of the load cell adds to drag up and takes from drag down: the difference of neighbouring
+//! up and down strokes, less what the model says of it, shows it; it is smoothed and taken out.
+
+use super::ledger::Ledger;
+use super::pass_law::PassLaw;
+use crate::job::Job;
+
+/// Row index that means never.
+pub const NEVER: usize = usize::MAX;
+/// Bins looked at for the scatter of single bins.
+const NOISE_BINS: usize = 30;
+/// Prior of `bite_down`: mean and standard deviation.
+pub(super) const BITE: (f64, f64) = (0.75, 0.25);
+/// Prior of `fade`.
+pub(super) const FADE: (f64, f64) = (0.1, 0.12);
+/// Strokes over which drift is smoothed, to each side.
+const DRIFT_ROWS: usize = 6;
+
+/// Base before the fit: rolling drag is alike both ways, errors of the free tool's drag are not.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BasePrior {
+    /// Rolling drag, N.
+    pub mean: f64,
+    /// Standard deviation of what both ways share, N.
+    pub shared_sd: f64,
+    /// Standard deviation of each way's own error, N.
+    pub own_sd: f64,
+}
+
+/// Rolling drag of wheels and reaction rollers over their radial force: mean and standard deviation
+/// (common practice, no source).
+const ROLLING: (f64, f64) = (0.027, 0.016);
+
+impl BasePrior {
+    /// From the job, before anything is seen.
+    pub fn of(job: &Job) -> Self {
+        let force = f64::from(job.cutter.wheels) * job.cutter.radial_force.si();
+        Self {
+            mean: ROLLING.0 * force,
+            shared_sd: (ROLLING.1 * force).max(60.0),
+            own_sd: 120.0,
+        }
+    }
+
+    /// How unlikely a base is before the fit: minus log density, without its constant.
+    pub(super) fn cost(&self, base: (f64, f64)) -> f64 {
+        let (u, d) = (base.0 - self.mean, base.1 - self.mean);
+        let (same, other) = self.precision();
+        0.5 * same * (u * u + d * d) + other * u * d
+    }
+
+    /// Inverse of the covariance of both ways: diagonal and other element, 1/N2.
+    pub(super) fn precision(&self) -> (f64, f64) {
+        let (shared, own) = (self.shared_sd.powi(2), self.own_sd.powi(2));
+        let det = own * (own + 2.0 * shared);
+        ((shared + own) / det, -shared / det)
+    }
+}
+
+/// What is known before the fit.
+#[derive(Debug, Clone)]
+pub struct FitInput<'a> {
+    /// All rows.
+    pub ledger: &'a Ledger,
+    /// Cutter out, by row.
+    pub engaged: &'a [bool],
+    /// Bin lies in or next to a coupling.
+    pub coupling: &'a [bool],
+    /// Wheels in the groove.
+    pub wheels: f64,
+    /// What is known of base before the fit.
+    pub base_prior: BasePrior,
+    /// Amplitude expected from nominal values, N, and the standard deviation of its logarithm.
+    pub amplitude_prior: (f64, f64),
+}
+
+/// The fit.
+#[derive(Debug, Clone)]
+pub struct DragFit {
+    /// Base up and down, N.
+    pub base: (f64, f64),
+    /// Amplitude, N per unit of `x^2`.
+    pub amplitude: f64,
+    /// Standard deviation of its logarithm.
+    pub ln_amplitude_sd: f64,
+    /// What a pass down counts against a pass up.
+    pub bite_down: f64,
+    /// Part of kappa lost at full wall.
+    pub fade: f64,
+    /// Standard deviation of one row in one bin, N.
+    pub noise: f64,
+    /// Drift by row, N as it adds to the row's drag.
+    pub drift: Vec<f64>,
+    /// Pass law with `fade`.
+    pub law: PassLaw,
+}
+
+/// Wheel passes of all strokes with the cutter out, a stroke down counted as one up.
+pub(super) fn total_passes(input: &FitInput) -> f64 {
+    input.engaged.iter().filter(|&&e| e).count() as f64 * input.wheels
+}
+
+/// Walks rows in order, giving each bin's passes before and after.
+pub fn walk_passes(input: &FitInput, bite_down: f64, mut each: impl FnMut(usize, usize, f64, f64)) {
+    let bins = input.ledger.bins;
+    let mut n = vec![0.0; bins.count];
+    for (k, row) in input.ledger.rows.iter().enumerate() {
+        if !input.engaged[k] {
+            continue;
+        }
+        let add = input.wheels * if row.up { 1.0 } else { bite_down };
+        let first = ((row.top - bins.top) / bins.step - 0.5).ceil().max(0.0) as usize;
+        let last = ((row.bottom - bins.top) / bins.step - 0.5).floor();
+        if last < 0.0 {
+            continue;
+        }
+        let last = (last as usize).min(bins.count - 1);
+        for j in first..=last {
+            each(k, j, n[j], n[j] + add);
+            n[j] += add;
+        }
+    }
+}
+
+/// Drift by row, N as it adds to its drag, from misfits by row, N: what adds to drag up and takes
+/// from drag down, smoothed over neighbours.
+pub(super) fn drift_of(input: &FitInput, residual: &[Option<f64>]) -> Vec<f64> {
+    let rows = &input.ledger.rows;
+    // In terms of tension at the surface: drift adds there.
+    let sign = |k: usize| if rows[k].up { 1.0 } else { -1.0 };
+    let surface = |k: usize| residual[k].map(|r| r * rows[k].gain * sign(k));
+    (0..rows.len())
+        .map(|k| {
+            let (a, b) = (
+                k.saturating_sub(DRIFT_ROWS),
+                (k + DRIFT_ROWS + 1).min(rows.len()),
+            );
+            let mean = |up: bool| {
+                let (s, n) = (a..b)
+                    .filter(|&i| rows[i].up == up)
+                    .filter_map(surface)
+                    .fold((0.0, 0.0), |(s, n), r| (s + r, n + 1.0));
+                (n >= 3.0).then(|| s / n)
+            };
+            match (mean(true), mean(false)) {
+                (Some(u), Some(d)) => 0.5 * (u + d) / rows[k].gain * sign(k),
+                _ => 0.0,
+            }
+        })
+        .collect()
+}
+
+/// Scatter of single bins around the fit, N: median absolute deviation, over one bin in a few.
+pub(super) fn bin_noise(input: &FitInput, fit: &DragFit) -> f64 {
+    let rows = &input.ledger.rows;
+    let stride = input.ledger.bins.count.div_ceil(NOISE_BINS);
+    let mut off: Vec<f64> = Vec::new();
+    walk_passes(input, fit.bite_down, |k, j, n0, n1| {
+        if j % stride != 0 || input.coupling[j] {
+            return;
+        }
+        if let Some(y) = rows[k].at(j) {
+            let base = if rows[k].up { fit.base.0 } else { fit.base.1 };
+            let model = base + fit.drift[k] + fit.amplitude * fit.law.drag(n0, n1);
+            off.push((y - model).abs());
+        }
+    });
+    if off.len() < 20 {
+        return 40.0;
+    }
+    let middle = off.len() / 2;
+    let (_, m, _) = off.select_nth_unstable_by(middle, f64::total_cmp);
+    (1.4826 * *m).clamp(3.0, 300.0)
+}
+
+/// Inverse of a symmetric positive 3 x 3 matrix.
+pub(super) fn invert(m: [[f64; 3]; 3]) -> [[f64; 3]; 3] {
+    let c = |i: usize, j: usize| {
+        let (a, b) = ((i + 1) % 3, (i + 2) % 3);
+        let (d, e) = ((j + 1) % 3, (j + 2) % 3);
+        m[a][d] * m[b][e] - m[a][e] * m[b][d]
+    };
+    let det = m[0][0] * c(0, 0) + m[0][1] * c(0, 1) + m[0][2] * c(0, 2);
+    let d = if det.abs() < 1e-300 { 1e-300 } else { det };
+    let mut out = [[0.0; 3]; 3];
+    for (i, row) in out.iter_mut().enumerate() {
+        for (j, v) in row.iter_mut().enumerate() {
+            *v = c(j, i) / d;
+        }
+    }
+    out
+}

@@ -1,0 +1,328 @@
+//! Base, cutting drag and splitting fitted together, from the mean drag of each stroke.
+//!
+//! Drag that falls can mean a groove that deepens or a wall that splits; a fit that knows only the
+//! one explains the other with a wrong base. Here both are one curve. Bins split at a wall reach of
+//! `m + e` with `e` spread normally ([`super::posterior`]), so of the bins of a stroke the part
+//!
+//! ```text
+//! alive(n) = 1 - Phi((m + ln x(n)) / spread)
+//! ```
+//!
+//! still cuts, and the mean over them is `base + amplitude alive(n) [x(n1)^2 - x(n0)^2]`. Base and
+//! amplitude are linear; `m`, `spread`, `bite_down` and `fade` are searched over a grid. What ties
+//! the ends together is that `m` and `amplitude` come from the same force and contact pressure.
+//!
+//! *Limits*: needs bins that most strokes pass (those near the turning points are left out), and
+//! says nothing about single bins: [`super::through`] does.
+
+use super::drag_model::{self, BITE, DragFit, FADE, FitInput};
+use super::pass_law::PassLaw;
+use super::posterior::{Nominal, normal_cdf};
+
+/// Bins passed by at least this part of the strokes are used.
+const CORE_PART: f64 = 0.75;
+/// Strokes with data in less than this part of those bins are left out.
+const ROW_PART: f64 = 0.4;
+/// Rows at most: of longer jobs the late strokes are thinned out.
+const ROWS_USED: usize = 160;
+/// Grid of `m`: points, and standard deviations of its prior to either side.
+const M_POINTS: usize = 27;
+const M_REACH: f64 = 2.8;
+/// Spreads of the wall reach that are tried, and logarithms of their prior weights.
+const SPREADS: [(f64, f64); 4] = [(0.05, -0.3), (0.08, 0.0), (0.13, -0.7), (0.22, -2.0)];
+/// Falls of kappa that are tried.
+const FADES: [f64; 4] = [-0.1, 0.05, 0.2, 0.4];
+/// Bites of passes down that are tried.
+const BITES: [f64; 6] = [0.15, 0.3, 0.5, 0.65, 0.8, 0.95];
+/// Standard deviation of a stroke's mean, N, at least: sheaves, speed.
+const SD_MIN: f64 = 5.0;
+/// Relative doubt in the cutting drag of one stroke: the law, the wheels' differences.
+const DOUBT: f64 = 0.06;
+/// Neighbouring strokes share what the model lacks: this part of the misfit counts.
+const INDEPENDENT: f64 = 0.33;
+
+/// What the joint fit found.
+#[derive(Debug, Clone)]
+pub struct JointFit {
+    /// Base, amplitude and law of the drag.
+    pub fit: DragFit,
+    /// Standard deviation of the base that both ways share, N.
+    pub base_sd: f64,
+    /// Mean and standard deviation of `m`.
+    pub reach: (f64, f64),
+    /// Spread of the wall reach over bins.
+    pub spread: f64,
+}
+
+/// Mean of one stroke over the bins used.
+#[derive(Debug, Clone, Copy, Default)]
+struct StrokeMean {
+    row: usize,
+    up: bool,
+    y: f64,
+    /// Bins.
+    n: f64,
+    /// Strokes up and down that passed before.
+    before: (f64, f64),
+}
+
+/// One point of the grid with its least squares.
+#[derive(Debug, Clone, Copy)]
+struct Point {
+    m: f64,
+    spread: f64,
+    fade: f64,
+    bite: f64,
+    base: (f64, f64),
+    base_var: f64,
+    amplitude: f64,
+    ln_amplitude_var: f64,
+    /// Log density, data and priors.
+    ln_p: f64,
+}
+
+/// Fits; `None` when no stroke was made with the cutter out.
+pub fn fit(input: &FitInput, nominal: &Nominal, ln_wall: f64) -> Option<JointFit> {
+    let means = stroke_means(input);
+    if means.is_empty() {
+        return None;
+    }
+    let rows = input.ledger.rows.len();
+    let mut drift = vec![0.0; rows];
+    let mut found = search(input, nominal, ln_wall, &means, &drift)?;
+    let mut off: Vec<Option<f64>> = vec![None; rows];
+    for s in &means {
+        let f = &found.fit;
+        let base = if s.up { f.base.0 } else { f.base.1 };
+        let (h, ln_x) = s.uncut(input.wheels, f.bite_down, &f.law);
+        let h = h * alive(found.reach.0 + ln_x, found.spread);
+        off[s.row] = Some(s.y - base - f.amplitude * h);
+    }
+    drift = drag_model::drift_of(input, &off);
+    if drift.iter().any(|d| d.abs() > SD_MIN) {
+        found = search(input, nominal, ln_wall, &means, &drift)?;
+    }
+    found.fit.drift = drift;
+    found.fit.noise = drag_model::bin_noise(input, &found.fit);
+    Some(found)
+}
+
+fn stroke_means(input: &FitInput) -> Vec<StrokeMean> {
+    let rows = &input.ledger.rows;
+    let count = input.ledger.bins.count;
+    let mut passed = vec![(0.0f64, 0.0f64); count];
+    let add = |p: &mut (f64, f64), up: bool| {
+        if up {
+            p.0 += 1.0;
+        } else {
+            p.1 += 1.0;
+        }
+    };
+    drag_model::walk_passes(input, 1.0, |k, j, _, _| add(&mut passed[j], rows[k].up));
+    let most = passed.iter().map(|p| p.0 + p.1).fold(0.0, f64::max);
+    let core: Vec<bool> = (0..count)
+        .map(|j| !input.coupling[j] && passed[j].0 + passed[j].1 >= CORE_PART * most)
+        .collect();
+    let mut out: Vec<StrokeMean> = Vec::new();
+    passed.fill((0.0, 0.0));
+    drag_model::walk_passes(input, 1.0, |k, j, _, _| {
+        let up = rows[k].up;
+        if core[j]
+            && let Some(y) = rows[k].at(j)
+        {
+            if out.last().is_none_or(|s| s.row != k) {
+                out.push(StrokeMean {
+                    row: k,
+                    up,
+                    ..StrokeMean::default()
+                });
+            }
+            if let Some(s) = out.last_mut() {
+                s.y += y;
+                s.n += 1.0;
+                s.before.0 += passed[j].0;
+                s.before.1 += passed[j].1;
+            }
+        }
+        add(&mut passed[j], up);
+    });
+    // Strokes over a few bins only (short moves while the crew tries the cutter) say little.
+    let most = out.iter().map(|s| s.n).fold(0.0, f64::max);
+    out.retain(|s| s.n >= ROW_PART * most);
+    for s in &mut out {
+        s.y /= s.n;
+        s.before = (s.before.0 / s.n, s.before.1 / s.n);
+    }
+    out
+}
+
+impl StrokeMean {
+    /// Drag shape before any bin splits, and the logarithm of `x` in the middle of the pass.
+    fn uncut(&self, wheels: f64, bite: f64, law: &PassLaw) -> (f64, f64) {
+        let n0 = wheels * (self.before.0 + bite * self.before.1);
+        let n1 = n0 + wheels * if self.up { 1.0 } else { bite };
+        let (a, b) = (law.x(n0), law.x(n1));
+        (b * b - a * a, (0.5 * (a + b)).max(1e-9).ln())
+    }
+}
+
+/// Part of the bins that still cut where `m + ln x` is `reach`.
+fn alive(reach: f64, spread: f64) -> f64 {
+    1.0 - normal_cdf(reach / spread)
+}
+
+/// Scatter of stroke means around their neighbours of the same direction, N.
+fn scatter(used: &[&StrokeMean], drift: &[f64]) -> f64 {
+    let mut off: Vec<f64> = Vec::with_capacity(used.len());
+    for up in [true, false] {
+        let y: Vec<f64> = used
+            .iter()
+            .filter(|s| s.up == up)
+            .map(|s| s.y - drift[s.row])
+            .collect();
+        off.extend(
+            y.windows(3)
+                .map(|w| (w[1] - 0.5 * (w[0] + w[2])).abs() / 1.5f64.sqrt()),
+        );
+    }
+    if off.len() < 5 {
+        return 15.0;
+    }
+    let middle = off.len() / 2;
+    1.4826 * *off.select_nth_unstable_by(middle, f64::total_cmp).1
+}
+
+fn search(
+    input: &FitInput,
+    nominal: &Nominal,
+    ln_wall: f64,
+    means: &[StrokeMean],
+    drift: &[f64],
+) -> Option<JointFit> {
+    let passes = drag_model::total_passes(input) as usize + 2;
+    let step = means.len().div_ceil(ROWS_USED);
+    let used: Vec<&StrokeMean> = means
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| *i < ROWS_USED / 4 || (i / 2) % step == 0)
+        .map(|(_, s)| s)
+        .collect();
+    let sd = scatter(&used, drift).max(SD_MIN);
+    let (m0, m_sd) = nominal.reach_prior(ln_wall);
+    let mut points: Vec<Point> = Vec::new();
+    let mut shapes = vec![0.0; used.len()];
+    for i in 0..M_POINTS {
+        let m = m0 + m_sd * M_REACH * (2.0 * i as f64 / (M_POINTS - 1) as f64 - 1.0);
+        for fade in FADES {
+            let law = PassLaw::new(passes, (-m).exp(), fade);
+            for bite in BITES {
+                let uncut: Vec<(f64, f64)> = used
+                    .iter()
+                    .map(|s| s.uncut(input.wheels, bite, &law))
+                    .collect();
+                for (spread, ln_prior) in SPREADS {
+                    for (h, u) in shapes.iter_mut().zip(&uncut) {
+                        *h = alive(m + u.1, spread) * u.0;
+                    }
+                    let mut p = solve(input, &used, drift, &shapes, sd);
+                    (p.m, p.fade, p.bite, p.spread) = (m, fade, bite, spread);
+                    let ln_a = p.amplitude.ln();
+                    let (mean, m_sd) = nominal.reach_given_amplitude(ln_wall, ln_a);
+                    let (a0, a_sd) = (input.amplitude_prior.0.ln(), input.amplitude_prior.1);
+                    p.ln_p += ln_prior
+                        - 0.5 * ((bite - BITE.0) / BITE.1).powi(2)
+                        - 0.5 * ((fade - FADE.0) / FADE.1).powi(2)
+                        - 0.5 * ((ln_a - a0) / a_sd).powi(2)
+                        - 0.5 * ((m - mean) / m_sd).powi(2)
+                        - input.base_prior.cost(p.base);
+                    points.push(p);
+                }
+            }
+        }
+    }
+    let top = points.iter().map(|p| p.ln_p).fold(f64::MIN, f64::max);
+    if !top.is_finite() {
+        return None;
+    }
+    let weights: Vec<f64> = points.iter().map(|p| (p.ln_p - top).exp()).collect();
+    let total: f64 = weights.iter().sum();
+    let mean = |f: &dyn Fn(&Point) -> f64| -> f64 {
+        let sum: f64 = points.iter().zip(&weights).map(|(p, w)| w * f(p)).sum();
+        sum / total
+    };
+    let var = |f: &dyn Fn(&Point) -> f64| -> f64 {
+        let m = mean(f);
+        mean(&|p| (f(p) - m).powi(2))
+    };
+    let m = mean(&|p| p.m);
+    let fade = mean(&|p| p.fade);
+    let ln_a_var = var(&|p| p.amplitude.ln()) + mean(&|p| p.ln_amplitude_var);
+    let base_var = var(&|p| 0.5 * (p.base.0 + p.base.1)) + mean(&|p| p.base_var);
+    let grid_sd = m_sd * M_REACH / (M_POINTS - 1) as f64;
+    Some(JointFit {
+        fit: DragFit {
+            base: (mean(&|p| p.base.0), mean(&|p| p.base.1)),
+            amplitude: mean(&|p| p.amplitude.ln()).exp(),
+            ln_amplitude_sd: (ln_a_var + 0.05f64.powi(2)).sqrt(),
+            bite_down: mean(&|p| p.bite),
+            fade,
+            noise: 30.0,
+            drift: drift.to_vec(),
+            law: PassLaw::new(passes, (-m).exp(), fade),
+        },
+        base_sd: base_var.sqrt(),
+        reach: (m, (var(&|p| p.m) + grid_sd * grid_sd).sqrt()),
+        spread: mean(&|p| p.spread),
+    })
+}
+
+/// Least squares of both bases and amplitude with their priors, reweighted against outliers.
+fn solve(input: &FitInput, used: &[&StrokeMean], drift: &[f64], shapes: &[f64], sd: f64) -> Point {
+    let (a0, ln_sd) = input.amplitude_prior;
+    let prior = input.base_prior.precision();
+    let mut theta = [input.base_prior.mean, input.base_prior.mean, a0];
+    let mut inverse = [[0.0; 3]; 3];
+    let mut ln_p = 0.0;
+    let ind = INDEPENDENT;
+    for round in 0..4 {
+        let mut m = [[prior.0, prior.1, 0.0], [prior.1, prior.0, 0.0], [0.0; 3]];
+        let pull = (prior.0 + prior.1) * input.base_prior.mean;
+        m[2][2] = 1.0 / (a0 * ln_sd * 1.5).powi(2);
+        let mut v = [pull, pull, m[2][2] * a0];
+        ln_p = 0.0;
+        for (s, &h) in used.iter().zip(shapes) {
+            let y = s.y - drift[s.row];
+            let i = usize::from(!s.up);
+            let r = y - theta[i] - h * theta[2];
+            let doubt = DOUBT * h * theta[2];
+            let variance = sd * sd + doubt * doubt;
+            let z = (r * r / variance).sqrt();
+            let huber = if round > 0 && z > 2.0 { 2.0 / z } else { 1.0 };
+            ln_p -= 0.5 * huber * (2.0 - huber) * z * z + 0.5 * variance.ln();
+            let w = ind * huber / variance;
+            m[i][i] += w;
+            m[i][2] += w * h;
+            m[2][i] += w * h;
+            m[2][2] += w * h * h;
+            v[i] += w * y;
+            v[2] += w * h * y;
+        }
+        if round == 3 {
+            break;
+        }
+        inverse = drag_model::invert(m);
+        theta = [0, 1, 2].map(|i| (0..3).map(|j| inverse[i][j] * v[j]).sum());
+        theta[2] = theta[2].max(0.05 * a0);
+    }
+    Point {
+        m: 0.0,
+        spread: 0.0,
+        fade: 0.0,
+        bite: 0.0,
+        base: (theta[0], theta[1]),
+        base_var: 0.25 * (inverse[0][0] + inverse[1][1] + 2.0 * inverse[0][1]),
+        amplitude: theta[2],
+        ln_amplitude_var: inverse[2][2] / (theta[2] * theta[2]),
+        ln_p: ind * ln_p,
+    }
+}
