@@ -65,7 +65,10 @@ impl Pipeline {
         Self {
             aligner: Aligner::default(),
             motion: ToolMotion::new(job),
-            hold: HoldTracker::default(),
+            hold: HoldTracker::new(
+                (job.info.interval_top.si(), job.info.interval_bottom.si()),
+                groove::first_pass_drag(job),
+            ),
             finder: StrokeFinder::new(bins.step, bins.top),
             ledger: Ledger::new(job),
             peaks: Vec::new(),
@@ -321,7 +324,7 @@ impl Pipeline {
         if mark.kind == MarkKind::CutterOut && self.free_until.is_none() {
             self.free_until = Some(seconds(at));
             self.learn(seconds(at));
-            self.hold.expect_cutting(groove::first_pass_drag(&self.job));
+            self.hold.cutter_out();
         }
         self.marks.push((seconds(at), mark.clone()));
     }

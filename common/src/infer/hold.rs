@@ -28,6 +28,18 @@ const LASTS_S: f64 = 0.6;
 const GOES_ON_M: f64 = 0.25;
 /// After a reversal this much: breaking loose takes more than moving does.
 const TAKE_UP_M: f64 = 0.6;
+/// The first pass may drag this much over its nominal value: force and hardness are both in doubt,
+/// rollers drag too, and it starts from rest.
+const FIRST_PASS_DOUBT: f64 = 1.5;
+/// A cutting stroke has been seen once the tool went so far, m, with this part of a first pass's drag.
+const SEEN_M: f64 = 1.0;
+const SEEN_PART: f64 = 0.3;
+/// Length at either end of the strokes that is cut less often, m, and the part of a first pass's drag
+/// that may be met there.
+const END_M: f64 = 0.7;
+const END_PART: f64 = 0.7;
+/// Strokes reach so far beyond the interval, m.
+const BEYOND_M: f64 = 5.0;
 /// Metres of movement over which the usual drag is remembered.
 const MEMORY_M: f64 = 4.0;
 
@@ -112,10 +124,20 @@ pub struct HoldTracker {
     held_at: f64,
     pulled: bool,
     lowered: bool,
+    /// Depths between which the cutter may be put out, m.
+    interval: (f64, f64),
+    /// Drag of a first pass, N.
+    first_pass: f64,
+    /// A cutting stroke has been seen: from then on the usual drag is that of cutting.
+    cut_seen: bool,
+    /// Depths reached since then, m.
+    reached: (f64, f64),
 }
 
-impl Default for HoldTracker {
-    fn default() -> Self {
+impl HoldTracker {
+    /// At the start of a run. `interval`: depths between which the cutter may be put out, m;
+    /// `first_pass`: drag of a first pass of all wheels, N.
+    pub fn new(interval: (f64, f64), first_pass: f64) -> Self {
         Self {
             phases: Vec::new(),
             usual_up: Usual::new(),
@@ -130,11 +152,13 @@ impl Default for HoldTracker {
             held_at: 0.0,
             pulled: false,
             lowered: false,
+            interval,
+            first_pass,
+            cut_seen: false,
+            reached: (f64::MAX, f64::MIN),
         }
     }
-}
 
-impl HoldTracker {
     /// Phases so far.
     pub fn phases(&self) -> &[Phase] {
         &self.phases
@@ -150,12 +174,28 @@ impl HoldTracker {
         (self.usual_up.mean, self.usual_down.mean)
     }
 
-    /// The cutter went out: until a stroke has shown it, `drag` N is what a moving tool may need.
-    pub fn expect_cutting(&mut self, drag: f64) {
+    /// The cutter went out: what ran free before says nothing any more.
+    pub fn cutter_out(&mut self) {
         for usual in [&mut self.usual_up, &mut self.usual_down] {
-            usual.mean = usual.mean.max(drag);
             usual.spread = usual.spread.max(MARGIN_MAX / 5.0);
             usual.metres = 0.0;
+        }
+        self.cut_seen = false;
+    }
+
+    /// Drag beyond the usual that a moving tool at `depth` m may need, N: the cutter may be out
+    /// before any stroke has shown what it drags.
+    fn may_add(&self, depth: f64) -> f64 {
+        let (top, bottom) = self.interval;
+        if depth < top - BEYOND_M || depth > bottom + BEYOND_M {
+            0.0
+        } else if !self.cut_seen {
+            FIRST_PASS_DOUBT * self.first_pass
+        } else if depth < self.reached.0 + END_M || depth > self.reached.1 - END_M {
+            // Where strokes end by chance, some wheels stand on wall that few passes have cut.
+            END_PART * self.first_pass
+        } else {
+            0.0
         }
     }
 
@@ -204,6 +244,11 @@ impl HoldTracker {
                 self.usual_down.learn(m.drag_down, metres);
             }
         }
+        let cuts = |u: &Usual| u.metres > SEEN_M && u.mean > SEEN_PART * self.first_pass;
+        self.cut_seen |= cuts(&self.usual_up) || cuts(&self.usual_down);
+        if self.cut_seen {
+            self.reached = (self.reached.0.min(m.depth), self.reached.1.max(m.depth));
+        }
         self.moved_at = m.t;
         self.due_up = None;
         self.due_down = None;
@@ -225,8 +270,9 @@ impl HoldTracker {
     fn stands(&mut self, m: &Moment, now: Motionless) {
         self.pulled |= m.line_speed < -STILL_SPEED;
         self.lowered |= m.line_speed > STILL_SPEED;
-        let over_up = m.hold_up - self.usual_up.mean;
-        let over_down = m.hold_down - self.usual_down.mean;
+        let may_add = self.may_add(m.depth);
+        let over_up = m.hold_up - self.usual_up.mean - may_add;
+        let over_down = m.hold_down - self.usual_down.mean - may_add;
         due(&mut self.due_up, over_up, m.t);
         due(&mut self.due_down, over_down, m.t);
         due(&mut self.beyond_up, over_up - self.usual_up.margin(), m.t);

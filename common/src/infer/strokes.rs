@@ -19,6 +19,10 @@ pub const MARGIN: f64 = 0.05;
 
 /// Slowest line movement that drives the tool, m/s.
 const LINE_MOVES: f64 = 0.01;
+/// Slower than this part of the line's speed the tool does not follow it yet.
+const GOES_PART: f64 = 0.3;
+/// Farther than this from its turning point a tool that seems to creep has really gone, m.
+const CREEP_MAX: f64 = 0.15;
 /// The tool may run on for this long after the line stopped, s.
 const COAST_S: f64 = 0.8;
 
@@ -240,7 +244,7 @@ impl StrokeFinder {
         let back = opposite(direction);
         self.direction = Some(back);
         self.from = self.farthest;
-        self.start = self.tail_start;
+        self.start = self.departure();
         self.peak = self.tail_peak;
         self.tail_peak = f64::MIN;
         self.approach.clear();
@@ -263,6 +267,30 @@ impl StrokeFinder {
         self.tail_start = farthest.t;
         self.driven_until = farthest.t + COAST_S;
         found
+    }
+
+    /// When the tool left its turning point by the margin.
+    ///
+    /// While the line takes up, doubt in friction shows as a tool that creeps along with a small
+    /// part of the line's speed. Where it has crept only a little before it really went, it left from
+    /// there.
+    fn departure(&self) -> f64 {
+        let creeps = |m: &Moment| m.speed.abs() < GOES_PART * m.line_speed.abs().max(LINE_MOVES);
+        let near = |m: &Moment| (m.depth - self.farthest.depth).abs() < CREEP_MAX;
+        let Some(i) = self.tail.iter().rposition(|m| creeps(m) && near(m)) else {
+            return self.tail_start;
+        };
+        let from = self.tail[i].depth;
+        let mut last = &self.tail[i];
+        for m in &self.tail[i + 1..] {
+            let (a, b) = ((last.depth - from).abs(), (m.depth - from).abs());
+            if b >= MARGIN {
+                let part = ((MARGIN - a) / (b - a).max(1e-9)).clamp(0.0, 1.0);
+                return last.t + (m.t - last.t) * part;
+            }
+            last = m;
+        }
+        self.tail_start
     }
 
     /// When the tool came within the margin of the farthest point.
