@@ -24,7 +24,7 @@ pub fn nanos(seconds: f64) -> Option<Nanos> {
 ///
 /// The scheduling jitter of a serial port is tens of microseconds, so the digits below carry no information
 /// about the instrument, yet they can't be compressed: at full nanoseconds each frame costs about two bytes
-/// for them alone. The figures are printed by `cargo bench -p kerfwatch --bench recording`.
+/// for them alone. The figures are printed by `cargo bench -p kerfwatch-replay --bench recording`.
 pub const ARRIVAL_STEP: i64 = 10_000;
 
 /// Nearest multiple of [`ARRIVAL_STEP`], halves up. Whoever stamps arrivals calls this before recording and

@@ -30,6 +30,7 @@ struct Chunk {
 struct State {
     chunks: VecDeque<Chunk>,
     bytes: usize,
+    pushed: u64,
     lost: u64,
     closed: bool,
     /// An emptied chunk kept for reuse, so that the steady state allocates nothing.
@@ -86,6 +87,7 @@ impl Handover {
             state.chunks.push_back(chunk);
         }
         state.bytes += size;
+        state.pushed += 1;
         if let Some(chunk) = state.chunks.back_mut() {
             chunk.pack(input);
         }
@@ -123,6 +125,11 @@ impl Handover {
     /// No more inputs will come.
     pub fn is_closed(&self) -> bool {
         self.lock().closed
+    }
+
+    /// Inputs that were given room since the start.
+    pub fn pushed(&self) -> u64 {
+        self.lock().pushed
     }
 
     /// How full it is.

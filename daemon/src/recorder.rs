@@ -4,6 +4,9 @@
 //! (minutes at 2 kHz, [`crate::handover`]); what finds no room is counted and noted in the record.
 //! A failed sync ends that writer, as nobody can know what the disk holds: the folder is then
 //! recovered and recording goes on in new segments.
+//!
+//! *Never a decision without its inputs*: a decision is written after the inputs it follows from, so that a run
+//! that is cut off anywhere can be gone on with from its inputs alone.
 
 use crate::disk::Disk;
 use crate::handover::{Batch, Handover};
@@ -11,9 +14,10 @@ use crate::progress::{Progress, count};
 use crate::shell_alarm::ShellAlarms;
 use kerfwatch::recording::{Derived, Policy, RecordError, RunWriter, time_of};
 use kerfwatch::time::seconds;
+use std::collections::VecDeque;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
-use std::sync::mpsc::{Receiver, SyncSender, TryRecvError, sync_channel};
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::time::{Duration, Instant};
 
 /// Wall time between looks at the queue.
@@ -42,6 +46,32 @@ impl Decisions {
     /// `false` when there was no room: a replay can always make it again from the raw record.
     pub fn tell(&self, record: Derived) -> bool {
         self.sender.try_send(record).is_ok()
+    }
+}
+
+/// Decisions whose inputs may still wait in the queue.
+#[derive(Debug, Default)]
+struct Held(VecDeque<(u64, Derived)>);
+
+impl Held {
+    /// Takes what was decided so far. Its inputs were pushed before, so the queue is asked afterwards.
+    fn take(&mut self, decisions: &Receiver<Derived>, inputs: &Handover) {
+        let before = self.0.len();
+        let room = DECISIONS_MAX.saturating_sub(before);
+        self.0
+            .extend(decisions.try_iter().take(room).map(|record| (0, record)));
+        let pushed = inputs.pushed();
+        for (follows, _) in self.0.iter_mut().skip(before) {
+            *follows = pushed;
+        }
+    }
+
+    /// The next decision that follows from the first `taken` inputs alone.
+    fn next(&mut self, taken: u64) -> Option<Derived> {
+        if self.0.front()?.0 > taken {
+            return None;
+        }
+        self.0.pop_front().map(|(_, record)| record)
     }
 }
 
@@ -81,6 +111,8 @@ impl Recorder {
         let mut retry_at = Instant::now();
         let mut newest = i64::MIN;
         let mut open = true;
+        let mut held = Held::default();
+        let mut taken = 0;
         while open {
             if self.writer.is_none() {
                 if Instant::now() < retry_at && !self.inputs.is_closed() {
@@ -99,23 +131,21 @@ impl Recorder {
                     }
                 }
             }
+            held.take(&self.decisions, &self.inputs);
             open = self.inputs.take(&mut batch, LOOK);
             let Some(writer) = &mut self.writer else {
                 continue;
             };
             let mut result = Ok(());
             batch.drain(|input| {
+                taken += 1;
                 newest = newest.max(time_of(input));
                 if let Err(error) = writer.append(input) {
                     result = Err(error);
                 }
             });
-            let mut more = true;
-            while more {
-                match self.decisions.try_recv() {
-                    Ok(record) => writer.derive(record),
-                    Err(TryRecvError::Empty | TryRecvError::Disconnected) => more = false,
-                }
+            while let Some(record) = held.next(taken) {
+                writer.derive(record);
             }
             let before = Instant::now();
             let result = result.and_then(|()| writer.turn(elapsed_ns(start)));
@@ -133,7 +163,8 @@ impl Recorder {
             }
         }
         // The core has the same inputs still to finish; its last decisions belong to the record.
-        while let Ok(record) = self.decisions.recv() {
+        let rest = held.0.into_iter().map(|(_, record)| record);
+        for record in rest.chain(self.decisions.iter()) {
             if let Some(writer) = &mut self.writer {
                 writer.derive(record);
             }
@@ -155,9 +186,15 @@ impl Recorder {
     fn synced(&self, took: Duration, newest: i64) {
         let took = u64::try_from(took.as_nanos()).unwrap_or(u64::MAX);
         self.progress.sync_ns_max.fetch_max(took, Ordering::Relaxed);
-        self.progress
-            .recorded_at_ns
-            .store(newest, Ordering::Relaxed);
+        // A disk that is filling up may have taken a part only.
+        if self.writer.as_ref().is_some_and(|writer| {
+            let health = writer.health();
+            health.raw_durable == health.raw_entries
+        }) {
+            self.progress
+                .recorded_at_ns
+                .store(newest, Ordering::Relaxed);
+        }
     }
 
     fn look_at_health(&self, newest: i64) {
@@ -197,4 +234,51 @@ impl Recorder {
 
 fn elapsed_ns(start: Instant) -> i64 {
     i64::try_from(start.elapsed().as_nanos()).unwrap_or(i64::MAX)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use kerfwatch::input::Input;
+    use kerfwatch::result::{Interval, State};
+
+    fn decision(n: i64) -> Derived {
+        Derived::Interval(Interval {
+            state: State::Free,
+            start_s: n as f64,
+            end_s: n as f64,
+        })
+    }
+
+    #[test]
+    fn a_decision_is_held_back_until_the_inputs_it_follows_from_are_taken() {
+        let inputs = Handover::new(1 << 20);
+        let (decisions, decided) = Decisions::channel();
+        let (mut held, mut batch) = (Held::default(), Batch::default());
+        let mut taken = 0;
+        // Enough for several chunks: the disk has been slow.
+        for at in 0..20_000 {
+            inputs.push(&Input::Received {
+                port: 0,
+                at,
+                bytes: vec![b'1'; 8],
+            });
+        }
+        assert!(decisions.tell(decision(1)));
+        held.take(&decided, &inputs);
+        assert!(decisions.tell(decision(2)));
+        let mut released = Vec::new();
+        while taken < 20_000 {
+            assert!(inputs.take(&mut batch, LOOK));
+            batch.drain(|_| taken += 1);
+            while let Some(record) = held.next(taken) {
+                released.push((taken, record));
+            }
+        }
+        assert_eq!(released, [(20_000, decision(1))]);
+        inputs.push(&Input::Tick { at: 20_000 });
+        held.take(&decided, &inputs);
+        assert_eq!(held.next(20_000), None);
+        assert_eq!(held.next(20_001), Some(decision(2)));
+    }
 }

@@ -9,6 +9,7 @@ use kerfwatch::recording::{
     Derived, Folder, HEAD_FORMAT, RecordError, RunHead, RunReader, RunWriter, time_of,
 };
 use kerfwatch::time::Nanos;
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 /// A run that is ready to go on recording.
@@ -130,10 +131,7 @@ pub fn resume(
         })?
         .job;
     let mut reader = RunReader::open(folder).map_err(record)?;
-    let mut known = 0_usize;
-    reader.for_each_derived_from(0, |_, derived| {
-        known += usize::from(!matches!(derived, Derived::Groove { .. }));
-    });
+    let mut known = Known::of(&mut reader);
     let mut pipeline = Pipeline::new(&job);
     let mut events: Vec<Event> = Vec::new();
     let mut from: Nanos = 0;
@@ -143,9 +141,9 @@ pub fn resume(
         pipeline.push(input, &mut events);
         for event in events.drain(..) {
             decided += 1;
-            // What had been decided but not yet written when the run was cut off.
-            if decided > known {
-                writer.derive(Derived::from(&event));
+            let record = Derived::from(&event);
+            if !known.take(&record) {
+                writer.derive(record);
             }
         }
     });
@@ -154,6 +152,12 @@ pub fn resume(
         decisions = decided,
         "run resumed"
     );
+    if known.left() > 0 {
+        tracing::warn!(
+            "{} decisions on record do not follow from the inputs on record: inputs were lost",
+            known.left()
+        );
+    }
     // Time went on while nobody was recording.
     let since_start = jiff::Timestamp::now().as_nanosecond() - i128::from(head.started_unix_ns);
     let from = from.max(i64::try_from(since_start).unwrap_or(from));
@@ -165,6 +169,42 @@ pub fn resume(
         from,
         resumed: true,
     })
+}
+
+/// Decisions that are on record already. They are told by their contents: what had been decided but not yet written
+/// when the run was cut off may be anywhere, as a full disk takes the oldest of them first.
+struct Known(BTreeMap<String, usize>);
+
+impl Known {
+    fn of(reader: &mut RunReader<Folder>) -> Self {
+        let mut known = BTreeMap::new();
+        reader.for_each_derived_from(0, |_, record| {
+            if !matches!(record, Derived::Groove { .. }) {
+                *known.entry(Self::key(record)).or_default() += 1;
+            }
+        });
+        Self(known)
+    }
+
+    /// Whether it is on record; each counts once.
+    fn take(&mut self, record: &Derived) -> bool {
+        match self.0.get_mut(&Self::key(record)) {
+            Some(count) if *count > 0 => {
+                *count -= 1;
+                true
+            }
+            _ => false,
+        }
+    }
+
+    fn left(&self) -> usize {
+        self.0.values().sum()
+    }
+
+    fn key(record: &Derived) -> String {
+        // Numbers are written so that they read back to the same bits.
+        serde_json::to_string(record).unwrap_or_default()
+    }
 }
 
 /// Start time to the second, and a few letters that tell apart runs of the same second.

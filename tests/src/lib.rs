@@ -4,10 +4,16 @@
 
 #[cfg(feature = "daemon")]
 pub mod http;
+#[cfg(feature = "daemon")]
+pub mod instruments;
 pub mod invented_run;
+#[cfg(feature = "daemon")]
+pub mod lines_on_record;
 pub mod mangle;
 pub mod outside;
 pub mod peers;
+#[cfg(feature = "daemon")]
+pub mod programs;
 pub mod readers;
 #[cfg(feature = "daemon")]
 pub mod rig;

@@ -5,6 +5,7 @@
 use kerfwatch::input::ChannelId;
 use kerfwatch::job::{apply_set, print_default_job, read_job};
 use kerfwatch::recording::RunReader;
+use kerfwatch_tests::programs::program;
 use kerfwatchd::demo::fixture::{line, with_plain_instruments};
 use kerfwatchd::demo::terminal::Terminal;
 use std::io::{BufRead, BufReader, Read};
@@ -12,24 +13,6 @@ use std::os::unix::net::UnixDatagram;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
-
-/// The binary beside this test's own: built by `cargo test --workspace`, or here when it is missing.
-fn program() -> PathBuf {
-    let own = std::env::current_exe().unwrap();
-    let folder = own.ancestors().nth(2).unwrap();
-    let program = folder.join("kerfwatchd");
-    if !program.exists() {
-        let built = Command::new(env!("CARGO"))
-            .args(["build", "-p", "kerfwatchd"])
-            .status()
-            .unwrap();
-        assert!(
-            built.success() && program.exists(),
-            "cargo build -p kerfwatchd"
-        );
-    }
-    program
-}
 
 struct Running {
     child: Child,
@@ -56,7 +39,7 @@ fn job(folder: &Path, ends: &[Terminal; 2]) -> PathBuf {
 fn start(environment: &[(&str, &str)]) -> Running {
     let folder = tempfile::tempdir().unwrap();
     let ends = [Terminal::open().unwrap(), Terminal::open().unwrap()];
-    let child = Command::new(program())
+    let child = Command::new(program("kerfwatchd"))
         .arg("run")
         .arg(job(folder.path(), &ends))
         .envs(environment.iter().copied())
@@ -136,47 +119,12 @@ fn a_signal_ends_it_cleanly_with_every_byte_on_disk_and_the_run_sealed() {
 }
 
 #[test]
-fn a_killed_run_loses_at_most_what_was_not_synced_and_goes_on() {
-    let mut running = start(&[]);
-    running.wait_for("a run folder", || running.run_folder().is_some());
-    let mut sent = Vec::new();
-    for n in 0..40 {
-        running.send(ChannelId::Load, 3000.0 + f64::from(n));
-        sent.extend(line(ChannelId::Load, 0, 3000.0 + f64::from(n)).bytes);
-        std::thread::sleep(Duration::from_millis(10));
-    }
-    // More than one period of syncs.
-    std::thread::sleep(Duration::from_millis(2500));
-    running.signal("-KILL");
-    running.child.wait().unwrap();
-    let folder = running.run_folder().unwrap();
-    assert_eq!(bytes_in(&folder), sent, "synced more than a second ago");
-    // Goes on in the same folder.
-    running.child = Command::new(program())
-        .arg("run")
-        .arg(running.folder.path().join("job.toml"))
-        .arg("--resume")
-        .arg(&folder)
-        .stdout(Stdio::null())
-        .stderr(Stdio::null())
-        .spawn()
-        .unwrap();
-    std::thread::sleep(Duration::from_millis(1500));
-    running.send(ChannelId::Load, 1234.0);
-    sent.extend(line(ChannelId::Load, 0, 1234.0).bytes);
-    std::thread::sleep(Duration::from_millis(500));
-    running.signal("-TERM");
-    assert_eq!(running.child.wait().unwrap().code(), Some(0));
-    assert_eq!(bytes_in(&folder), sent);
-}
-
-#[test]
 fn bad_input_is_told_from_failure_by_the_exit_code() {
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("job.toml");
     std::fs::write(&file, "[job]\nnmae = \"x\"\n").unwrap();
     for arguments in [["check"], ["run"]] {
-        let output = Command::new(program())
+        let output = Command::new(program("kerfwatchd"))
             .args(arguments)
             .arg(&file)
             .output()
@@ -189,7 +137,7 @@ fn bad_input_is_told_from_failure_by_the_exit_code() {
         );
     }
     std::fs::write(&file, print_default_job()).unwrap();
-    let output = Command::new(program())
+    let output = Command::new(program("kerfwatchd"))
         .arg("run")
         .arg(&file)
         .args(["--listen", "0.0.0.0:0"])
@@ -197,7 +145,7 @@ fn bad_input_is_told_from_failure_by_the_exit_code() {
         .unwrap();
     assert_eq!(output.status.code(), Some(2));
     assert!(String::from_utf8_lossy(&output.stderr).contains("token"));
-    let output = Command::new(program())
+    let output = Command::new(program("kerfwatchd"))
         .arg("check")
         .arg(&file)
         .arg("--json")
@@ -252,7 +200,7 @@ fn the_service_manager_hears_ready_watchdog_and_stopping() {
 #[test]
 fn the_demonstration_plays_a_cut_serves_the_page_and_ends() {
     let folder = tempfile::tempdir().unwrap();
-    let mut child = Command::new(program())
+    let mut child = Command::new(program("kerfwatchd"))
         .args([
             "demo",
             "--once",

@@ -35,6 +35,14 @@ pub enum RecordError {
     /// A sync to disk failed earlier: what the disk holds is unknown, nothing more is written.
     #[error("the recording can't be trusted any more: {0}; restart to recover what the disk holds")]
     Poisoned(String),
+    /// The run ended while the disk took nothing.
+    #[error("the last {entries} inputs could not be written and are lost: {why}")]
+    Unwritten {
+        /// How many.
+        entries: u64,
+        /// The system's answer.
+        why: String,
+    },
     /// A block could not be built (an encoder refused its own input); the entries were kept in memory.
     #[error("cannot encode a block: {0}")]
     Encode(String),

@@ -1,13 +1,13 @@
 //! Where the blocks of a store are, in entry order, and the damage between them.
 
 use super::error::{Damage, DamageKind};
+use super::health::ClockAnchor;
 use super::layout::{
     BLOCK_HEADER, BlockHeader, BlockKind, Piece, RunTag, SEGMENT_HEADER, SegmentHeader, Store, walk,
 };
 use super::payload;
 use super::recover::{Cut, whole_file};
 use super::storage::Storage;
-use super::writer::ClockAnchor;
 
 /// A block in a segment.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -8,26 +8,36 @@
 //! The folder holds `run.toml` ([`RunHead`]), `notes.toml` ([`Note`]), `raw-NNNNN.kwr`, `derived-NNNNN.kwr` (byte
 //! layout in `layout.rs`), `run.lock`, and after a finished run `manifest.sha256`.
 //!
-//! Reading order: `layout` (bytes of a segment), `column`, `text` and `records` (numbers and frames made small), `batch`
-//! (inputs as columns), `storage` (file operations), `track` and `writer`, `pack`, `recover`, `index` and `reader`.
+//! Reading order: `layout` (bytes of a segment), `column`, `text` (with `template` and `line_image`) and `records`
+//! (numbers and frames made small), `batch` and `stored` (inputs as columns), `storage` (file operations), `track` and
+//! `writer` (with `room` and `resume`), `pack`, `recover`, `index`, `reader`, `blocks` and `verification`.
 
 mod batch;
+mod blocks;
 mod column;
 mod derived;
 mod error;
 mod fuzz;
 mod head;
+mod health;
 mod index;
 mod layout;
+mod line_image;
 mod manifest;
 mod pack;
 mod payload;
+mod policy;
 mod reader;
 mod records;
 mod recover;
+mod resume;
+mod room;
 mod storage;
+mod stored;
+mod template;
 mod text;
 mod track;
+mod verification;
 mod writer;
 
 #[cfg(test)]
@@ -37,8 +47,11 @@ pub use derived::Derived;
 pub use error::{Damage, DamageKind, RecordError};
 pub use fuzz::{fuzz_payload, fuzz_segment};
 pub use head::{HEAD_FORMAT, NOTES_FILE, Note, RUN_FILE, RunHead};
+pub use health::{ClockAnchor, Health, Recovery};
 pub use layout::Store;
 pub use manifest::{DigestState, MANIFEST_FILE};
-pub use reader::{Inputs, Run, RunReader, Verification, time_of};
+pub use policy::Policy;
+pub use reader::{Inputs, Run, RunReader, time_of};
 pub use storage::{Folder, Storage};
-pub use writer::{ClockAnchor, Health, INPUT_MAX, LOCK_FILE, Policy, Recovery, RunWriter};
+pub use verification::Verification;
+pub use writer::{INPUT_MAX, LOCK_FILE, RunWriter};

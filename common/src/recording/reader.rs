@@ -4,16 +4,15 @@
 //! damage. Damage never stops the reading: what is whole is used, once, in order; what is not is located and
 //! listed. A run that is being written can be read at the same time (the end may then look torn).
 
-use super::batch::{Batch, ReadingColumns};
+use super::batch::ReadingColumns;
+use super::blocks::Blocks;
 use super::derived::{self, Derived};
-use super::error::{Damage, DamageKind, RecordError};
+use super::error::{Damage, RecordError};
 use super::head::{Note, Notes, RunHead};
-use super::index::{BlockPlace, Index};
-use super::layout::{BLOCK_HEADER, RunTag, SEGMENT_HEADER, Store};
-use super::manifest::{self, DigestState};
-use super::payload;
+use super::health::ClockAnchor;
+use super::index::Index;
+use super::layout::{RunTag, Store};
 use super::storage::{Folder, Storage};
-use super::writer::ClockAnchor;
 use crate::input::{ChannelId, Input};
 use crate::time::Nanos;
 use std::path::Path;
@@ -21,13 +20,13 @@ use std::path::Path;
 /// Reads one run.
 #[derive(Debug)]
 pub struct RunReader<S: Storage = Folder> {
-    disk: S,
+    pub(super) disk: S,
     head: Result<RunHead, String>,
-    tag: RunTag,
-    raw: Index,
-    derived: Index,
+    pub(super) tag: RunTag,
+    pub(super) raw: Index,
+    pub(super) derived: Index,
     /// Damage found while reading payloads, by store.
-    read_damage: [Vec<Damage>; 2],
+    pub(super) read_damage: [Vec<Damage>; 2],
 }
 
 /// A stretch of the recording.
@@ -44,51 +43,6 @@ pub enum Run<'a> {
     },
     /// Any single input.
     One(&'a Input),
-}
-
-/// What [`RunReader::verify`] reports.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Verification {
-    /// Whole blocks of inputs and of decisions.
-    pub blocks: u64,
-    /// Other blocks (clock anchors, ends of segments, recovery notes).
-    pub other_blocks: u64,
-    /// Raw and derived segments.
-    pub segments: usize,
-    /// Of these, packed.
-    pub packed_segments: usize,
-    /// Bytes in them.
-    pub bytes: u64,
-    /// Inputs read.
-    pub inputs: u64,
-    /// Readings and received frames among them.
-    pub samples: u64,
-    /// Decisions read.
-    pub derived: u64,
-    /// First and last time of the inputs.
-    pub span: Option<(Nanos, Nanos)>,
-    /// Silences longer than asked for: start, length.
-    pub silences: Vec<(Nanos, Nanos)>,
-    /// Universal time beside run time.
-    pub anchors: Vec<ClockAnchor>,
-    /// Segments without an end mark: the run is going on, was interrupted there, or the file was cut.
-    pub unsealed: Vec<String>,
-    /// Everything damaged.
-    pub damage: Vec<Damage>,
-    /// Files against the digests of the finished run; `None` when the run was not finished.
-    pub digests: Option<Vec<(String, DigestState)>>,
-}
-
-impl Verification {
-    /// Nothing lost and nothing changed since the run was finished.
-    pub fn is_whole(&self) -> bool {
-        !self.damage.iter().any(|d| d.kind.is_loss())
-            && self
-                .digests
-                .iter()
-                .flatten()
-                .all(|(_, state)| *state == DigestState::Right)
-    }
 }
 
 impl RunReader<Folder> {
@@ -192,7 +146,7 @@ impl<S: Storage> RunReader<S> {
         self.raw.end()
     }
 
-    fn index(&self, store: Store) -> &Index {
+    pub(super) fn index(&self, store: Store) -> &Index {
         match store {
             Store::Raw => &self.raw,
             Store::Derived => &self.derived,
@@ -284,63 +238,6 @@ impl<S: Storage> RunReader<S> {
             }
         }
     }
-
-    /// Reads everything and reports. Silences of any kind of input longer than `silence` are listed.
-    pub fn verify(&mut self, silence: Nanos) -> Verification {
-        let mut inputs = 0;
-        let mut samples = 0;
-        let mut span: Option<(Nanos, Nanos)> = None;
-        let mut silences = Vec::new();
-        let mut seen = |at: Nanos, is_sample: bool| {
-            inputs += 1;
-            samples += u64::from(is_sample);
-            match &mut span {
-                None => span = Some((at, at)),
-                Some((_, last)) => {
-                    let quiet = at.saturating_sub(*last);
-                    if quiet > silence {
-                        silences.push((*last, quiet));
-                    }
-                    *last = at.max(*last);
-                }
-            }
-        };
-        self.for_each_run(|run| match run {
-            Run::Readings { at, .. } => at.iter().for_each(|at| seen(*at, true)),
-            Run::One(input) => seen(
-                time_of(input),
-                matches!(input, Input::Reading { .. } | Input::Received { .. }),
-            ),
-        });
-        let mut derived = 0;
-        self.for_each_derived_from(0, |_, _| derived += 1);
-        let segments: Vec<_> = self
-            .raw
-            .segments
-            .iter()
-            .chain(&self.derived.segments)
-            .collect();
-        Verification {
-            blocks: (self.raw.blocks.len() + self.derived.blocks.len()) as u64,
-            other_blocks: segments.iter().map(|s| s.other_blocks).sum(),
-            segments: segments.len(),
-            packed_segments: segments.iter().filter(|s| s.packed).count(),
-            bytes: segments.iter().map(|s| s.bytes).sum(),
-            inputs,
-            samples,
-            derived,
-            span,
-            silences,
-            anchors: self.raw.anchors.clone(),
-            unsealed: segments
-                .iter()
-                .filter(|s| !s.sealed)
-                .map(|s| s.name.clone())
-                .collect(),
-            damage: self.damage(),
-            digests: manifest::check(&self.disk),
-        }
-    }
 }
 
 /// When an input happened.
@@ -352,211 +249,6 @@ pub fn time_of(input: &Input) -> Nanos {
         | Input::Mark { at, .. }
         | Input::Port { at, .. }
         | Input::Tick { at } => *at,
-    }
-}
-
-/// Goes through the blocks of a store in entry order, each entry once.
-struct Blocks {
-    position: usize,
-    /// Next entry to be given out.
-    next: u64,
-    /// Entries below this are accounted for: given out, or listed as damage.
-    explained: u64,
-    fresh_start: bool,
-    segment: Option<(usize, Vec<u8>)>,
-}
-
-impl Blocks {
-    fn new(first: u64) -> Self {
-        Self {
-            position: 0,
-            next: first,
-            explained: first,
-            fresh_start: true,
-            segment: None,
-        }
-    }
-
-    fn next_inputs<S: Storage>(
-        &mut self,
-        reader: &mut RunReader<S>,
-    ) -> Option<(u64, usize, Batch)> {
-        self.next(reader, Store::Raw, Batch::decode)
-    }
-
-    /// The next whole block: number of its first entry to be used, entries to be skipped, contents.
-    fn next<S: Storage, T>(
-        &mut self,
-        reader: &mut RunReader<S>,
-        store: Store,
-        decode: impl Fn(&[u8], usize) -> Result<T, String>,
-    ) -> Option<(u64, usize, T)> {
-        loop {
-            let moved = self.moved(reader, store);
-            if moved {
-                reader.refresh();
-                self.segment = None;
-            }
-            if moved || self.fresh_start {
-                self.fresh_start = false;
-                // Reading from the middle: earlier blocks are neither read nor duplicates.
-                if self.next > 0 {
-                    self.position = reader.index(store).position_of(self.next);
-                }
-            }
-            let (index, damage) = match store {
-                Store::Raw => (&reader.raw, &mut reader.read_damage[0]),
-                Store::Derived => (&reader.derived, &mut reader.read_damage[1]),
-            };
-            let place = index.blocks.get(self.position)?;
-            self.position += 1;
-            let header = place.header;
-            if header.end() <= self.next && header.entries > 0 {
-                note_duplicate(damage, index, place);
-                continue;
-            }
-            let payload = match self.payload(&reader.disk, index, place) {
-                Ok(payload) if header.holds(payload, reader.tag.salt()) => payload,
-                other => {
-                    let kind = match other {
-                        Ok(_) => DamageKind::Checksum,
-                        Err(_) => DamageKind::Unreadable,
-                    };
-                    self.gap_before(damage, index, place);
-                    note(damage, at_place(kind, index, place));
-                    self.explained = self.explained.max(header.end());
-                    continue;
-                }
-            };
-            let decoded = if header.encoding == payload::VERSION {
-                decode(payload, header.entries as usize)
-            } else {
-                Err("unknown encoding".to_owned())
-            };
-            match decoded {
-                Ok(contents) => {
-                    self.gap_before(damage, index, place);
-                    // A second copy makes up for a damaged first one.
-                    for known in damage.iter_mut() {
-                        if known.first_entry >= Some(header.sequence)
-                            && known.first_entry < Some(header.end())
-                            && known.kind != DamageKind::Gap
-                        {
-                            known.entries = Some(0);
-                        }
-                    }
-                    let first = self.next.max(header.sequence);
-                    self.next = header.end();
-                    self.explained = self.explained.max(self.next);
-                    return Some((first, (first - header.sequence) as usize, contents));
-                }
-                Err(_) => {
-                    self.gap_before(damage, index, place);
-                    note(damage, at_place(DamageKind::Contents, index, place));
-                    self.explained = self.explained.max(header.end());
-                }
-            }
-        }
-    }
-
-    /// Whether the segment to be read next was packed since it was looked at.
-    fn moved<S: Storage>(&self, reader: &RunReader<S>, store: Store) -> bool {
-        let index = reader.index(store);
-        let Some(place) = index.blocks.get(self.position) else {
-            return false;
-        };
-        if self
-            .segment
-            .as_ref()
-            .is_some_and(|(s, _)| *s == place.segment)
-        {
-            return false;
-        }
-        let segment = &index.segments[place.segment];
-        reader
-            .disk
-            .read(&segment.name, 0, SEGMENT_HEADER)
-            .is_ok_and(|stamp| stamp.len() == SEGMENT_HEADER && stamp != segment.stamp)
-    }
-
-    fn gap_before(&mut self, damage: &mut Vec<Damage>, index: &Index, place: &BlockPlace) {
-        let sequence = place.header.sequence;
-        if sequence <= self.explained {
-            return;
-        }
-        // Name the missing segment where that is what the hole is.
-        let segment = &index.segments[place.segment];
-        let name = &segment.name;
-        let before = segment.number.saturating_sub(1);
-        let missing = before > 0 && !index.segments.iter().any(|s| s.number == before);
-        damage.push(Damage {
-            kind: DamageKind::Gap,
-            segment: if missing {
-                format!("{before:05} (missing, before {name})")
-            } else {
-                name.clone()
-            },
-            offset: if missing { 0 } else { place.offset as u64 },
-            bytes: 0,
-            first_entry: Some(self.explained),
-            entries: Some(sequence - self.explained),
-        });
-        self.explained = sequence;
-    }
-
-    fn payload<S: Storage>(
-        &mut self,
-        disk: &S,
-        index: &Index,
-        place: &BlockPlace,
-    ) -> std::io::Result<&[u8]> {
-        if self
-            .segment
-            .as_ref()
-            .is_none_or(|(s, _)| *s != place.segment)
-        {
-            let name = &index.segments[place.segment].name;
-            self.segment = Some((place.segment, disk.read(name, 0, usize::MAX)?));
-        }
-        let start = place.offset + BLOCK_HEADER;
-        self.segment
-            .as_ref()
-            .and_then(|(_, bytes)| bytes.get(start..start + place.header.length as usize))
-            .ok_or_else(|| std::io::Error::from(std::io::ErrorKind::UnexpectedEof))
-    }
-}
-
-fn at_place(kind: DamageKind, index: &Index, place: &BlockPlace) -> Damage {
-    Damage {
-        kind,
-        segment: index.segments[place.segment].name.clone(),
-        offset: place.offset as u64,
-        bytes: BLOCK_HEADER as u64 + u64::from(place.header.length),
-        first_entry: Some(place.header.sequence),
-        entries: Some(u64::from(place.header.entries)),
-    }
-}
-
-/// A block may be come upon again after the segments were looked at afresh.
-fn note(damage: &mut Vec<Damage>, this: Damage) {
-    if !damage.contains(&this) {
-        damage.push(this);
-    }
-}
-
-/// A copied segment repeats all its blocks: one line in the list, not thousands.
-fn note_duplicate(damage: &mut Vec<Damage>, index: &Index, place: &BlockPlace) {
-    let this = at_place(DamageKind::Duplicate, index, place);
-    if let Some(known) = damage
-        .iter_mut()
-        .find(|d| d.kind == DamageKind::Duplicate && d.segment == this.segment)
-    {
-        known.bytes += this.bytes;
-        let first = known.first_entry.min(this.first_entry);
-        known.first_entry = first;
-        known.entries = known.entries.zip(this.entries).map(|(a, b)| a + b);
-    } else {
-        damage.push(this);
     }
 }
 

@@ -122,7 +122,7 @@ impl Track {
 
     /// Forgets what waits (derived data when the disk is full); returns the entries given up.
     pub(super) fn drop_backlog(&mut self) -> u64 {
-        let entries = self.backlog.iter().map(|w| u64::from(w.entries)).sum();
+        let entries = self.waiting_entries();
         self.backlog.clear();
         self.backlog_bytes = 0;
         self.given_up += entries;
@@ -298,6 +298,11 @@ impl Track {
         let segment = self.open.take()?;
         disk.close(&segment.name);
         Some(segment.name)
+    }
+
+    /// Entries of the blocks that wait.
+    pub(super) fn waiting_entries(&self) -> u64 {
+        self.backlog.iter().map(|w| u64::from(w.entries)).sum()
     }
 
     pub(super) fn waits(&self) -> bool {

@@ -13,15 +13,17 @@
 
 use super::batch::Batch;
 use super::derived::{self, Derived};
-use super::error::{Damage, RecordError};
-use super::head::{NEW_SUFFIX, NOTES_FILE, Note, Notes, RUN_FILE, RunHead};
+use super::error::RecordError;
+use super::head::{Note, Notes, RUN_FILE, RunHead};
+use super::health::{ClockAnchor, Health};
 use super::layout::{BlockKind, RunTag, Store};
-use super::manifest::{self, MANIFEST_FILE};
+use super::manifest;
+use super::policy::Policy;
 use super::storage::Storage;
 use super::track::{Drained, Track};
-use super::{pack, payload, recover};
+use super::{pack, payload};
 use crate::input::Input;
-use crate::time::{NANOS_PER_SECOND, Nanos};
+use crate::time::Nanos;
 
 /// Name of the lock file.
 pub const LOCK_FILE: &str = "run.lock";
@@ -29,113 +31,24 @@ pub const LOCK_FILE: &str = "run.lock";
 /// Longest input, bytes.
 pub const INPUT_MAX: usize = 1 << 20;
 
-/// How to write.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Policy {
-    /// Longest time that unsynced data may wait; `sync` of the job file.
-    pub sync_every: Nanos,
-    /// A segment is closed when it is longer than this.
-    pub segment_bytes: u64,
-    /// A segment is closed when it is open for longer than this.
-    pub segment_time: Nanos,
-    /// Most entries of one block.
-    pub block_entries: usize,
-    /// Most bytes that wait in memory while the disk refuses.
-    pub backlog_bytes: usize,
-    /// Whether closed segments are rewritten in large blocks.
-    pub pack: bool,
-}
-
-impl Default for Policy {
-    fn default() -> Self {
-        Self {
-            sync_every: NANOS_PER_SECOND,
-            segment_bytes: 4 << 20,
-            segment_time: 600 * NANOS_PER_SECOND,
-            block_entries: 8192,
-            backlog_bytes: 8 << 20,
-            pack: true,
-        }
-    }
-}
-
-impl Policy {
-    /// For data that exist elsewhere already (imports): synced only when a segment is closed and at the end.
-    pub fn bulk() -> Self {
-        Self {
-            sync_every: Nanos::MAX,
-            segment_time: Nanos::MAX,
-            pack: false,
-            ..Self::default()
-        }
-    }
-}
-
-/// State of the recording, for the page and the `recorder` alarm.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Health {
-    /// What is wrong now, in plain words.
-    pub fault: Option<String>,
-    /// The disk is full: raw data wait in memory, derived data are dropped.
-    pub disk_full: bool,
-    /// Raw entries recorded so far.
-    pub raw_entries: u64,
-    /// Of these, on disk for certain.
-    pub raw_durable: u64,
-    /// Raw entries given up because the backlog was full.
-    pub raw_lost: u64,
-    /// Segments that another program removed or changed while they were being written.
-    pub segments_disturbed: u64,
-    /// Derived records given up.
-    pub derived_lost: u64,
-    /// Derived segments removed to make room.
-    pub derived_segments_removed: u64,
-    /// Bytes waiting in memory.
-    pub backlog_bytes: usize,
-    /// Bytes handed to the system.
-    pub bytes_written: u64,
-    /// Syncs of files and folder.
-    pub syncs: u64,
-}
-
-/// A universal time noted beside a run time, to tell clock drift afterwards.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, bincode::Encode, bincode::Decode)]
-pub struct ClockAnchor {
-    /// Run time.
-    pub at: Nanos,
-    /// Universal time, ns since 1970-01-01.
-    pub unix_ns: i64,
-}
-
-/// What [`RunWriter::resume`] found.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Recovery {
-    /// Damage seen, torn tails (now cut off) included.
-    pub damage: Vec<Damage>,
-    /// Raw entries numbered so far, lost ones included.
-    pub raw_entries: u64,
-    /// Derived records numbered so far.
-    pub derived_entries: u64,
-}
-
 /// Writes one run.
 #[derive(Debug)]
 pub struct RunWriter<S: Storage> {
-    disk: S,
+    pub(super) disk: S,
     policy: Policy,
     tag: RunTag,
-    raw: Track,
-    derived: Track,
+    pub(super) raw: Track,
+    pub(super) derived: Track,
     batch: Batch,
     records: Vec<Derived>,
     notes: Notes,
     notes_changed: bool,
     urgent: bool,
     last_sync: Nanos,
-    disk_full: bool,
+    pub(super) disk_full: bool,
     notes_fault: Option<String>,
     pack_fault: Option<String>,
-    segments_removed: u64,
+    pub(super) segments_removed: u64,
     to_pack: Vec<String>,
 }
 
@@ -164,69 +77,7 @@ impl<S: Storage> RunWriter<S> {
         Ok(writer)
     }
 
-    /// Continues an interrupted run: recovers what the disk holds, cuts torn tails, goes on in new segments.
-    ///
-    /// # Errors
-    /// No readable `run.toml`, finished, locked, or the system refuses.
-    pub fn resume(mut disk: S, policy: Policy) -> Result<(Self, RunHead, Recovery), RecordError> {
-        claim(&mut disk)?;
-        let head = RunHead::read(&disk)?;
-        let names = disk.list().map_err(RecordError::io("cannot list", ""))?;
-        if names.iter().any(|n| n == MANIFEST_FILE) {
-            return Err(RecordError::Finished(MANIFEST_FILE));
-        }
-        for name in names.iter().filter(|n| n.ends_with(NEW_SUFFIX)) {
-            disk.remove(name)
-                .map_err(RecordError::io("cannot remove", name))?;
-        }
-        let tag = RunTag::of(&head.run_id);
-        let raw = recover::recover(&mut disk, Store::Raw, tag)?;
-        let derived = recover::recover(&mut disk, Store::Derived, tag)?;
-        let notes = match Notes::read(&disk) {
-            Some(notes) => notes,
-            None => {
-                if names.iter().any(|n| n == NOTES_FILE) {
-                    disk.rename(NOTES_FILE, "notes-damaged.toml")
-                        .map_err(RecordError::io("cannot rename", NOTES_FILE))?;
-                }
-                Notes::default()
-            }
-        };
-        disk.sync_dir()
-            .map_err(RecordError::io("cannot sync the folder", ""))?;
-        let recovery = Recovery {
-            raw_entries: raw.next_entry,
-            derived_entries: derived.next_entry,
-            damage: [raw.damage.clone(), derived.damage.clone()].concat(),
-        };
-        let mut writer = Self::with(
-            disk,
-            policy,
-            tag,
-            Track::new(Store::Raw, tag, raw.next_segment, raw.next_entry),
-            Track::new(
-                Store::Derived,
-                tag,
-                derived.next_segment,
-                derived.next_entry,
-            ),
-            notes,
-        );
-        for (found, is_raw) in [(&raw, true), (&derived, false)] {
-            for cut in &found.cuts {
-                let note = payload::encode(cut).map_err(RecordError::Encode)?;
-                let track = if is_raw {
-                    &mut writer.raw
-                } else {
-                    &mut writer.derived
-                };
-                track.queue(BlockKind::Recovery, 0, &note, usize::MAX);
-            }
-        }
-        Ok((writer, head, recovery))
-    }
-
-    fn with(
+    pub(super) fn with(
         disk: S,
         policy: Policy,
         tag: RunTag,
@@ -384,8 +235,10 @@ impl<S: Storage> RunWriter<S> {
     pub fn finish(mut self, now: Nanos) -> Result<S, RecordError> {
         self.sync(now)?;
         if self.raw.waits() {
-            let fault = self.raw.fault.clone().unwrap_or_default();
-            return Err(RecordError::Encode(format!("raw data still wait: {fault}")));
+            return Err(RecordError::Unwritten {
+                entries: self.raw.waiting_entries(),
+                why: self.raw.fault.clone().unwrap_or_default(),
+            });
         }
         self.close_segment(Store::Raw, now)?;
         self.close_segment(Store::Derived, now)?;
@@ -428,65 +281,6 @@ impl<S: Storage> RunWriter<S> {
             self.policy.backlog_bytes,
         );
         Ok(())
-    }
-
-    /// Raw first: while the disk is full, derived data make room for it.
-    fn write_raw(&mut self, now: Nanos) {
-        loop {
-            match self.raw.drain(&mut self.disk, now) {
-                Drained::All => {
-                    self.disk_full = false;
-                    return;
-                }
-                Drained::Failed => return,
-                Drained::Full => {
-                    self.disk_full = true;
-                    self.derived.drop_backlog();
-                    if !self.remove_oldest_derived() {
-                        return;
-                    }
-                }
-            }
-        }
-    }
-
-    /// Whether a derived segment was removed.
-    fn remove_oldest_derived(&mut self) -> bool {
-        let Ok(names) = self.disk.list() else {
-            return false;
-        };
-        let oldest = names
-            .iter()
-            .filter(|n| Store::Derived.segment_number(n).is_some())
-            .min_by_key(|n| Store::Derived.segment_number(n));
-        let Some(oldest) = oldest else {
-            return false;
-        };
-        if self
-            .derived
-            .open
-            .as_ref()
-            .is_some_and(|s| s.name == *oldest)
-        {
-            self.derived.close(&mut self.disk);
-        }
-        if self.disk.remove(oldest).is_err() {
-            return false;
-        }
-        self.segments_removed += 1;
-        true
-    }
-
-    /// Derived data never stop the raw recording: their failures only show in the health.
-    fn write_derived(&mut self, now: Nanos) -> bool {
-        if self.disk_full || self.derived.poisoned.is_some() {
-            self.derived.drop_backlog();
-            return false;
-        }
-        if self.derived.drain(&mut self.disk, now) == Drained::Full {
-            self.derived.drop_backlog();
-        }
-        self.derived.sync(&mut self.disk).unwrap_or(false)
     }
 
     fn roll(&mut self, now: Nanos) -> Result<(), RecordError> {
@@ -553,7 +347,7 @@ impl<S: Storage> RunWriter<S> {
     }
 }
 
-fn claim(disk: &mut impl Storage) -> Result<(), RecordError> {
+pub(super) fn claim(disk: &mut impl Storage) -> Result<(), RecordError> {
     let mine = disk
         .lock(LOCK_FILE)
         .map_err(RecordError::io("cannot lock", LOCK_FILE))?;

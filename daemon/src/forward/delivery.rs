@@ -7,7 +7,7 @@
 //! | 413: too large | halved, and the next batches are no larger |
 //! | 401, 403, 404, moved | waits and tries again with the token read afresh; alarm at once, as somebody must act |
 //! | 429, 503 | waits as long as `Retry-After` says, at least the usual wait |
-//! | 5xx, no answer, no connection | waits ever longer; alarm after a minute |
+//! | 5xx, no answer, no connection | waits ever longer; alarm after a minute; then what went just before goes again |
 //!
 //! A server that refuses even a point that is surely good refuses everything: then nothing is set aside.
 
@@ -39,6 +39,14 @@ const ALARM: &str = "forward";
 #[derive(Debug, PartialEq, Eq)]
 pub(super) struct Stopped;
 
+/// A time without the server.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Away {
+    pub(super) since: Instant,
+    /// It had taken a part of the batch that was being delivered.
+    pub(super) amid_batch: bool,
+}
+
 /// Delivers batches.
 pub(super) struct Delivery {
     forward: job::Forward,
@@ -51,6 +59,9 @@ pub(super) struct Delivery {
     server: Option<Server>,
     backoff: Backoff,
     failing_since: Option<Instant>,
+    interrupted: Option<Away>,
+    /// Whether something of the present batch was taken.
+    taken_of_batch: bool,
     pub(super) points_max: usize,
 }
 
@@ -76,6 +87,8 @@ impl Delivery {
             server: None,
             backoff: Backoff::new(run_id, limits.wait_first, limits.wait_longest),
             failing_since: None,
+            interrupted: None,
+            taken_of_batch: false,
             points_max: POINTS_MAX,
         }
     }
@@ -87,6 +100,7 @@ impl Delivery {
     /// Returns once every point is on the server or set aside; how many of each.
     pub(super) async fn deliver(&mut self, points: &Points) -> Result<(u64, u64), Stopped> {
         let (mut taken, mut aside) = (0, 0);
+        self.taken_of_batch = false;
         let mut waiting: Vec<Range<usize>> = Vec::new();
         // Start of the point that was refused just before the server took a good one.
         let mut good_since = None;
@@ -103,6 +117,7 @@ impl Delivery {
                     self.worked();
                     let n = range.len() as u64;
                     taken += n;
+                    self.taken_of_batch = true;
                     self.status().points.fetch_add(n, Ordering::Relaxed);
                 }
                 Answer::BadPoints(_) | Answer::TooLarge if range.len() > 1 => {
@@ -182,6 +197,11 @@ impl Delivery {
         }
     }
 
+    /// That the server was away, once after each time it was: it may have forgotten what it took just before.
+    pub(super) fn interruption(&mut self) -> Option<Away> {
+        self.interrupted.take()
+    }
+
     /// Nothing waits any more: the alarm can go.
     pub(super) fn caught_up(&self) {
         if self.failing_since.is_none() {
@@ -196,6 +216,12 @@ impl Delivery {
         }
         count(&self.status().failures);
         let now = Instant::now();
+        if !trouble.needs_someone && trouble.wait.is_none() {
+            self.interrupted.get_or_insert(Away {
+                since: now,
+                amid_batch: self.taken_of_batch,
+            });
+        }
         let since = *self.failing_since.get_or_insert_with(|| {
             tracing::warn!("forwarding waits: {}", trouble.text);
             now

@@ -2,7 +2,8 @@
 //!
 //! Decisions go first: they are few and what people wait for. Readings follow some seconds behind the pipeline,
 //! so that an alarm is known before the readings around it go by; where one becomes known later all the same,
-//! the queue goes back. *Limits*: one batch of points in memory, and one segment of the record.
+//! the queue goes back. *Limits*: one batch of points in memory, one segment of the record, and a few states of the
+//! calibration to go back to.
 
 use super::cursor::Cursor;
 use super::points::{PointMaker, Points};
@@ -10,6 +11,7 @@ use super::readings::{AROUND_ALARM, Readings, Windows};
 use kerfwatch::job::{Job, read_job};
 use kerfwatch::recording::{Derived, Folder, RunReader, time_of};
 use kerfwatch::time::Nanos;
+use std::collections::VecDeque;
 use std::path::Path;
 
 /// Most points of a batch: what the makers of the server advise.
@@ -18,6 +20,9 @@ pub(super) const POINTS_MAX: usize = 5_000;
 const BYTES_MAX: usize = 512 << 10;
 /// Entries looked at in one go, so that an order to stop is heard.
 const ENTRIES_MAX: u64 = 200_000;
+/// Entries between the states of the calibration that are kept, and how many are.
+const KEEP_EVERY: u64 = 50_000;
+const KEPT_MAX: usize = 6;
 
 /// Points, and how far the record is delivered once the server has them.
 #[derive(Debug)]
@@ -51,6 +56,8 @@ pub(super) struct Queue {
     pub(super) cursor: Cursor,
     windows: Windows,
     readings: Readings,
+    /// Earlier states, oldest first: going back does not mean starting over.
+    kept: VecDeque<Readings>,
     finished: bool,
 }
 
@@ -83,6 +90,7 @@ impl Queue {
             rate_hz,
             cursor,
             windows,
+            kept: VecDeque::new(),
             finished: false,
         })
     }
@@ -152,15 +160,38 @@ impl Queue {
     /// Readings from `start` on have to go again, now in full.
     fn go_back(&mut self, start: Nanos) {
         let place = self.readings.place_before(start);
-        self.cursor.raw_next = self.cursor.raw_next.min(place);
+        self.repeat(self.cursor.derived_next, place);
+    }
+
+    /// What comes from these places on has to go again.
+    pub(super) fn repeat(&mut self, derived_next: u64, raw_next: u64) {
+        self.cursor.derived_next = self.cursor.derived_next.min(derived_next);
+        self.cursor.raw_next = self.cursor.raw_next.min(raw_next);
         self.finished = false;
-        // Only from the first entry on is the calibration what it was.
-        if let Ok(readings) = Readings::new(&self.job, self.rate_hz) {
+        let place = self.cursor.raw_next;
+        while self.kept.back().is_some_and(|kept| kept.next > place) {
+            self.kept.pop_back();
+        }
+        // Only from a kept state or the first entry on is the calibration what it was.
+        if let Some(kept) = self.kept.back() {
+            self.readings = kept.clone();
+        } else if let Ok(readings) = Readings::new(&self.job, self.rate_hz) {
             self.readings = readings;
         }
     }
 
+    fn keep_state(&mut self) {
+        let newest = self.kept.back().map_or(0, |kept| kept.next);
+        if self.readings.next >= newest + KEEP_EVERY {
+            if self.kept.len() >= KEPT_MAX {
+                self.kept.pop_front();
+            }
+            self.kept.push_back(self.readings.clone());
+        }
+    }
+
     fn next_readings(&mut self, points_max: usize, until: Option<Nanos>) -> Next {
+        self.keep_state();
         let mut points = Points::default();
         let (readings, windows, maker) = (&mut self.readings, &self.windows, &self.maker);
         let delivered = self.cursor.raw_next;

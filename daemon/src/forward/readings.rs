@@ -60,7 +60,7 @@ struct Step {
 }
 
 /// Follows the raw entries.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Readings {
     instruments: Instruments,
     step_ns: Nanos,

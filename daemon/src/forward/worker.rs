@@ -4,7 +4,7 @@
 //! without the run taking notice.
 
 use super::cursor::Cursor;
-use super::delivery::{Delivery, Stopped};
+use super::delivery::{Away, Delivery, Stopped};
 use super::queue::{Next, Queue};
 use super::server::{Trouble, target};
 use crate::progress::Progress;
@@ -38,6 +38,9 @@ pub struct Limits {
     pub settle: Duration,
     /// At the end of the run: longest time to send what is left.
     pub grace: Duration,
+    /// What was taken so shortly before the server went away goes again: a server that is killed may not have
+    /// written what it had confirmed. Zero: never.
+    pub again: Duration,
 }
 
 impl Default for Limits {
@@ -51,6 +54,7 @@ impl Default for Limits {
             look: Duration::from_secs(1),
             settle: Duration::from_secs(3),
             grace: Duration::from_secs(5),
+            again: Duration::from_secs(30),
         }
     }
 }
@@ -176,6 +180,7 @@ pub(super) async fn work(
         stop,
     );
     let mut reached = Reached::default();
+    let mut recent = Recent::new(limits.again);
     loop {
         // Asked before the record is looked at: what it then holds is all.
         let over = ended.is_cancelled();
@@ -189,8 +194,14 @@ pub(super) async fn work(
                 .store(queue.backlog(), Ordering::Relaxed);
             match queue.next(delivery.points_max, until) {
                 Next::Batch(batch) => {
+                    let from = (queue.cursor.derived_next, queue.cursor.raw_next);
                     let (taken, aside) = delivery.deliver(&batch.points).await?;
                     queue.delivered(&batch, taken, aside);
+                    if let Some((derived, raw)) =
+                        recent.delivered(from, Instant::now(), delivery.interruption())
+                    {
+                        queue.repeat(derived, raw);
+                    }
                     if let Some(at) = batch.reaches {
                         progress.forward.delivered(at);
                     }
@@ -225,6 +236,48 @@ async fn save(delivery: &mut Delivery, cursor: &Cursor, folder: &Path) -> Result
                 })
                 .await
         }
+    }
+}
+
+/// Where the batches of the last seconds began.
+#[derive(Debug)]
+struct Recent {
+    again: Duration,
+    batches: VecDeque<(Instant, (u64, u64))>,
+}
+
+impl Recent {
+    fn new(again: Duration) -> Self {
+        Self {
+            again,
+            batches: VecDeque::new(),
+        }
+    }
+
+    /// A batch that begins at `from` was taken, `now`; if the server was away meanwhile, the place from which on
+    /// everything goes again.
+    fn delivered(
+        &mut self,
+        from: (u64, u64),
+        now: Instant,
+        away: Option<Away>,
+    ) -> Option<(u64, u64)> {
+        if self.again.is_zero() {
+            return None;
+        }
+        if away.is_none_or(|away| away.amid_batch) {
+            self.batches.push_back((now, from));
+        }
+        let since = away.map_or(now, |away| away.since);
+        while let Some((taken, _)) = self.batches.front()
+            && since.duration_since(*taken) > self.again
+        {
+            self.batches.pop_front();
+        }
+        away?;
+        let from = self.batches.front()?.1;
+        self.batches.clear();
+        Some(from)
     }
 }
 

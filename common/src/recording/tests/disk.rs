@@ -132,6 +132,18 @@ impl FaultyDisk {
         state.fail_appends = 0;
     }
 
+    /// What is left of the disk when everything is lost that was not synced, names included.
+    pub(super) fn only_synced(&self) -> Self {
+        let left = Self::default();
+        let state = self.0.borrow();
+        for (name, file) in &state.durable_names {
+            if let Some(contents) = state.files.get(file) {
+                left.put(name, contents.durable.clone());
+            }
+        }
+        left
+    }
+
     /// The bytes of a file as the system sees them.
     pub(super) fn bytes(&self, name: &str) -> Vec<u8> {
         self.read(name, 0, usize::MAX).unwrap()

@@ -7,3 +7,4 @@ mod following;
 mod histories;
 mod layout;
 mod roundtrip;
+mod syncs;

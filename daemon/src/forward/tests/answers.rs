@@ -9,7 +9,7 @@ use crate::shell_alarm::ShellAlarms;
 use kerfwatch::job::Forward;
 use std::collections::BTreeSet;
 use std::path::Path;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 const ALL: usize = DECISION_POINTS + READING_POINTS;
@@ -24,6 +24,7 @@ fn limits() -> Limits {
         look: Duration::from_millis(10),
         settle: Duration::ZERO,
         grace: Duration::from_secs(20),
+        again: Duration::ZERO,
     }
 }
 
@@ -135,6 +136,37 @@ fn server_errors_hang_ups_and_silence_are_waited_out() {
     assert_all_once(&server);
     assert_eq!(outcome.progress.forward.view().unwrap().failures, 4);
     assert!(outcome.alarms.views().is_empty(), "too short for an alarm");
+}
+
+#[test]
+fn what_a_killed_server_had_confirmed_and_forgot_goes_again() {
+    const FORGOTTEN: std::ops::Range<usize> = 1..4;
+    let folder = tempfile::tempdir().unwrap();
+    finished(folder.path());
+    let kept = Arc::new(Mutex::new(Vec::new()));
+    let on_disk = Arc::clone(&kept);
+    let server = FakeServer::start(move |asked, number| {
+        if number == FORGOTTEN.end {
+            return Reply::HangUp;
+        }
+        if asked.body.len() > 4_000 {
+            return say(413);
+        }
+        if !FORGOTTEN.contains(&number) {
+            let lines = asked.body.lines().map(str::to_owned);
+            on_disk.lock().unwrap().extend(lines);
+        }
+        say(204)
+    });
+    let limits = Limits {
+        again: Duration::from_secs(60),
+        ..limits()
+    };
+    let outcome = forward(folder.path(), place(&server), limits);
+    assert!(outcome.all_sent);
+    let kept: BTreeSet<String> = kept.lock().unwrap().iter().cloned().collect();
+    assert_eq!(kept, server.taken().into_iter().collect());
+    assert_eq!(kept.len(), ALL);
 }
 
 #[test]

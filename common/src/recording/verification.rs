@@ -1,0 +1,113 @@
+//! Reading everything in order to say whether it is whole.
+
+use super::error::Damage;
+use super::health::ClockAnchor;
+use super::manifest::{self, DigestState};
+use super::reader::{Run, RunReader, time_of};
+use super::storage::Storage;
+use crate::input::Input;
+use crate::time::Nanos;
+
+/// What [`RunReader::verify`] reports.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Verification {
+    /// Whole blocks of inputs and of decisions.
+    pub blocks: u64,
+    /// Other blocks (clock anchors, ends of segments, recovery notes).
+    pub other_blocks: u64,
+    /// Raw and derived segments.
+    pub segments: usize,
+    /// Of these, packed.
+    pub packed_segments: usize,
+    /// Bytes in them.
+    pub bytes: u64,
+    /// Inputs read.
+    pub inputs: u64,
+    /// Readings and received frames among them.
+    pub samples: u64,
+    /// Decisions read.
+    pub derived: u64,
+    /// First and last time of the inputs.
+    pub span: Option<(Nanos, Nanos)>,
+    /// Silences longer than asked for: start, length.
+    pub silences: Vec<(Nanos, Nanos)>,
+    /// Universal time beside run time.
+    pub anchors: Vec<ClockAnchor>,
+    /// Segments without an end mark: the run is going on, was interrupted there, or the file was cut.
+    pub unsealed: Vec<String>,
+    /// Everything damaged.
+    pub damage: Vec<Damage>,
+    /// Files against the digests of the finished run; `None` when the run was not finished.
+    pub digests: Option<Vec<(String, DigestState)>>,
+}
+
+impl Verification {
+    /// Nothing lost and nothing changed since the run was finished.
+    pub fn is_whole(&self) -> bool {
+        !self.damage.iter().any(|d| d.kind.is_loss())
+            && self
+                .digests
+                .iter()
+                .flatten()
+                .all(|(_, state)| *state == DigestState::Right)
+    }
+}
+
+impl<S: Storage> RunReader<S> {
+    /// Reads everything and reports. Silences of any kind of input longer than `silence` are listed.
+    pub fn verify(&mut self, silence: Nanos) -> Verification {
+        let mut inputs = 0;
+        let mut samples = 0;
+        let mut span: Option<(Nanos, Nanos)> = None;
+        let mut silences = Vec::new();
+        let mut seen = |at: Nanos, is_sample: bool| {
+            inputs += 1;
+            samples += u64::from(is_sample);
+            match &mut span {
+                None => span = Some((at, at)),
+                Some((_, last)) => {
+                    let quiet = at.saturating_sub(*last);
+                    if quiet > silence {
+                        silences.push((*last, quiet));
+                    }
+                    *last = at.max(*last);
+                }
+            }
+        };
+        self.for_each_run(|run| match run {
+            Run::Readings { at, .. } => at.iter().for_each(|at| seen(*at, true)),
+            Run::One(input) => seen(
+                time_of(input),
+                matches!(input, Input::Reading { .. } | Input::Received { .. }),
+            ),
+        });
+        let mut derived = 0;
+        self.for_each_derived_from(0, |_, _| derived += 1);
+        let segments: Vec<_> = self
+            .raw
+            .segments
+            .iter()
+            .chain(&self.derived.segments)
+            .collect();
+        Verification {
+            blocks: (self.raw.blocks.len() + self.derived.blocks.len()) as u64,
+            other_blocks: segments.iter().map(|s| s.other_blocks).sum(),
+            segments: segments.len(),
+            packed_segments: segments.iter().filter(|s| s.packed).count(),
+            bytes: segments.iter().map(|s| s.bytes).sum(),
+            inputs,
+            samples,
+            derived,
+            span,
+            silences,
+            anchors: self.raw.anchors.clone(),
+            unsealed: segments
+                .iter()
+                .filter(|s| !s.sealed)
+                .map(|s| s.name.clone())
+                .collect(),
+            damage: self.damage(),
+            digests: manifest::check(&self.disk),
+        }
+    }
+}
