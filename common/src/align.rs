@@ -223,12 +223,14 @@ impl Aligner {
 
     #[inline]
     fn slot(&mut self, t: f64, channel: usize, out: &mut impl FnMut(Cell)) -> Option<&mut Pending> {
-        let index = (t * (1.0 / CELL_S)).floor();
-        if index.is_nan() || index.abs() >= 1e15 {
+        let place = t * (1.0 / CELL_S);
+        if place.is_nan() || place.abs() >= 1e15 {
             self.counts.out_of_range += 1;
             return None;
         }
-        let index = index as i64;
+        // Rounded down; `floor` is a call into the library on processors without an instruction for it.
+        let whole = place as i64;
+        let index = whole - i64::from(whole as f64 > place);
         if !self.started {
             self.started = true;
             self.next = index;

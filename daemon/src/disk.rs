@@ -9,11 +9,12 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
-/// Extra time for each sync, settable while running. A new one brakes nothing.
+/// Extra time for each sync, no room, syncs that fail; settable while running. A new one brakes nothing.
 #[derive(Debug, Clone, Default)]
 pub struct Brake {
     stall_ms: Arc<AtomicU64>,
     full: Arc<AtomicU64>,
+    failing: Arc<AtomicU64>,
 }
 
 impl Brake {
@@ -28,11 +29,22 @@ impl Brake {
         self.full.store(u64::from(full), Ordering::Relaxed);
     }
 
-    fn wait(&self) {
+    /// The next `count` syncs fail.
+    pub fn fail_syncs(&self, count: u64) {
+        self.failing.store(count, Ordering::Relaxed);
+    }
+
+    fn sync(&self) -> io::Result<()> {
         let millis = self.stall_ms.load(Ordering::Relaxed);
         if millis > 0 {
             std::thread::sleep(Duration::from_millis(millis));
         }
+        let failing = self.failing.load(Ordering::Relaxed);
+        if failing == 0 {
+            return Ok(());
+        }
+        self.failing.store(failing - 1, Ordering::Relaxed);
+        Err(io::Error::other("the disk failed"))
     }
 
     fn check_room(&self) -> io::Result<()> {
@@ -71,7 +83,7 @@ impl Storage for Disk {
         self.folder.append(name, bytes)
     }
     fn sync(&mut self, name: &str) -> io::Result<()> {
-        self.brake.wait();
+        self.brake.sync()?;
         self.folder.sync(name)
     }
     fn truncate(&mut self, name: &str, len: u64) -> io::Result<()> {

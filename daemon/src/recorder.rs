@@ -12,6 +12,7 @@ use crate::disk::Disk;
 use crate::handover::{Batch, Handover};
 use crate::progress::{Progress, count};
 use crate::shell_alarm::ShellAlarms;
+use kerfwatch::input::{Input, Mark, MarkKind};
 use kerfwatch::recording::{Derived, Policy, RecordError, RunWriter, time_of};
 use kerfwatch::time::seconds;
 use std::collections::VecDeque;
@@ -112,6 +113,7 @@ impl Recorder {
         let mut newest = i64::MIN;
         let mut open = true;
         let mut held = Held::default();
+        let mut failed: Option<(u64, String)> = None;
         let mut taken = 0;
         while open {
             if self.writer.is_none() {
@@ -121,7 +123,16 @@ impl Recorder {
                 }
                 retry_at = Instant::now() + RETRY;
                 match (self.reopen)() {
-                    Ok(writer) => self.writer = Some(writer),
+                    Ok(mut writer) => {
+                        if let Some((entries, why)) = failed.take() {
+                            let lost = entries.saturating_sub(writer.health().raw_entries);
+                            // In the record only: the pipeline has had these inputs.
+                            if let Err(error) = writer.append(&lost_note(newest, lost, &why)) {
+                                tracing::warn!("{lost} inputs are not on record: {error}");
+                            }
+                        }
+                        self.writer = Some(writer);
+                    }
                     Err(error) => {
                         self.failed(&error, newest);
                         if self.inputs.is_closed() {
@@ -157,6 +168,7 @@ impl Recorder {
                     self.look_at_health(newest);
                 }
                 Err(error) => {
+                    failed = Some((writer.health().raw_entries, error.to_string()));
                     self.failed(&error, newest);
                     self.writer = None;
                 }
@@ -232,6 +244,18 @@ impl Recorder {
     }
 }
 
+/// Says in the record what it lacks.
+fn lost_note(at: i64, lost: u64, why: &str) -> Input {
+    let text = format!("{lost} inputs before this are not on record: {why}");
+    Input::Mark {
+        at: at.max(0),
+        mark: Mark {
+            kind: MarkKind::Note(text),
+            author: "kerfwatchd".to_owned(),
+        },
+    }
+}
+
 fn elapsed_ns(start: Instant) -> i64 {
     i64::try_from(start.elapsed().as_nanos()).unwrap_or(i64::MAX)
 }
@@ -239,7 +263,6 @@ fn elapsed_ns(start: Instant) -> i64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use kerfwatch::input::Input;
     use kerfwatch::result::{Interval, State};
 
     fn decision(n: i64) -> Derived {

@@ -4,7 +4,7 @@
 use crate::console::Console;
 use crate::failure::{Exit, Failure, Finding};
 use crate::job_source::{self, JobChanges, JobInUse};
-use kerfwatch::input::{Event, Input};
+use kerfwatch::input::Event;
 use kerfwatch::pipeline::Pipeline;
 use kerfwatch::recording::{Damage, Folder, Note, RecordError, Run, RunReader};
 use kerfwatch::result::RunResult;
@@ -44,6 +44,8 @@ pub struct Recomputed {
     pub exit: Exit,
     /// Time of reading and computing.
     pub took: Duration,
+    /// Of this, on a processor; the rest went to others and to waiting for the disk.
+    pub on_processor: Duration,
     /// Inputs fed.
     pub inputs: u64,
 }
@@ -129,7 +131,7 @@ impl RunFolder {
         console: &mut Console<'_>,
     ) -> (Recomputed, Pipeline) {
         let bar = console.progress(self.reader.raw_end(), "recomputing");
-        let started = Instant::now();
+        let (started, started_cpu) = (Instant::now(), processor_time());
         let mut events: Vec<Event> = Vec::new();
         let mut inputs = 0_u64;
         let mut shown = 0_u64;
@@ -144,6 +146,7 @@ impl RunFolder {
         });
         pipeline.finish(&mut events);
         let took = started.elapsed();
+        let on_processor = processor_time().saturating_sub(started_cpu);
         bar.finish_and_clear();
         let mut result = pipeline.result(&self.id);
         result.quality.lost_blocks += self.reader.lost_blocks();
@@ -154,6 +157,7 @@ impl RunFolder {
             damage,
             exit,
             took,
+            on_processor,
             inputs,
         };
         (recomputed, pipeline)
@@ -180,6 +184,15 @@ impl RunFolder {
     }
 }
 
+/// Time that this thread has had on a processor.
+fn processor_time() -> Duration {
+    let time = rustix::time::clock_gettime(rustix::time::ClockId::ThreadCPUTime);
+    Duration::new(
+        u64::try_from(time.tv_sec).unwrap_or(0),
+        u32::try_from(time.tv_nsec).unwrap_or(0),
+    )
+}
+
 /// Pushes a stretch of the recording; gives the number of inputs in it.
 fn feed(pipeline: &mut Pipeline, run: &Run<'_>, events: &mut Vec<Event>) -> u64 {
     match run {
@@ -189,7 +202,7 @@ fn feed(pipeline: &mut Pipeline, run: &Run<'_>, events: &mut Vec<Event>) -> u64 
         }
         Run::Readings { channel, at, value } => {
             for ((&channel, &at), &value) in channel.iter().zip(*at).zip(*value) {
-                pipeline.push(&Input::Reading { channel, at, value }, events);
+                pipeline.reading(channel, at, value, events);
             }
             at.len() as u64
         }

@@ -56,7 +56,7 @@ pub fn request(
 ) -> Answer {
     let mut stream = TcpStream::connect(at).expect("the page answers");
     stream
-        .set_read_timeout(Some(Duration::from_secs(20)))
+        .set_read_timeout(Some(Duration::from_secs(60)))
         .expect("a socket option");
     let mut text = format!("{method} {path} HTTP/1.1\r\nConnection: close\r\n");
     if !headers

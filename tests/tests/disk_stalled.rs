@@ -1,8 +1,9 @@
-//! A disk whose syncs take seconds: recording is late, says so, and loses nothing; the rest does not wait.
+//! A disk whose syncs take seconds, or fail. Slow: the record is late and loses nothing, and nobody else waits. Failed:
+//! what the disk holds is unknown, so it is read afresh and gone on from there; the record says what it lacks.
 
 #![cfg(feature = "daemon")]
 
-use kerfwatch::input::{ChannelId, Input};
+use kerfwatch::input::{ChannelId, Input, MarkKind};
 use kerfwatch::recording::RunReader;
 use kerfwatch_tests::invented_run;
 use kerfwatch_tests::rig::{Rig, Setup};
@@ -71,4 +72,61 @@ fn late_syncs_lose_nothing_and_hold_up_nobody_but_the_record() {
     );
     assert!(reader.verify(i64::MAX).is_whole());
     println!("{} lines, record late {behind} times", sent.len());
+}
+
+#[test]
+fn after_a_failed_sync_the_alarm_is_raised_recording_goes_on_and_the_record_says_what_it_lacks() {
+    let folder = tempfile::tempdir().unwrap();
+    let brake = Brake::default();
+    let setup = Setup {
+        brake: brake.clone(),
+        ..Setup::default()
+    };
+    let mut rig = Rig::start(&invented_run::job("Invented-1"), folder.path(), setup);
+    let recorded = |rig: &Rig| {
+        let progress = &rig.started.published.progress;
+        progress.recorded_at_ns.load(Ordering::Relaxed)
+    };
+    rig.send(ChannelId::Load, 2001.0);
+    rig.wait_for("something is on disk", |started| {
+        started
+            .published
+            .progress
+            .recorded_at_ns
+            .load(Ordering::Relaxed)
+            > 0
+    });
+    brake.fail_syncs(1);
+    rig.send(ChannelId::Load, 2002.0);
+    rig.wait_for("the alarm", |started| {
+        let alarms = started.published.shell_alarms.views();
+        let told = |alarm: &kerfwatch::snapshot::AlarmView| {
+            alarm.kind == "recorder" && alarm.message.contains("nothing is being recorded")
+        };
+        alarms.iter().any(told)
+    });
+    let before = recorded(&rig);
+    rig.wait_for("it records again", |started| {
+        started
+            .published
+            .progress
+            .recorded_at_ns
+            .load(Ordering::Relaxed)
+            > before
+    });
+    rig.send(ChannelId::Load, 2003.0);
+    let ended = rig.stop().unwrap();
+    let mut reader = RunReader::open(&ended.run_folder).unwrap();
+    let mut text = Vec::new();
+    let mut noted = false;
+    reader.for_each_input(|input| match input {
+        Input::Received { port: 0, bytes, .. } => text.extend_from_slice(bytes),
+        Input::Mark { mark, .. } => {
+            noted |= matches!(&mark.kind, MarkKind::Note(text) if text.contains("not on record"));
+        }
+        _ => {}
+    });
+    let text = String::from_utf8(text).unwrap();
+    assert!(noted);
+    assert!(text.contains("2001") && text.contains("2003"), "{text}");
 }

@@ -7,4 +7,5 @@ mod following;
 mod histories;
 mod layout;
 mod roundtrip;
+mod sizes;
 mod syncs;

@@ -295,6 +295,66 @@ fn a_bad_point_is_set_aside_and_the_rest_goes_on() {
 }
 
 #[test]
+fn good_points_of_a_partial_write_are_the_same_points_when_they_are_sent_again() {
+    let is_bad = |line: &str| line.starts_with("stroke,") && line.contains(" n=7i,");
+    for status in [400, 422] {
+        let kept = Arc::new(Mutex::new(BTreeSet::new()));
+        let on_server = Arc::clone(&kept);
+        let (_server, outcome) = through(move |asked, _| {
+            let good = asked.body.lines().filter(|line| !is_bad(line));
+            on_server.lock().unwrap().extend(good.map(str::to_owned));
+            if asked.body.lines().any(is_bad) {
+                Reply::Say(status, "", "partial write: points dropped=1".to_owned())
+            } else {
+                say(204)
+            }
+        });
+        assert!(outcome.all_sent);
+        let kept = kept.lock().unwrap();
+        let points = kept
+            .iter()
+            .filter(|line| !line.starts_with("forward_check"));
+        assert_eq!(points.count(), ALL - 1, "{status}");
+        let view = outcome.progress.forward.view().unwrap();
+        assert_eq!((view.set_aside, view.backlog), (1, 0), "{status}");
+    }
+}
+
+#[test]
+fn a_slow_server_is_waited_for_within_the_limit() {
+    let folder = tempfile::tempdir().unwrap();
+    finished(folder.path());
+    let server = FakeServer::start(|_, number| {
+        if number < 2 {
+            std::thread::sleep(Duration::from_millis(500));
+        }
+        say(204)
+    });
+    let patient = Limits {
+        whole: Duration::from_secs(20),
+        ..limits()
+    };
+    let outcome = forward(folder.path(), place(&server), patient);
+    assert!(outcome.all_sent);
+    assert_all_once(&server);
+    assert_eq!(outcome.progress.forward.view().unwrap().failures, 0);
+}
+
+#[test]
+fn other_refusals_are_said_and_waited_out() {
+    for (status, word) in [(403, "renew the token"), (302, "moved"), (405, "refuses")] {
+        let (server, outcome) = through(move |_, number| match number {
+            0..2 => Reply::Say(status, "Location: http://127.0.0.1:1/\r\n", "no".to_owned()),
+            _ => say(204),
+        });
+        assert!(outcome.all_sent);
+        assert_all_once(&server);
+        let message = &outcome.alarms.views()[0].message;
+        assert!(message.contains(word), "{status}: {message}");
+    }
+}
+
+#[test]
 fn a_server_that_refuses_even_a_good_point_loses_none() {
     let (server, outcome) = through(|_, number| {
         if number < 40 {
