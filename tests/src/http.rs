@@ -1,6 +1,6 @@
 //! The smallest HTTP client that does: one request on one connection, as a test writes it down.
 
-use std::io::{BufRead, BufReader, Read, Write};
+use std::io::{self, BufRead, BufReader, Read, Write};
 use std::net::{SocketAddr, TcpStream};
 use std::time::Duration;
 
@@ -54,10 +54,22 @@ pub fn request(
     headers: &[(&str, &str)],
     body: Option<&str>,
 ) -> Answer {
-    let mut stream = TcpStream::connect(at).expect("the page answers");
-    stream
-        .set_read_timeout(Some(Duration::from_secs(60)))
-        .expect("a socket option");
+    try_request(at, method, path, headers, body).expect("the page answers")
+}
+
+/// The same where the other side may be down.
+///
+/// # Errors
+/// It cannot be reached, or hangs up in the middle.
+pub fn try_request(
+    at: SocketAddr,
+    method: &str,
+    path: &str,
+    headers: &[(&str, &str)],
+    body: Option<&str>,
+) -> io::Result<Answer> {
+    let mut stream = TcpStream::connect(at)?;
+    stream.set_read_timeout(Some(Duration::from_secs(60)))?;
     let mut text = format!("{method} {path} HTTP/1.1\r\nConnection: close\r\n");
     if !headers
         .iter()
@@ -79,9 +91,7 @@ pub fn request(
     }
     text.push_str("\r\n");
     text.push_str(body.unwrap_or(""));
-    stream
-        .write_all(text.as_bytes())
-        .expect("a request is sent");
+    stream.write_all(text.as_bytes())?;
     read_answer(stream)
 }
 
@@ -90,32 +100,32 @@ pub fn open_stream(at: SocketAddr, path: &str) -> BufReader<TcpStream> {
     let mut stream = TcpStream::connect(at).expect("the page answers");
     write!(stream, "GET {path} HTTP/1.1\r\nHost: {at}\r\n\r\n").expect("a request is sent");
     let mut reader = BufReader::new(stream);
-    read_head(&mut reader);
+    read_head(&mut reader).expect("a head");
     reader
 }
 
-fn read_head(reader: &mut impl BufRead) -> (u16, Vec<(String, String)>) {
+fn read_head(reader: &mut impl BufRead) -> io::Result<(u16, Vec<(String, String)>)> {
     let mut line = String::new();
-    reader.read_line(&mut line).expect("a status line");
+    reader.read_line(&mut line)?;
     let status = line
         .split_whitespace()
         .nth(1)
         .and_then(|code| code.parse().ok())
-        .unwrap_or_else(|| panic!("no status line: {line:?}"));
+        .ok_or_else(|| io::Error::other(format!("no status line: {line:?}")))?;
     let mut headers = Vec::new();
     loop {
         line.clear();
-        reader.read_line(&mut line).expect("a header line");
+        reader.read_line(&mut line)?;
         let Some((name, value)) = line.trim_end().split_once(':') else {
-            return (status, headers);
+            return Ok((status, headers));
         };
         headers.push((name.to_ascii_lowercase(), value.trim().to_owned()));
     }
 }
 
-fn read_answer(stream: TcpStream) -> Answer {
+fn read_answer(stream: TcpStream) -> io::Result<Answer> {
     let mut reader = BufReader::new(stream);
-    let (status, headers) = read_head(&mut reader);
+    let (status, headers) = read_head(&mut reader)?;
     let chunked = headers
         .iter()
         .any(|(name, value)| name == "transfer-encoding" && value == "chunked");
@@ -123,22 +133,22 @@ fn read_answer(stream: TcpStream) -> Answer {
     if chunked {
         loop {
             let mut line = String::new();
-            reader.read_line(&mut line).expect("a chunk length");
+            reader.read_line(&mut line)?;
             let length = usize::from_str_radix(line.trim(), 16).unwrap_or(0);
             if length == 0 {
                 break;
             }
             let mut chunk = vec![0; length + 2];
-            reader.read_exact(&mut chunk).expect("a chunk");
+            reader.read_exact(&mut chunk)?;
             chunk.truncate(length);
             body.extend(chunk);
         }
     } else {
-        reader.read_to_end(&mut body).expect("a body");
+        reader.read_to_end(&mut body)?;
     }
-    Answer {
+    Ok(Answer {
         status,
         headers,
         body,
-    }
+    })
 }

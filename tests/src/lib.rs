@@ -18,3 +18,5 @@ pub mod readers;
 #[cfg(feature = "daemon")]
 pub mod rig;
 pub mod score;
+#[cfg(feature = "daemon")]
+pub mod soak;

@@ -64,7 +64,17 @@ pub fn packet_frames(data: &[u8]) {
     cobs::encode(data, &mut stuffed);
     let length = cobs::decode_in_place(&mut stuffed).expect("own stuffing is sound");
     assert_eq!(&stuffed[..length], data);
-    let mut frame = data.to_vec();
+    round_trip(data.to_vec());
+    // The same bytes as a body whose checksum holds, so that what is inside is reached.
+    let mut frame = Vec::new();
+    cobs::encode(
+        &[data, &crc32c::crc32c(data).to_le_bytes()].concat(),
+        &mut frame,
+    );
+    round_trip(frame);
+}
+
+fn round_trip(mut frame: Vec<u8>) {
     if let Ok(packet) = Packet::decode(&mut frame) {
         let mut again = Vec::new();
         packet.encode(&mut again);

@@ -6,6 +6,7 @@
 
 mod check;
 mod findings;
+pub mod fuzz;
 mod instruments;
 mod outputs;
 mod quantity;

@@ -10,6 +10,13 @@ use toml::de::{DeTable, DeValue};
 ///
 /// # Errors
 /// A sentence that says what is wrong with the assignment or with the text.
+///
+/// ```
+/// use kerfwatch::job::apply_set;
+/// let job = "[tool]\nmass = \"60 kg\" # with jars\n";
+/// assert_eq!(apply_set(job, "tool.mass=75 kg")?, "[tool]\nmass = \"75 kg\" # with jars\n");
+/// # Ok::<(), String>(())
+/// ```
 pub fn apply_set(text: &str, assignment: &str) -> Result<String, String> {
     let (path, value) = assignment.split_once('=').ok_or_else(|| {
         format!("\"{assignment}\" has no \"=\"; write e.g. cutter.contact_pressure=1.1 GPa")

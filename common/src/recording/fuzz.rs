@@ -2,7 +2,7 @@
 
 use super::batch::Batch;
 use super::derived;
-use super::layout::Store;
+use super::layout::{BlockKind, RunTag, SegmentHeader, Store, block};
 use super::reader::RunReader;
 use super::storage::Storage;
 use std::io::{self, ErrorKind};
@@ -79,4 +79,42 @@ pub fn fuzz_payload(bytes: &[u8]) {
     {
         batch.for_each(|_| {});
     }
+}
+
+/// Reads the bytes as blocks of a segment whose checksums all hold, so that what is inside them is reached:
+/// for each block kind, number of entries, first entry, length (2 bytes each), then the payload.
+pub fn fuzz_blocks(bytes: &[u8]) {
+    const TAG: RunTag = RunTag([7; 16]);
+    let mut segment = SegmentHeader {
+        store: Store::Raw,
+        packed: bytes.len().is_multiple_of(2),
+        number: 1,
+        tag: TAG,
+        first_entry: 0,
+        opened_at: 0,
+    }
+    .to_bytes();
+    let mut rest = bytes;
+    while let Some((head, more)) = rest.split_first_chunk::<8>() {
+        let [kind, entries, first, length] =
+            [0, 2, 4, 6].map(|at| u16::from_le_bytes([head[at], head[at + 1]]));
+        let kind = [
+            BlockKind::Inputs,
+            BlockKind::Derived,
+            BlockKind::Anchor,
+            BlockKind::Recovery,
+            BlockKind::End,
+        ][usize::from(kind % 5)];
+        let (payload, after) = more.split_at(more.len().min(usize::from(length)));
+        segment.extend(block(
+            kind,
+            u64::from(first),
+            u32::from(entries),
+            payload,
+            TAG.salt(),
+        ));
+        rest = after;
+    }
+    segment.extend(rest);
+    fuzz_segment(&segment);
 }

@@ -45,7 +45,7 @@ mod tests;
 
 pub use derived::Derived;
 pub use error::{Damage, DamageKind, RecordError};
-pub use fuzz::{fuzz_payload, fuzz_segment};
+pub use fuzz::{fuzz_blocks, fuzz_payload, fuzz_segment};
 pub use head::{HEAD_FORMAT, NOTES_FILE, Note, RUN_FILE, RunHead};
 pub use health::{ClockAnchor, Health, Recovery};
 pub use layout::Store;

@@ -156,7 +156,7 @@ pub(crate) async fn result(State(server): State<Arc<Server>>) -> Response {
 
 #[derive(Debug, Deserialize)]
 pub(crate) struct Since {
-    since: Option<f64>,
+    pub(crate) since: Option<f64>,
     points: Option<usize>,
 }
 
@@ -192,13 +192,14 @@ pub(crate) async fn marks(State(server): State<Arc<Server>>) -> Json<Vec<MarkVie
 pub(crate) struct NewMark {
     mark: String,
     #[serde(default)]
-    author: String,
+    pub(crate) author: String,
     text: Option<String>,
     metres: Option<f64>,
 }
 
 impl NewMark {
-    fn kind(&self) -> Result<MarkKind, String> {
+    /// The mark, or what is wrong with it.
+    pub(crate) fn kind(&self) -> Result<MarkKind, String> {
         let metres = || {
             self.metres
                 .filter(|metres| metres.is_finite() && metres.abs() < 20_000.0)
@@ -281,36 +282,54 @@ pub(crate) async fn alarm(
         Ok(body) => body,
         Err(error) => return failure(error.status(), &error.body_text()),
     };
-    if !KINDS.contains(&kind.as_str()) {
-        return failure(StatusCode::NOT_FOUND, "no alarm of this kind");
+    match alarm_mark(&kind, &action, &body) {
+        Ok(mark) => change(&server, peer, mark, &body.author).await,
+        Err((status, text)) => failure(status, &text),
     }
-    let mark = match action.as_str() {
-        "acknowledge" => MarkKind::Acknowledge(kind),
-        "reset" => MarkKind::Reset(kind),
+}
+
+/// What an action on an alarm means, or why it is refused.
+pub(crate) fn alarm_mark(
+    kind: &str,
+    action: &str,
+    body: &AlarmAction,
+) -> Result<MarkKind, (StatusCode, String)> {
+    let refuse = |status, text: &str| Err((status, text.to_owned()));
+    if !KINDS.contains(&kind) {
+        return refuse(StatusCode::NOT_FOUND, "no alarm of this kind");
+    }
+    let kind = kind.to_owned();
+    match action {
+        "acknowledge" => Ok(MarkKind::Acknowledge(kind)),
+        "reset" => Ok(MarkKind::Reset(kind)),
         "shelve" if kind == "overpull" => {
-            return failure(StatusCode::CONFLICT, "overpull cannot be shelved");
+            refuse(StatusCode::CONFLICT, "overpull cannot be shelved")
         }
         "shelve" => match body.seconds {
             Some(seconds) if seconds > 0.0 && seconds <= SHELVE_S_MAX => {
-                MarkKind::Shelve(kind, seconds)
+                Ok(MarkKind::Shelve(kind, seconds))
             }
-            _ => {
-                let text = format!("`shelve` needs `seconds`, above 0 and at most {SHELVE_S_MAX}");
-                return failure(StatusCode::UNPROCESSABLE_ENTITY, &text);
-            }
+            _ => refuse(
+                StatusCode::UNPROCESSABLE_ENTITY,
+                &format!("`shelve` needs `seconds`, above 0 and at most {SHELVE_S_MAX}"),
+            ),
         },
-        _ => return failure(StatusCode::NOT_FOUND, "acknowledge, shelve or reset"),
-    };
-    change(&server, peer, mark, &body.author).await
+        _ => refuse(StatusCode::NOT_FOUND, "acknowledge, shelve or reset"),
+    }
+}
+
+/// A name as it goes into the record: no line breaks, not endless.
+pub(crate) fn author_of(typed: &str) -> String {
+    typed
+        .chars()
+        .filter(|c| !c.is_control())
+        .take(AUTHOR_MAX)
+        .collect()
 }
 
 /// Hands a change to the ingest, which records it like any other input, and leaves a line.
 async fn change(server: &Server, peer: Peer, kind: MarkKind, author: &str) -> Response {
-    let author: String = author
-        .chars()
-        .filter(|c| !c.is_control())
-        .take(AUTHOR_MAX)
-        .collect();
+    let author = author_of(author);
     tracing::info!(target: "kerfwatchd::audit", peer = %peer.0, %author, change = ?kind, "change");
     count(&server.published.progress.changes);
     let mark = Mark { kind, author };
@@ -330,7 +349,7 @@ async fn change(server: &Server, peer: Peer, kind: MarkKind, author: &str) -> Re
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct SignIn {
-    token: String,
+    pub(crate) token: String,
 }
 
 pub(crate) async fn sign_in(

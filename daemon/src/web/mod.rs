@@ -6,6 +6,7 @@
 mod access;
 mod api;
 mod assets;
+pub mod fuzz;
 mod metrics;
 mod socket;
 mod stream;

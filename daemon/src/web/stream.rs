@@ -202,8 +202,9 @@ pub(crate) fn left_off(run_id: &str, since: Option<f64>, last_event_id: Option<&
         .filter(|since| since.is_finite())
         .or_else(|| {
             let (run, at) = last_event_id?.rsplit_once(':')?;
-            (run == run_id).then(|| at.parse().ok()).flatten()
+            (run == run_id).then(|| at.parse::<f64>().ok()).flatten()
         })
+        .filter(|since| !since.is_nan())
         .unwrap_or(f64::NEG_INFINITY)
 }
 
@@ -218,6 +219,7 @@ mod tests {
         assert_eq!(left_off("a", Some(3.0), Some("a:12.500")), 3.0);
         assert_eq!(left_off("a", Some(f64::NAN), None), f64::NEG_INFINITY);
         assert_eq!(left_off("a", None, Some("nonsense")), f64::NEG_INFINITY);
+        assert_eq!(left_off("a", None, Some("a:nan")), f64::NEG_INFINITY);
     }
 
     #[test]

@@ -4,6 +4,7 @@
 //! rows are set aside and reported; `--strict` refuses them. The run appears under its name only
 //! when it is complete.
 
+pub mod fuzz;
 pub(crate) mod header;
 pub(crate) mod marks;
 pub(crate) mod number;

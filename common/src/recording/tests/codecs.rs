@@ -5,7 +5,7 @@ use crate::input::{ChannelId, Input, Mark, MarkKind};
 use crate::recording::batch::Batch;
 use crate::recording::column::{Bytes, IntColumn, ReadingColumn};
 use crate::recording::text::Text;
-use crate::recording::{fuzz_payload, fuzz_segment};
+use crate::recording::{fuzz_blocks, fuzz_payload, fuzz_segment};
 use proptest::collection::vec;
 use proptest::prelude::*;
 
@@ -143,6 +143,7 @@ proptest! {
     fn any_bytes_may_be_read(bytes in vec(any::<u8>(), 0..400)) {
         fuzz_segment(&bytes);
         fuzz_payload(&bytes);
+        fuzz_blocks(&bytes);
     }
 }
 

@@ -1,0 +1,36 @@
+//! `demo`: a recorded cut through the same program.
+
+use super::{block_on, code_of, complain, signalled, token};
+use crate::cli::{DemoArgs, exit};
+use crate::demo::{Demo, DemoError};
+
+pub(super) fn demo(args: DemoArgs) -> u8 {
+    crate::logging::start("warn");
+    let token = match token(args.token_env.as_deref()) {
+        Ok(token) => token,
+        Err(code) => return code,
+    };
+    let demo = Demo {
+        speed: args.speed,
+        fixture: args.fixture,
+        listen: args.listen,
+        token,
+        once: args.once,
+        folder: args.folder,
+    };
+    match block_on(crate::demo::demo(demo, signalled(), None)) {
+        Ok(Ok(ended)) => {
+            println!("recorded in {}", ended.run_folder.display());
+            exit::OK
+        }
+        Ok(Err(error)) => {
+            complain(&error);
+            match &error {
+                DemoError::Fixture(_) => exit::BAD_INPUT,
+                DemoError::Run(error) => code_of(error),
+                DemoError::Terminal(_) => exit::FAILED,
+            }
+        }
+        Err(code) => code,
+    }
+}

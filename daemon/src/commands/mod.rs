@@ -1,0 +1,135 @@
+//! What each command does, and its exit code. What they share stands here; each has a file of its own.
+
+mod check;
+mod demo;
+mod forward;
+mod learn;
+mod run;
+
+use crate::cli::{Cli, Command, exit};
+use crate::clock::RunClock;
+use crate::ports::Clock;
+use crate::run::RunError;
+use clap::CommandFactory;
+use kerfwatch::job::{ReadJob, apply_set, print_default_job, read_job};
+use std::io::Write;
+use std::path::Path;
+use std::sync::Arc;
+use tokio::signal::unix::{SignalKind, signal};
+
+/// Runs one command; returns the exit code.
+pub fn dispatch(cli: Cli) -> u8 {
+    match cli.command {
+        Command::Run(args) => run::run(args),
+        Command::Demo(args) => demo::demo(args),
+        Command::Check(args) => check::check(&args),
+        Command::Learn(args) => learn::learn(&args),
+        Command::Forward { run } => forward::forward(&run),
+        Command::Config => print(print_default_job()),
+        Command::Completions { shell } => {
+            let mut text = Vec::new();
+            clap_complete::generate(shell, &mut Cli::command(), "kerfwatchd", &mut text);
+            print(&String::from_utf8_lossy(&text))
+        }
+        Command::Man => {
+            let mut text = Vec::new();
+            // Rendering into memory does not fail.
+            let _ = clap_mangen::Man::new(Cli::command()).render(&mut text);
+            print(&String::from_utf8_lossy(&text))
+        }
+    }
+}
+
+fn print(text: &str) -> u8 {
+    // `| head` closes the pipe early; that is no failure.
+    let _ = std::io::stdout().lock().write_all(text.as_bytes());
+    exit::OK
+}
+
+fn complain(text: &dyn std::fmt::Display) {
+    let _ = writeln!(std::io::stderr().lock(), "kerfwatchd: {text}");
+}
+
+/// The job file with `--set` applied; says itself what is wrong, as JSON on standard output when
+/// `json`.
+fn job(path: &Path, set: &[String], json: bool) -> Result<(ReadJob, String), u8> {
+    let mut text = std::fs::read_to_string(path).map_err(|error| {
+        complain(&format_args!("cannot read {}: {error}", path.display()));
+        exit::BAD_INPUT
+    })?;
+    for assignment in set {
+        text = apply_set(&text, assignment).map_err(|error| {
+            complain(&format_args!("--set {assignment}: {error}"));
+            exit::BAD_INPUT
+        })?;
+    }
+    match read_job(&text, &path.display().to_string()) {
+        Ok(read) => Ok((read, text)),
+        Err(findings) if json => {
+            let answer = serde_json::json!({"format": 1, "findings": findings.as_json()});
+            print(&format!("{answer:#}\n"));
+            Err(exit::BAD_INPUT)
+        }
+        Err(findings) => {
+            let _ = writeln!(std::io::stderr().lock(), "{findings}");
+            Err(exit::BAD_INPUT)
+        }
+    }
+}
+
+/// The token from the environment: a named variable that is not set is an error, not "no token".
+fn token(variable: Option<&str>) -> Result<Option<String>, u8> {
+    let Some(variable) = variable else {
+        return Ok(None);
+    };
+    match std::env::var(variable) {
+        Ok(token) if !token.trim().is_empty() => Ok(Some(token.trim().to_owned())),
+        _ => {
+            complain(&format_args!(
+                "the token variable {variable} is not set: export {variable}=$(openssl rand -hex 16)"
+            ));
+            Err(exit::BAD_INPUT)
+        }
+    }
+}
+
+/// Ends on SIGTERM or SIGINT.
+async fn signalled() {
+    let (Ok(mut term), Ok(mut int)) = (
+        signal(SignalKind::terminate()),
+        signal(SignalKind::interrupt()),
+    ) else {
+        // Without handlers the default action ends the process; the record is synced each second.
+        return std::future::pending().await;
+    };
+    tokio::select! {
+        _ = term.recv() => tracing::info!("SIGTERM: ending"),
+        _ = int.recv() => tracing::info!("SIGINT: ending"),
+    }
+}
+
+fn block_on<T>(future: impl Future<Output = T>) -> Result<T, u8> {
+    tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map(|runtime| runtime.block_on(future))
+        .map_err(|error| {
+            complain(&format_args!("cannot start: {error}"));
+            exit::FAILED
+        })
+}
+
+fn code_of(error: &RunError) -> u8 {
+    match error {
+        RunError::Page(_)
+        | RunError::NoInstrument
+        | RunError::Folder(_)
+        | RunError::Instruments(_) => exit::BAD_INPUT,
+        _ => exit::FAILED,
+    }
+}
+
+fn live_clock() -> Clock {
+    let clock = RunClock::live(0);
+    Arc::new(move || clock.now())
+}
