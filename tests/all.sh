@@ -44,10 +44,20 @@ models() { # our models against packages that others wrote
     "$python" tests/peers/check_models.py "$target/model_values.json"
 }
 
+supply() { # licences, bans, duplicates, sources: also held by tests/tests/dependencies.rs
+    if cargo deny --version >/dev/null 2>&1; then
+        cargo deny --config .ci/deny.toml check licenses bans sources
+        cargo deny --config .ci/deny.toml check advisories ||
+            echo "advisories were not checked, or some stand: see above"
+    else
+        echo "cargo-deny is not installed: its advisories are not checked"
+    fi
+}
+
 cpu() { awk '{ print int(($16 + $17) / 100) }' "/proc/$$/stat"; } # s, of all that has ended
 
 steps=("$@")
-[ $# -gt 0 ] || steps=(format peers lint test doctest doc models)
+[ $# -gt 0 ] || steps=(format supply peers lint test doctest doc models)
 took=()
 for step in "${steps[@]}"; do
     command="$step"

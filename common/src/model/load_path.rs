@@ -6,9 +6,6 @@
 //! the sign of movement (from memory) and looks like drag; at 180 degrees the cell reads nothing.
 //! *Source*: plain statics.
 
-/// Angle beyond which a small error of angle spoils the reading, rad (150 degrees; common practice, no source).
-pub const ANGLE_ADVISED_MAX_RAD: f64 = 5.0 * std::f64::consts::PI / 6.0;
-
 /// Line tension over cell force for the angle between the two parts of line; `None` for an angle outside 0 to
 /// below 180 degrees.
 ///

@@ -112,11 +112,6 @@ impl TubularRow {
     pub fn coupling_length_m(&self) -> f64 {
         self.coupling_length_in * METRES_PER_INCH
     }
-    /// Metal from the inside of the pipe to the outside of the coupling, m: what a wheel would have
-    /// to cut at a coupling.
-    pub fn coupling_wall_m(&self) -> f64 {
-        0.5 * (self.coupling_od_m() - self.id_m())
-    }
     /// Weight of plain pipe, lb/ft, by geometry for steel of 7850 kg/m3.
     pub fn plain_end_weight_lb_ft(&self) -> f64 {
         let area = std::f64::consts::PI * (self.od_m() - self.wall_m()) * self.wall_m();

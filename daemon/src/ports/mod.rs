@@ -32,7 +32,7 @@ use address::Address;
 use backoff::Backoff;
 use kerfwatch::decode::modbus_rtu::Bus;
 use kerfwatch::decode::{PortDecoder, SetupError, job_ports};
-use kerfwatch::input::{Input, PortNumber};
+use kerfwatch::input::PortNumber;
 use kerfwatch::job::Job;
 use kerfwatch::time::Nanos;
 use std::path::PathBuf;
@@ -67,27 +67,6 @@ pub enum PortChange {
     Received(Vec<u8>),
     /// Bytes were sent (questions to polled devices).
     Sent(Vec<u8>),
-}
-
-impl PortEvent {
-    /// The same as an input of the core.
-    pub fn into_input(self) -> Input {
-        let Self { port, at, change } = self;
-        match change {
-            PortChange::Opened => Input::Port {
-                port,
-                at,
-                open: true,
-            },
-            PortChange::Closed(_) => Input::Port {
-                port,
-                at,
-                open: false,
-            },
-            PortChange::Received(bytes) => Input::Received { port, at, bytes },
-            PortChange::Sent(bytes) => Input::Sent { port, at, bytes },
-        }
-    }
 }
 
 /// One port to be kept open.

@@ -146,6 +146,8 @@ struct Soak {
     faults: BTreeMap<Fault, u64>,
     false_alarms: u64,
     record_lost: u64,
+    /// Kills after which something was missing that had been reported as synced.
+    unsynced: u64,
     longest_away: Duration,
 }
 
@@ -235,6 +237,7 @@ fn play(args: &Args, folder: &Path) -> anyhow::Result<bool> {
         faults: BTreeMap::new(),
         false_alarms: 0,
         record_lost: 0,
+        unsynced: 0,
         longest_away: Duration::ZERO,
     };
     soak.heard_again(&[0, 1]);
@@ -444,8 +447,8 @@ impl Soak {
     fn unplug(&mut self, channels: &[usize], pause: Duration) -> anyhow::Result<()> {
         let opened = self.ports_opened()?;
         for &channel in channels {
-            // What was under way in the line when it was pulled out is gone.
-            let from = Instant::now() - Duration::from_millis(100);
+            // What was under way in the line when it was pulled out is gone: its buffer holds 4 KiB.
+            let from = Instant::now() - Duration::from_millis(300);
             self.instruments
                 .account()
                 .excuse(channel, from, "instrument unplugged");
@@ -494,24 +497,27 @@ impl Soak {
         let Some(health) = self.daemon()?.health() else {
             anyhow::bail!("the page does not answer");
         };
-        let synced = health.synced_until();
         let Some(daemon) = self.daemon.take() else {
             return Ok(());
         };
-        let away = Instant::now();
+        daemon.kill()?;
         for channel in 0..2 {
-            self.instruments
-                .account()
-                .excuse(channel, synced, "killed: not yet synced, or away");
             self.instruments.set_deaf(channel, true);
         }
-        daemon.kill()?;
+        // What it had said to be on disk has to be there; lines after the last one on disk may be gone.
+        let (reached_s, next) = proof::end_of(&self.run)?;
+        self.unsynced += u64::from(reached_s < health.recorded_s);
+        for channel in 0..2 {
+            let why = "killed: not yet written, or away";
+            self.instruments
+                .account()
+                .excuse_from_line(channel, next[channel], why);
+        }
         std::thread::sleep(pause);
         let back = Instant::now();
         let mut daemon = Daemon::start(&self.program, Some(&self.run))?;
         daemon.wait_until_up(2)?;
         self.longest_away = self.longest_away.max(back.elapsed());
-        let _ = away;
         self.daemon = Some(daemon);
         self.heard_again(&[0, 1]);
         Ok(())
@@ -532,8 +538,9 @@ impl Soak {
         }
         // Until it is written again: what follows must not find it half way.
         let freed = Instant::now();
+        let freed_s = self.daemon()?.health().map_or(0.0, |h| h.ingest_s);
         while let Some(health) = self.daemon()?.health() {
-            if health.all["ok"] == true && health.synced_until() > freed {
+            if health.recorded_s > freed_s {
                 break;
             }
             anyhow::ensure!(
@@ -653,6 +660,10 @@ fn finish(mut soak: Soak, server: &Server, memory: &[f64], folder: &Path) -> any
 
     let mut all = Verdicts(true);
     all.judge(log.matches("panicked").count() == 0, "no panic");
+    all.judge(
+        soak.unsynced == 0,
+        "after each kill, all was there that had been reported as synced",
+    );
     lines(&proof, &mut all, soak.record_lost);
     alarms(&proof, &account, soak.false_alarms, &mut all);
     let missing: Vec<_> = sent_afterwards.difference(&sent_live).collect();

@@ -66,6 +66,18 @@ impl Account {
         });
     }
 
+    /// From this line on, lines of this channel may be missing.
+    pub fn excuse_from_line(&mut self, channel: usize, number: usize, why: &'static str) {
+        let sent = self.sent_ms[channel].get(number).copied();
+        let from_ms = sent.unwrap_or_else(|| self.ms(Instant::now()));
+        self.excuses.push(Excuse {
+            channel,
+            from_ms,
+            to_ms: u32::MAX,
+            why,
+        });
+    }
+
     /// No longer: ends every spell of this channel that lasts.
     pub fn no_excuse(&mut self, channel: usize, from: Instant) {
         let to_ms = self.ms(from);

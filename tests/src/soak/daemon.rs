@@ -36,27 +36,15 @@ pub struct Daemon {
     program: Program,
 }
 
-/// What `/healthz` says, and when it was asked.
+/// What `/healthz` says.
 #[derive(Debug, Clone)]
 pub struct Health {
-    /// Before asking.
-    pub asked: Instant,
     /// Newest input, run time, s.
     pub ingest_s: f64,
     /// On disk up to here, run time, s.
     pub recorded_s: f64,
     /// The whole answer.
     pub all: serde_json::Value,
-}
-
-impl Health {
-    /// What was sent before this moment is on disk. The newest input is at most a tick of 0.1 s old.
-    pub fn synced_until(&self) -> Instant {
-        let behind = (self.ingest_s - self.recorded_s).max(0.0) + 0.15;
-        self.asked
-            .checked_sub(Duration::from_secs_f64(behind))
-            .unwrap_or(self.asked)
-    }
 }
 
 impl Daemon {
@@ -86,11 +74,9 @@ impl Daemon {
 
     /// How it is; `None` while its page does not answer.
     pub fn health(&self) -> Option<Health> {
-        let asked = Instant::now();
         let answer = http::try_request(self.program.page, "GET", "/healthz", &[], None).ok()?;
         let all: serde_json::Value = serde_json::from_slice(&answer.body).ok()?;
         Some(Health {
-            asked,
             ingest_s: all["ingest_s"].as_f64()?,
             recorded_s: all["recorded_s"].as_f64()?,
             all,

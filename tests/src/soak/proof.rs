@@ -2,8 +2,9 @@
 
 use super::account::Account;
 use kerfwatch::input::Input;
-use kerfwatch::recording::RunReader;
+use kerfwatch::recording::{RunReader, time_of};
 use kerfwatch::result::AlarmRecord;
+use kerfwatch::time::seconds;
 use std::collections::BTreeMap;
 use std::path::Path;
 
@@ -79,6 +80,27 @@ pub fn read(run: &Path, account: &Account) -> anyhow::Result<Proof> {
         damage: reader.damage().iter().map(ToString::to_string).collect(),
         inputs,
     })
+}
+
+/// Where a record ends: time of its newest input, s, and for each channel the number after the last whole
+/// line.
+pub fn end_of(run: &Path) -> anyhow::Result<(f64, [usize; 2])> {
+    let mut reader = RunReader::open(run)?;
+    let mut newest_s = 0.0;
+    let mut next = [0; 2];
+    let mut text: [Vec<u8>; 2] = [Vec::new(), Vec::new()];
+    reader.for_each_input_from(reader.raw_end().saturating_sub(20_000), |_, input| {
+        newest_s = f64::max(newest_s, seconds(time_of(input)));
+        if let Input::Received { port, bytes, .. } = input {
+            text[usize::from(*port)].extend_from_slice(bytes);
+        }
+    });
+    for (next, text) in next.iter_mut().zip(&text) {
+        let whole = text.iter().rposition(|&b| b == b'\n').unwrap_or(0);
+        let mut lines = text[..whole].rsplit(|&b| b == b'\n');
+        *next = lines.find_map(number).map_or(0, |number| number + 1);
+    }
+    Ok((newest_s, next))
 }
 
 /// Number of a whole line, `L 3000.12 #17`.
