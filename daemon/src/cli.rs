@@ -49,7 +49,7 @@ pub enum Command {
     Demo(DemoArgs),
     /// Read a job file and print what was understood, or what is wrong; with --ports, ask the instruments.
     #[command(
-        after_help = "Examples:\n  kerfwatchd check job.toml\n  kerfwatchd check job.toml --json\n  kerfwatchd check job.toml --ports"
+        after_help = "Examples:\n  kerfwatchd check job.toml\n  kerfwatchd check job.toml --json\n  kerfwatchd check --ports              which serial ports there are\n  kerfwatchd check job.toml --ports     what comes from those of the job"
     )]
     Check(CheckArgs),
     /// Listen to one port for a while and propose the job file lines that would read it.
@@ -129,8 +129,9 @@ pub struct DemoArgs {
 #[derive(Debug, Args)]
 pub struct CheckArgs {
     /// Job file.
-    pub job: PathBuf,
-    /// Also open the ports and say what comes from them.
+    #[arg(required_unless_present = "ports")]
+    pub job: Option<PathBuf>,
+    /// List the serial ports of this machine; with a job file, open its ports and show what comes.
     #[arg(long)]
     pub ports: bool,
     /// Seconds to listen with --ports.

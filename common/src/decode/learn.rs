@@ -271,6 +271,26 @@ mod tests {
     }
 
     #[test]
+    fn checksum_in_hexadecimal_is_no_column() {
+        let bytes = lines(|n| {
+            format!(
+                "$LOAD,{:.1}*{:02X}\r\n",
+                3000.0 + f64::from(n),
+                37 * n % 256
+            )
+        });
+        let pattern = first_pattern(&bytes);
+        for end in ["07", "A3", "ff"] {
+            let line = format!("$LOAD,2999.5*{end}");
+            assert_eq!(
+                read(&pattern, ChannelId::Load, &line),
+                Some((2999.5, None)),
+                "{pattern}"
+            );
+        }
+    }
+
+    #[test]
     fn time_of_day_is_left_alone() {
         let bytes = lines(|n| format!("12:59:{:02};{:.1};{:.2}\r\n", 30 + n, 2000 - 3 * n, 5 * n));
         let proposals = propose(&bytes);

@@ -428,7 +428,9 @@ fn protocol(
 }
 
 fn check_pattern(section: &Section<'_>, pattern: &str, capture: &str) {
-    match regex::RegexBuilder::new(pattern)
+    // As the decoder reads it: bytes, not Unicode, whatever other crates ask of `regex` in the same build.
+    match regex::bytes::RegexBuilder::new(pattern)
+        .unicode(false)
         .size_limit(1 << 20)
         .build()
     {

@@ -4,6 +4,10 @@ use super::{block_on, complain, live_clock, print};
 use crate::cli::{LearnArgs, exit};
 use crate::ports::address::Address;
 use crate::ports::discover::serial_ports;
+use crate::ports::learn::Learned;
+use kerfwatch::decode::learn::Proposal;
+use kerfwatch::input::ChannelId;
+use kerfwatch::job::significant;
 use std::path::Path;
 use std::time::Duration;
 
@@ -39,13 +43,50 @@ pub(super) fn learn(args: &LearnArgs) -> u8 {
         complain(&format_args!("{}: {what}", args.port));
         return exit::FAILED;
     };
-    let share = best.share * 100.0;
-    print(&format!(
-        "# {} bytes at {} baud; this reads {share:.0} % of the frames\nport = \"{}\"\nbaud = {}\n{}",
+    print(&proposed(&args.port, &learned, best))
+}
+
+/// Lines to paste into the job file, each guess said.
+fn proposed(port: &str, learned: &Learned, best: &Proposal) -> String {
+    let mut text = format!(
+        "# {} bytes at {} baud; this reads {:.0} % of the frames\n",
         learned.heard.bytes,
         learned.baud,
-        args.port,
+        best.share * 100.0
+    );
+    for column in &best.columns {
+        if let Some(name) = column.capture {
+            let (low, high) = (significant(column.low), significant(column.high));
+            text.push_str(&format!("# {name}: {low} to {high}\n"));
+        }
+    }
+    // The other order of two columns reads as many frames: which is which has to be looked at.
+    if learned
+        .proposals
+        .get(1)
+        .is_some_and(|next| next.share == best.share)
+    {
+        text.push_str("# load or depth is a guess: compare with the display of the instrument\n");
+    }
+    let both = best.channels.len() > 1;
+    let section = match best.channels.first() {
+        Some(ChannelId::Depth) if !both => "depth",
+        _ => "load",
+    };
+    text.push_str(&format!(
+        "[{section}]\nport = \"{port}\"\nbaud = {}\n{}",
         learned.baud,
         best.job_lines()
-    ))
+    ));
+    let unit = |unit: &str| {
+        format!("unit = \"{unit}\"    # what it sends: write the unit of its display\n")
+    };
+    text.push_str(&unit(if section == "depth" { "m" } else { "N" }));
+    if both {
+        text.push_str(&format!(
+            "[depth]             # on the same port\n{}",
+            unit("m")
+        ));
+    }
+    text
 }

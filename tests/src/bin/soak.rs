@@ -154,11 +154,11 @@ struct Soak {
 fn main() -> anyhow::Result<()> {
     let args = Args::parse();
     let folder = tempfile::Builder::new().prefix("soak").tempdir()?;
-    let well = play(&args, folder.path())?;
-    if args.keep {
+    let played = play(&args, folder.path());
+    if args.keep || played.is_err() {
         println!("kept: {}", folder.keep().display());
     }
-    if !well {
+    if !played? {
         std::process::exit(1);
     }
     Ok(())

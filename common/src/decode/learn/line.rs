@@ -10,6 +10,8 @@ enum Part {
     Number(String),
     /// Letters.
     Word(String),
+    /// Two hexadecimal digits behind `*`: a checksum, as many instruments send it.
+    Checksum,
     /// Any other byte that is not blank.
     Sign(u8),
 }
@@ -112,7 +114,14 @@ impl Shape {
                     ..
                 })
             );
-            let (part, length) = next_part(rest, after_number && !blank);
+            let after_star = places
+                .last()
+                .is_some_and(|place| place.part == Part::Sign(b'*'));
+            let (part, length) = if after_star && !blank && begins_with_checksum(rest) {
+                (Part::Checksum, 2)
+            } else {
+                next_part(rest, after_number && !blank)
+            };
             let numbers = match &part {
                 Part::Number(text) => vec![text.replace([' ', '+'], "").parse().ok()?],
                 _ => Vec::new(),
@@ -181,6 +190,7 @@ impl Shape {
                 }
                 (Part::Number(_), None) => pattern.push_str(r"[.\d]+"),
                 (Part::Word(_), _) => pattern.push_str("[A-Za-z]+"),
+                (Part::Checksum, _) => pattern.push_str("[0-9A-Fa-f]{2}"),
                 (Part::Sign(byte), _) if byte.is_ascii_graphic() => {
                     pattern.push_str(&regex::escape(&char::from(*byte).to_string()));
                 }
@@ -235,6 +245,12 @@ impl Shape {
             whole: !matches!(&self.places[index].part, Part::Number(text) if text.contains('.')),
         }
     }
+}
+
+fn begins_with_checksum(rest: &[u8]) -> bool {
+    rest.len() >= 2
+        && rest[..2].iter().all(u8::is_ascii_hexdigit)
+        && !rest.get(2).is_some_and(u8::is_ascii_alphanumeric)
 }
 
 /// The first part of `rest`, which is not empty and does not begin with a blank, and its length.

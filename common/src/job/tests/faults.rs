@@ -313,3 +313,12 @@ fn every_unknown_key_of_the_design_sections_is_refused() {
         assert!(findings.to_string().contains("unknown key"), "{findings}");
     }
 }
+
+#[test]
+fn a_pattern_is_judged_as_the_decoder_will_read_it() {
+    // Digits are ASCII digits; classes of Unicode are refused here and not only when the port is opened.
+    let text = fault_of("(?P<load>[-+0-9.]+)'", "\\pL(?P<load>[-+0-9.]+)'");
+    assert!(text.contains("can't be used"), "{text}");
+    let digits = sample("(?P<load>[-+0-9.]+)'", "\\s(?P<load>\\d+)\\w'");
+    assert!(read_job(&digits, "job.toml").is_ok());
+}
