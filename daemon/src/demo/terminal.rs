@@ -23,13 +23,15 @@ pub struct Terminal {
 impl Terminal {
     /// A new pair in raw mode.
     pub fn open() -> io::Result<Self> {
-        let end = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY)?;
+        // Not handed on to programs that are started: one that held an end would keep the line alive after
+        // the instrument was pulled out.
+        let end = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC)?;
         grantpt(&end)?;
         unlockpt(&end)?;
         let path = PathBuf::from(OsString::from_vec(ptsname(&end, Vec::new())?.into_bytes()));
         let other = rustix::fs::open(
             &path,
-            OFlags::RDWR | OFlags::NOCTTY,
+            OFlags::RDWR | OFlags::NOCTTY | OFlags::CLOEXEC,
             rustix::fs::Mode::empty(),
         )?;
         // Without raw mode the terminal would echo what the instrument says back to it.
