@@ -8,6 +8,14 @@ target="${CARGO_TARGET_DIR:-target}"
 share="$target/release/share"
 
 cargo build --release --locked -p kerfwatchd -p kerfwatch-replay
-# Manual pages and completions are written by the build; the sample job file by the program itself.
+# Manual pages, completions and the sample job file are written by the programs themselves.
+mkdir -p "$share/man/man1" "$share/completions"
+for program in kerfwatchd kerfwatch-replay; do
+    run="$target/release/$program"
+    [ -e "$share/man/man1/$program.1" ] || "$run" man >"$share/man/man1/$program.1"
+    "$run" completions bash >"$share/completions/$program.bash"
+    "$run" completions zsh >"$share/completions/_$program"
+    "$run" completions fish >"$share/completions/$program.fish"
+done
 "$target/release/kerfwatchd" config >"$share/job.toml"
 cargo deb --locked --no-build -p kerfwatchd "$@"

@@ -175,7 +175,7 @@ fn newest_of_each(newest: &[RawReading]) -> Vec<&RawReading> {
 
 /// A reading as sent, and what the calibration of the job makes of it.
 fn understood(reading: &RawReading, job: &Job) -> String {
-    let raw = significant(reading.raw);
+    let raw = reading.raw;
     if let (ChannelId::Load, Some(load)) = (reading.channel, &job.load) {
         let tension_n = LoadScale::new(load).apply(reading.raw);
         return format!(
