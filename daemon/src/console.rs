@@ -46,17 +46,26 @@ impl Console {
         ));
     }
 
-    /// An alarm has changed.
+    /// An alarm has changed; one that is suppressed by the state of the job is nobody's concern.
     pub fn alarm(&self, at_s: f64, state: &str, record: &AlarmRecord) {
+        if matches!(state, "suppressed" | "normal") {
+            return;
+        }
         let peak = record
             .peak_n
             .map(|peak| format!("  peak {}", self.force(peak)))
             .unwrap_or_default();
+        let word = if state == "unacknowledged" {
+            "ALARM"
+        } else {
+            "alarm"
+        };
         self.line(format_args!(
-            "{}  ALARM {} ({}) {state}{peak}",
+            "{}  {word} {} ({}) {}{peak}",
             clock(at_s),
             record.kind,
             record.level,
+            state.replace('_', " "),
         ));
     }
 
