@@ -8,6 +8,7 @@ use crate::align::{Aligner, Cell};
 use crate::calibrate::{CalibratedReading, Instruments};
 use crate::groove::drag_model::BasePrior;
 use crate::groove::engagement;
+use crate::groove::evidence::Evidence;
 use crate::groove::ledger::{Bins, Ledger};
 use crate::groove::{self, GrooveEstimate};
 use crate::infer::friction::{self, FreeRuns, Learned};
@@ -23,6 +24,9 @@ use crate::result::{RunResult, Stroke};
 use crate::snapshot::Snapshot;
 use crate::time::{Nanos, seconds};
 use crate::watch::Watch;
+
+/// Error of the free tool's drag, each way, once friction and weight were learned, N.
+const LEARNED_DRAG_SD: f64 = 25.0;
 
 /// The whole core: same inputs in the same order give the same outputs, bit for bit.
 #[derive(Debug)]
@@ -370,15 +374,22 @@ impl Pipeline {
 
     /// The groove estimate from all strokes so far.
     pub fn estimate(&self) -> GrooveEstimate {
-        let own_sd = if self.learned.is_some() { 25.0 } else { 120.0 };
-        groove::estimate(
-            &self.ledger,
-            &self.job,
-            BasePrior {
-                own_sd,
-                ..BasePrior::of(&self.job)
-            },
-        )
+        groove::estimate(&self.ledger, &self.job, self.base_prior())
+    }
+
+    /// What the groove estimate at a depth rests on; `None` outside the bins or before any cutting.
+    pub fn evidence(&self, depth_m: f64) -> Option<Evidence> {
+        groove::evidence::evidence(&self.ledger, &self.job, self.base_prior(), depth_m)
+    }
+
+    fn base_prior(&self) -> BasePrior {
+        let nominal = BasePrior::of(&self.job);
+        let own_sd = if self.learned.is_some() {
+            LEARNED_DRAG_SD
+        } else {
+            nominal.own_sd
+        };
+        BasePrior { own_sd, ..nominal }
     }
 
     /// The present.

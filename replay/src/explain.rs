@@ -3,8 +3,9 @@
 use crate::failure::{Failure, Finding};
 use crate::table::direction_word;
 use crate::units_shown::{Units, clock};
+use kerfwatch::groove::evidence::{Evidence, StrokeEvidence};
 use kerfwatch::job::{Dimension, Job, parse_quantity};
-use kerfwatch::result::{GrooveBin, RunResult, Stroke};
+use kerfwatch::result::{Direction, GrooveBin, RunResult};
 use std::fmt::Write as _;
 
 /// A depth with its unit; a bare number is metres.
@@ -27,13 +28,6 @@ pub fn read_depth(text: &str) -> Result<f64, Failure> {
     })
 }
 
-/// Strokes that went over the middle of the bin.
-fn over<'r>(result: &'r RunResult, bin: &GrooveBin) -> Vec<&'r Stroke> {
-    let middle = 0.5 * (bin.top_m + bin.bottom_m);
-    let covers = |s: &&Stroke| s.top_m <= middle && middle <= s.bottom_m;
-    result.strokes.iter().filter(covers).collect()
-}
-
 /// The account in words.
 ///
 /// # Errors
@@ -41,6 +35,7 @@ fn over<'r>(result: &'r RunResult, bin: &GrooveBin) -> Vec<&'r Stroke> {
 pub fn explain(
     job: &Job,
     result: &RunResult,
+    evidence: Option<&Evidence>,
     depth_m: f64,
     units: Units,
 ) -> Result<String, Failure> {
@@ -92,7 +87,6 @@ pub fn explain(
             mm.show(job.cutter.reach.as_millimetres())
         );
     }
-    let strokes = over(result, bin);
     let pressure = job.cutter.contact_pressure.map_or_else(
         || "not given: wide prior".to_owned(),
         |p| format!("{:.2} GPa given", p.si() * 1e-9),
@@ -103,60 +97,160 @@ pub fn explain(
         job.cutter.wheels,
         force.show(job.cutter.radial_force.si())
     );
-    let work: f64 = strokes.iter().map(|s| work_per_metre(s)).sum();
-    let _ = writeln!(
-        text,
-        "  passes      {} counted with the cutter out; {} strokes went over it",
-        bin.passes,
-        strokes.len()
-    );
-    let _ = writeln!(
-        text,
-        "  work        {work:.0} J per metre of groove summed over these strokes"
-    );
-    history(&mut text, &strokes, units);
+    match evidence {
+        Some(evidence) => rests_on(&mut text, evidence, bin, units),
+        None => {
+            text.push_str("  seen        nothing was cut yet: the estimate is the prior alone\n")
+        }
+    }
     Ok(text)
 }
 
-/// Work of a stroke per metre over which it cut, J/m.
-fn work_per_metre(stroke: &Stroke) -> f64 {
-    if stroke.engaged_m > 0.0 {
-        stroke.cut_work_j / stroke.engaged_m
-    } else {
-        0.0
+/// Ends of a 90 % interval around `middle` for a standard deviation of its logarithm.
+fn around(middle: f64, ln_sd: f64) -> String {
+    let spread = (1.645 * ln_sd).exp();
+    format!(
+        "{middle:.0} (90 %: {:.0} to {:.0})",
+        middle / spread,
+        middle * spread
+    )
+}
+
+fn rests_on(text: &mut String, e: &Evidence, bin: &GrooveBin, units: Units) {
+    let force = units.force();
+    let passes: f64 = e.strokes.last().map_or(0.0, |s| s.passes_before);
+    let _ = writeln!(
+        text,
+        "              by this alone the wall splits after {} wheel passes",
+        around(e.passes_expected, e.ln_passes_sd.0)
+    );
+    let _ = writeln!(
+        text,
+        "  this run    with its drag and its splits: after {} wheel passes",
+        around(e.passes_found, e.ln_passes_sd.1)
+    );
+    let _ = writeln!(
+        text,
+        "  passes      {} strokes with the cutter out, {passes:.0} wheel passes; one down counts \
+         {:.2} of one up",
+        bin.passes, e.bite_down
+    );
+    let work: f64 = e.strokes.iter().filter_map(cutting).sum();
+    let _ = writeln!(
+        text,
+        "  work        {work:.0} J per metre of groove, summed over the strokes with drag"
+    );
+    let _ = writeln!(
+        text,
+        "  free drag   {} up, {} down, give or take {}; one stroke here scatters by {}",
+        force.show(e.base_n.0),
+        force.show(e.base_n.1),
+        force.show(e.base_sd_n),
+        force.show(e.noise_n)
+    );
+    let _ = writeln!(
+        text,
+        "  cutting     {} per unit of depth squared (job: {}); the wheels lose {:.0} % of their bite \
+         by full wall",
+        force.show(e.amplitude_n.1),
+        force.show(e.amplitude_n.0),
+        100.0 * e.fade
+    );
+    if e.near_coupling {
+        text.push_str(
+            "  coupling    too near for drag to be used: neighbours and passes alone speak\n",
+        );
+    }
+    history(text, &e.strokes, units);
+    split_evidence(text, e);
+}
+
+/// Cutting drag of a stroke, N; work in J per metre at the same time.
+fn cutting(stroke: &StrokeEvidence) -> Option<f64> {
+    stroke.drag_n.map(|drag| drag - stroke.free_n)
+}
+
+/// The first and the last tell the story; hundreds between them do not.
+fn ends<T>(all: &[T], mut each: impl FnMut(&T), gap: impl FnOnce(usize)) {
+    const ENDS: usize = 8;
+    if all.len() <= 2 * ENDS {
+        all.iter().for_each(each);
+        return;
+    }
+    all[..ENDS].iter().for_each(&mut each);
+    gap(all.len() - 2 * ENDS);
+    all[all.len() - ENDS..].iter().for_each(each);
+}
+
+fn history(text: &mut String, strokes: &[StrokeEvidence], units: Units) {
+    let force = units.force();
+    let mut lines = format!(
+        "  {:>6} {:>9} {:<5} {:>8} {:>9} {:>9} {:>9} {:>9}  in {}\n",
+        "stroke", "at", "", "passes", "drag", "free", "cutting", "expected", force.unit
+    );
+    let mut left_out = 0;
+    ends(
+        strokes,
+        |s| {
+            let shown = |value: Option<f64>| value.map_or("no data".to_owned(), |v| force.bare(v));
+            let direction = if s.up { Direction::Up } else { Direction::Down };
+            let _ = writeln!(
+                lines,
+                "  {:>6} {:>9} {:<5} {:>8.1} {:>9} {:>9} {:>9} {:>9}",
+                s.n,
+                clock(s.start_s),
+                direction_word(direction),
+                s.passes_before,
+                shown(s.drag_n),
+                force.bare(s.free_n),
+                shown(cutting(s)),
+                force.bare(s.cutting_expected_n)
+            );
+        },
+        |n| left_out = n,
+    );
+    text.push_str(&lines);
+    if left_out > 0 {
+        let _ = writeln!(
+            text,
+            "  ({left_out} strokes between the first and the last eight are left out)"
+        );
     }
 }
 
-fn history(text: &mut String, strokes: &[&Stroke], units: Units) {
-    if strokes.is_empty() {
-        return;
+fn split_evidence(text: &mut String, e: &Evidence) {
+    let mut lines = String::from(
+        "  Is it split? Part of the expected cutting drag that was there, and the belief after it:\n",
+    );
+    let mut left_out = 0;
+    ends(
+        &e.windows,
+        |w| {
+            let share = if w.share_sd.is_finite() {
+                format!("{:.2} +- {:.2}", w.share, w.share_sd)
+            } else {
+                "no data".to_owned()
+            };
+            let _ = writeln!(
+                lines,
+                "  strokes {:>5} to {:<5} {share:>15}   split with {:>5.1} %",
+                w.rows.0 + 1,
+                w.rows.1,
+                100.0 * w.probability
+            );
+        },
+        |n| left_out = n,
+    );
+    text.push_str(&lines);
+    if left_out > 0 {
+        let _ = writeln!(
+            text,
+            "  ({left_out} more between the first and the last eight)"
+        );
     }
     let _ = writeln!(
         text,
-        "  {:>6} {:>9} {:<5} {:>12} {:>10}",
-        "stroke",
-        "at",
-        "",
-        format!("drag {}", units.force().unit),
-        "J/m"
+        "  (neighbours within the {:.1} m over which the wheels are spread are weighed with it)",
+        e.wheel_span_m
     );
-    // The first and the last strokes tell the story; hundreds between them do not.
-    const ENDS: usize = 8;
-    for (i, stroke) in strokes.iter().enumerate() {
-        if strokes.len() > 2 * ENDS && i == ENDS {
-            let _ = writeln!(text, "  {:>6} ({} more)", "...", strokes.len() - 2 * ENDS);
-        }
-        if strokes.len() > 2 * ENDS && (ENDS..strokes.len() - ENDS).contains(&i) {
-            continue;
-        }
-        let _ = writeln!(
-            text,
-            "  {:>6} {:>9} {:<5} {:>12} {:>10.0}",
-            stroke.n,
-            clock(stroke.start_s),
-            direction_word(stroke.direction),
-            units.force().bare(stroke.mean_drag_n),
-            work_per_metre(stroke)
-        );
-    }
 }

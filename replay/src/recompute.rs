@@ -8,6 +8,7 @@ use crate::output_file::write_file;
 use crate::run_folder::RunFolder;
 use crate::summary::summary;
 use crate::units_shown::{Units, count};
+use kerfwatch::pipeline::Pipeline;
 use kerfwatch::result::RunResult;
 use std::io::Write;
 use std::path::PathBuf;
@@ -52,7 +53,8 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
         .map(explain::read_depth)
         .transpose()?;
     let mut folder = RunFolder::open(&args.run, &args.changes, console)?;
-    let done = folder.recompute(console);
+    let pipeline = Pipeline::new(&folder.job.job);
+    let (done, pipeline) = folder.recompute_with(pipeline, console);
     let job = &folder.job.job;
     let units = args.units.unwrap_or(job.info.display.into());
     let to_stdout = args.json.as_deref().is_some_and(|p| p.as_os_str() == "-");
@@ -75,7 +77,8 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
         console.data(summary(job, &done.result, units).as_bytes())?;
     }
     if let Some(depth_m) = explain_at {
-        let text = explain::explain(job, &done.result, depth_m, units)?;
+        let evidence = pipeline.evidence(depth_m);
+        let text = explain::explain(job, &done.result, evidence.as_ref(), depth_m, units)?;
         if to_stdout {
             console.talk(text);
         } else {

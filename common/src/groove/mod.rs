@@ -9,6 +9,7 @@
 
 pub mod drag_model;
 pub mod engagement;
+pub mod evidence;
 pub mod forecast;
 pub mod joint_fit;
 pub mod ledger;
@@ -19,6 +20,7 @@ pub mod through;
 use crate::job::Job;
 use crate::result::{GrooveBin, Joint};
 use drag_model::{BasePrior, DragFit, FitInput};
+use joint_fit::JointFit;
 use ledger::Ledger;
 use posterior::{Belief, Nominal};
 use through::Through;
@@ -56,35 +58,73 @@ pub struct GrooveEstimate {
     pub wheel_span: f64,
 }
 
+/// What a run and its job say before anything is fitted.
+struct Basis {
+    engaged: Vec<bool>,
+    coupling: Vec<bool>,
+    shadow: Vec<bool>,
+    nominal: Nominal,
+    ln_wall: f64,
+}
+
+impl Basis {
+    fn new(ledger: &Ledger, job: &Job) -> Self {
+        Self {
+            engaged: engagement::engaged(ledger),
+            coupling: in_coupling(ledger, job, 0.0),
+            shadow: in_coupling(ledger, job, COUPLING_SHADOW_M),
+            nominal: Nominal::new(job),
+            ln_wall: job.tubular.wall.si().ln(),
+        }
+    }
+
+    fn input<'a>(&'a self, ledger: &'a Ledger, job: &Job, base_prior: BasePrior) -> FitInput<'a> {
+        FitInput {
+            ledger,
+            engaged: &self.engaged,
+            coupling: &self.shadow,
+            wheels: f64::from(job.cutter.wheels),
+            base_prior,
+            amplitude_prior: (self.nominal.amplitude, self.nominal.ln_amplitude_sd),
+        }
+    }
+
+    /// Mean and standard deviation of the shared wall reach, and what bins have of their own.
+    fn reach(&self, joint: Option<&JointFit>) -> ((f64, f64), f64) {
+        joint.map_or_else(
+            || (self.nominal.reach_prior(self.ln_wall), posterior::LOCAL_SD),
+            |j| (j.reach, LOCAL_PART * j.spread),
+        )
+    }
+}
+
+/// Splits, given the fit; `ask`: a bin whose history is wanted.
+fn find_through(
+    input: &FitInput,
+    joint: &JointFit,
+    global: (f64, f64),
+    spread: f64,
+    ask: Option<usize>,
+) -> Through {
+    let odds = |n: f64| posterior::margin_odds(global, spread, joint.fit.law.x(n).max(1e-9).ln());
+    let base_sd = joint.base_sd.max(BASE_SD_MIN);
+    through::find(input, &joint.fit, base_sd, odds, ask)
+}
+
 /// Estimates the groove. `base_prior`: what is known of the drag of the tool that does not cut.
 pub fn estimate(ledger: &Ledger, job: &Job, base_prior: BasePrior) -> GrooveEstimate {
-    let engaged = engagement::engaged(ledger);
-    let coupling = in_coupling(ledger, job, 0.0);
-    let shadow = in_coupling(ledger, job, COUPLING_SHADOW_M);
-    let nominal = Nominal::new(job);
-    let wall = job.tubular.wall.si();
-    let input = FitInput {
-        ledger,
-        engaged: &engaged,
-        coupling: &shadow,
-        wheels: f64::from(job.cutter.wheels),
-        base_prior,
-        amplitude_prior: (nominal.amplitude, nominal.ln_amplitude_sd),
-    };
-    let joint = joint_fit::fit(&input, &nominal, wall.ln());
-    let (global, spread) = joint.as_ref().map_or_else(
-        || (nominal.reach_prior(wall.ln()), posterior::LOCAL_SD),
-        |j| (j.reach, LOCAL_PART * j.spread),
-    );
+    let basis = Basis::new(ledger, job);
+    let input = basis.input(ledger, job, base_prior);
+    let joint = joint_fit::fit(&input, &basis.nominal, basis.ln_wall);
+    let (global, spread) = basis.reach(joint.as_ref());
     let through = joint.as_ref().map_or_else(
         || Through::nothing(ledger.bins.count),
-        |j| {
-            through::find(&input, &j.fit, j.base_sd.max(BASE_SD_MIN), |n| {
-                posterior::margin_odds(global, spread, j.fit.law.x(n).max(1e-9).ln())
-            })
-        },
+        |j| find_through(&input, j, global, spread, None),
     );
     let fit = joint.map(|j| j.fit);
+    let Basis {
+        engaged, coupling, ..
+    } = basis;
     let belief = posterior::combine(job, global, spread, fit.as_ref(), &through, &coupling);
     let mut bins = bins_of(ledger, job, &engaged, &coupling, &belief);
     let joints = forecast::joints(

@@ -37,6 +37,21 @@ pub struct Through {
     pub passes: Vec<f64>,
     /// Length over which the wheels are spread, m.
     pub span: f64,
+    /// What was seen of the bin asked for, window by window.
+    pub seen: Vec<WindowSeen>,
+}
+
+/// What a few strokes showed of one bin.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct WindowSeen {
+    /// First row and one past the last.
+    pub rows: (usize, usize),
+    /// Part of the expected cutting drag that was there.
+    pub share: f64,
+    /// Its standard deviation; infinite without data.
+    pub share_sd: f64,
+    /// Probability of being split after it.
+    pub probability: f64,
 }
 
 /// Share of expected drag still there, and its weight, by bin.
@@ -52,15 +67,21 @@ struct WindowShare {
 }
 
 /// Finds split bins. `base_sd`: doubt in the base, N; `margin(passes)`: log odds that a bin is
-/// split, from passes alone.
-pub fn find(input: &FitInput, fit: &DragFit, base_sd: f64, margin: impl Fn(f64) -> f64) -> Through {
+/// split, from passes alone; `ask`: a bin whose history is wanted.
+pub fn find(
+    input: &FitInput,
+    fit: &DragFit,
+    base_sd: f64,
+    margin: impl Fn(f64) -> f64,
+    ask: Option<usize>,
+) -> Through {
     let lasting = Lasting::new(input, fit, &margin);
     let windows = shares(input, fit, base_sd, &lasting);
     let step = input.ledger.bins.step;
     let mut best: Option<(f64, Through)> = None;
     for span in SPANS {
         let kernel = kernel(span / step);
-        let (cost, through) = follow(input, &windows, &kernel, span, &margin);
+        let (cost, through) = follow(input, &windows, &kernel, span, &margin, ask);
         if best.as_ref().is_none_or(|(c, _)| cost < *c) {
             best = Some((cost, through));
         }
@@ -77,6 +98,7 @@ impl Through {
             probability: vec![0.0; bins],
             passes: vec![0.0; bins],
             span: 0.0,
+            seen: Vec::new(),
         }
     }
 }
@@ -235,7 +257,9 @@ fn follow(
     kernel: &[f64],
     span: f64,
     margin: &impl Fn(f64) -> f64,
+    ask: Option<usize>,
 ) -> (f64, Through) {
+    let mut seen_of = Vec::new();
     let count = input.ledger.bins.count;
     let mut at = vec![NEVER; count];
     let mut passes_at = vec![0.0; count];
@@ -277,6 +301,14 @@ fn follow(
                 passes_at[j] = first.passes[j];
             }
         }
+        if let Some(j) = ask {
+            seen_of.push(WindowSeen {
+                rows: window.rows,
+                share: window.share[j],
+                share_sd: 1.0 / window.weight[j].sqrt(),
+                probability: probability[j],
+            });
+        }
     }
     let passes = windows
         .last()
@@ -289,6 +321,7 @@ fn follow(
             probability,
             passes,
             span,
+            seen: seen_of,
         },
     )
 }
