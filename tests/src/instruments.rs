@@ -124,7 +124,7 @@ impl Instruments {
                 next = due.max(next);
                 std::thread::sleep(Duration::from_millis(2));
             }
-            wires.map(|wire| wire.sent)
+            wires.map(Wire::finish)
         });
         self.sending = Some((stop, thread));
     }
@@ -161,6 +161,16 @@ impl Wire {
         } else {
             self.put();
         }
+    }
+
+    /// A line that went out by half is finished, for as long as somebody may listen.
+    fn finish(mut self) -> Vec<u64> {
+        let start = Instant::now();
+        while !self.rest.is_empty() && start.elapsed() < Duration::from_secs(60) {
+            self.put();
+            std::thread::sleep(Duration::from_millis(2));
+        }
+        self.sent
     }
 
     fn put(&mut self) {

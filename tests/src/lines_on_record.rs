@@ -2,6 +2,9 @@
 
 use crate::instruments::line;
 use kerfwatch::input::{Input, MarkKind};
+use kerfwatch::recording::RunReader;
+use std::path::Path;
+use std::time::{Duration, Instant};
 
 /// What was found.
 #[derive(Debug, Default)]
@@ -71,6 +74,38 @@ pub fn check_lines(inputs: &[Input], sent: &[Vec<u64>; 2]) -> Lines {
         );
     }
     lines
+}
+
+/// Waits until the last line of each port is on record.
+///
+/// # Panics
+/// After a minute.
+pub fn wait_until_recorded(run: &Path, sent: &[Vec<u64>; 2]) {
+    let start = Instant::now();
+    loop {
+        let mut received = [Vec::new(), Vec::new()];
+        RunReader::open(run)
+            .expect("the run reads")
+            .for_each_input(|input| {
+                if let Input::Received { port, bytes, .. } = input
+                    && let Some(received) = received.get_mut(usize::from(*port))
+                {
+                    received.extend_from_slice(bytes);
+                }
+            });
+        let is_there = |port: usize| {
+            let last = sent[port].last().map(|n| line(port, *n));
+            last.is_none_or(|last| received[port].ends_with(&last))
+        };
+        if is_there(0) && is_there(1) {
+            return;
+        }
+        assert!(
+            start.elapsed() < Duration::from_secs(60),
+            "the last line is not on record"
+        );
+        std::thread::sleep(Duration::from_millis(200));
+    }
 }
 
 fn number_of(text: &[u8]) -> Option<u64> {

@@ -15,7 +15,7 @@ use kerfwatch::recording::{Derived, Folder, Policy, RunReader, RunWriter, time_o
 use kerfwatch::time::seconds;
 use kerfwatch_tests::http::get;
 use kerfwatch_tests::instruments::Instruments;
-use kerfwatch_tests::lines_on_record::check_lines;
+use kerfwatch_tests::lines_on_record::{check_lines, wait_until_recorded};
 use kerfwatch_tests::mangle::Dice;
 use kerfwatch_tests::programs::{Daemon, replay, run_below};
 use serde_json::Value;
@@ -138,7 +138,7 @@ fn killed_at_any_moment_and_gone_on_with_it_ends_like_an_uninterrupted_run() {
     std::thread::sleep(Duration::from_millis(1000));
     let sent = instruments.stop();
     // What is still on the wires arrives; then only ticks do.
-    std::thread::sleep(Duration::from_millis(500));
+    wait_until_recorded(&run, &sent);
     let live = get(daemon.page, "/api/v1/result").json();
     let status = daemon.terminate();
     let log = std::fs::read_to_string(folder.path().join("daemon.log")).unwrap();

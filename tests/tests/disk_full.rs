@@ -8,7 +8,7 @@
 use kerfwatch::recording::RunReader;
 use kerfwatch_tests::http::get;
 use kerfwatch_tests::instruments::Instruments;
-use kerfwatch_tests::lines_on_record::check_lines;
+use kerfwatch_tests::lines_on_record::{check_lines, wait_until_recorded};
 use kerfwatch_tests::programs::{Daemon, replay, run_below};
 use std::collections::BTreeMap;
 use std::io::Write;
@@ -91,6 +91,11 @@ fn wait_for(what: &str, seen: impl Fn() -> bool) {
     }
 }
 
+/// Two seconds of inputs are not on disk.
+fn is_behind(health: &serde_json::Value) -> bool {
+    health["ingest_s"].as_f64().unwrap() > health["recorded_s"].as_f64().unwrap() + 2.0
+}
+
 /// A daemon that records strokes on a small disk which has just been filled, and has noticed.
 fn full(disk: &SmallDisk, folder: &Path, instruments: &mut Instruments) -> (Daemon, PathBuf) {
     let runs = disk.0.join("runs");
@@ -134,15 +139,10 @@ fn recording_goes_on_by_itself_when_a_full_disk_has_room_again() {
     let mut instruments = Instruments::new();
     let (mut daemon, run) = full(&disk, folder.path(), &mut instruments);
     // Full for a while: it lives, says so, and loses nothing.
-    std::thread::sleep(Duration::from_secs(3));
+    daemon.wait_for("inputs wait", is_behind);
     assert_eq!(daemon.child.try_wait().unwrap(), None);
     let health = daemon.health();
     assert_eq!(health["record_lost"], 0, "{health}");
-    let behind = health["recorded_s"].as_f64().unwrap();
-    assert!(
-        health["ingest_s"].as_f64().unwrap() > behind + 1.0,
-        "{health}"
-    );
     disk.free();
     daemon.wait_for("it records again", |health| {
         health["recorded_s"].as_f64().unwrap() > health["ingest_s"].as_f64().unwrap() - 1.5
@@ -151,7 +151,7 @@ fn recording_goes_on_by_itself_when_a_full_disk_has_room_again() {
         alarm(&daemon).is_none_or(|(state, _)| state == "returned unacknowledged")
     });
     let sent = instruments.stop();
-    std::thread::sleep(Duration::from_millis(500));
+    wait_until_recorded(&run, &sent);
     let status = daemon.terminate();
     assert_eq!(status.code(), Some(0));
     let mut reader = RunReader::open(&run).unwrap();
@@ -176,9 +176,7 @@ fn ended_while_the_disk_is_full_it_says_what_is_lost_and_can_be_gone_on_with() {
     let mut instruments = Instruments::new();
     let (daemon, run) = full(&disk, folder.path(), &mut instruments);
     // What the decisions had taken is used up too.
-    daemon.wait_for("inputs wait", |health| {
-        health["ingest_s"].as_f64().unwrap() > health["recorded_s"].as_f64().unwrap() + 2.0
-    });
+    daemon.wait_for("inputs wait", is_behind);
     let job = folder.path().join("job.toml");
     let asked = Instant::now();
     assert_eq!(daemon.terminate().code(), Some(1));
@@ -204,7 +202,7 @@ fn ended_while_the_disk_is_full_it_says_what_is_lost_and_can_be_gone_on_with() {
     daemon.wait_until_up();
     std::thread::sleep(Duration::from_secs(1));
     let sent = instruments.stop();
-    std::thread::sleep(Duration::from_millis(500));
+    wait_until_recorded(&run, &sent);
     assert_eq!(daemon.terminate().code(), Some(0));
     let inputs: Vec<_> = RunReader::open(&run).unwrap().inputs().collect();
     let lines = check_lines(&inputs, &sent);
