@@ -5,6 +5,7 @@
 //! port code, the recorder and the pipeline.
 
 pub mod built_in;
+mod crew;
 pub mod fixture;
 pub mod player;
 pub mod terminal;
@@ -110,6 +111,10 @@ pub async fn demo(
     };
     let over = played.clone();
     let once = demo.once;
+    let has_token = config
+        .page
+        .as_ref()
+        .is_some_and(|page| page.token.is_some());
     let stop = CancellationToken::new();
     let ended = stop.clone();
     let running = crate::run::run(config, async move {
@@ -136,6 +141,14 @@ pub async fn demo(
                 progress: Arc::clone(&up.published.progress),
                 speed: demo.speed,
             };
+            // Whoever has the token is the crew.
+            if !has_token {
+                tokio::spawn(crew::acknowledge(
+                    Arc::clone(&up.published),
+                    up.marks.clone(),
+                    stop.clone(),
+                ));
+            }
             if let Some(started) = started {
                 // The caller may have stopped waiting.
                 let _ = started.send(up);

@@ -8,7 +8,7 @@ use crate::clock::Hand;
 use crate::progress::{Progress, read};
 use kerfwatch::input::{Mark, PortNumber};
 use kerfwatch::time::Nanos;
-use std::collections::VecDeque;
+use std::collections::{BTreeMap, VecDeque};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 use tokio::sync::mpsc;
@@ -16,8 +16,8 @@ use tokio_util::sync::CancellationToken;
 
 /// How long the daemon may take to take in a frame before the player goes on without.
 const PATIENCE: Duration = Duration::from_secs(2);
-/// Run time that goes on passing in one step when the record has ended.
-const IDLE_NS: Nanos = 50_000_000;
+/// Run time between readings of the resting instruments when the record has ended.
+const REST_NS: Nanos = 50_000_000;
 
 /// Bytes an instrument once sent.
 #[derive(Debug, Clone, PartialEq)]
@@ -50,37 +50,58 @@ pub struct Player {
 }
 
 impl Player {
-    /// Plays until the end, then says `played`; then time goes on with silent instruments, until
-    /// `stop`.
+    /// Plays until the end, then says `played`; then time goes on with the winch at rest: each
+    /// instrument repeats its last frame, until `stop`.
     pub fn play(mut self, stop: &CancellationToken, played: &CancellationToken) {
         self.wait_for_ports(stop);
         let start = Instant::now();
         let mut written = read(&self.progress.bytes_received);
         let mut at = 0;
+        let mut last: BTreeMap<PortNumber, Frame> = BTreeMap::new();
         for frame in std::mem::take(&mut self.frames) {
             at = frame.at.max(at);
             self.keep_pace(start, at);
-            if stop.is_cancelled() {
-                return;
-            }
-            self.hand.set(at);
             self.mark_until(at);
-            let Some(end) = self.ends.get_mut(usize::from(frame.port)) else {
-                continue;
-            };
-            if let Err(error) = end.write(&frame.bytes, || stop.is_cancelled()) {
-                tracing::warn!(%error, port = frame.port, "the player cannot write");
+            if !self.write(&frame, at, &mut written, stop) {
                 return;
             }
-            written += frame.bytes.len() as u64;
-            self.wait_for_bytes(written);
+            last.insert(frame.port, frame);
         }
         played.cancel();
         while !stop.is_cancelled() {
-            at += IDLE_NS;
+            at += REST_NS;
             self.keep_pace(start, at);
             self.hand.set(at);
+            for frame in last.values() {
+                if !self.write(frame, at, &mut written, stop) {
+                    return;
+                }
+            }
         }
+    }
+
+    /// Writes one frame at its time; `false` at the end of the run.
+    fn write(
+        &mut self,
+        frame: &Frame,
+        at: Nanos,
+        written: &mut u64,
+        stop: &CancellationToken,
+    ) -> bool {
+        if stop.is_cancelled() {
+            return false;
+        }
+        self.hand.set(at);
+        let Some(end) = self.ends.get_mut(usize::from(frame.port)) else {
+            return true;
+        };
+        if let Err(error) = end.write(&frame.bytes, || stop.is_cancelled()) {
+            tracing::warn!(%error, port = frame.port, "the player cannot write");
+            return false;
+        }
+        *written += frame.bytes.len() as u64;
+        self.wait_for_bytes(*written);
+        true
     }
 
     fn mark_until(&mut self, at: Nanos) {
