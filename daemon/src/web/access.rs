@@ -6,6 +6,10 @@
 //! | loopback, token set | yes | with the token |
 //! | elsewhere (only possible with a token set) | with the token | with the token |
 //!
+//! What a reverse proxy on this machine hands on comes from loopback and is meant for others: it is
+//! known by its host name (one given with `--name`) or by `X-Forwarded-For`, and counts as from
+//! elsewhere.
+//!
 //! The token comes as `Authorization: Bearer ...` or, after `POST /api/v1/session`, as a cookie that
 //! scripts cannot read and that other sites' requests do not carry (`HttpOnly`, `SameSite=Strict`).
 //! Changes must come from the page's own origin: `Origin` (or `Sec-Fetch-Site`) is checked, and
@@ -22,6 +26,7 @@ use std::time::{Duration, Instant};
 
 /// Name of the session cookie.
 pub(crate) const COOKIE: &str = "kerfwatch_session";
+const FORWARDED_FOR: &str = "x-forwarded-for";
 /// Changes accepted in a window.
 const CHANGES_MAX: usize = 20;
 /// Wrong tokens from one address before it has to wait for the window to pass. By address, so that
@@ -84,10 +89,10 @@ impl Access {
     /// May this request read?
     pub(crate) fn may_look(&self, peer: SocketAddr, headers: &HeaderMap) -> Result<(), Refusal> {
         self.host(headers)?;
-        if is_loopback(peer.ip()) {
+        if is_loopback(peer.ip()) && !self.is_handed_on(headers) {
             return Ok(());
         }
-        self.holds_token(peer.ip(), headers)
+        self.holds_token(origin(peer, headers), headers)
     }
 
     /// May this request change something?
@@ -97,7 +102,7 @@ impl Access {
         if self.token.is_none() {
             return Err(Refusal::NoToken);
         }
-        self.holds_token(peer.ip(), headers)?;
+        self.holds_token(origin(peer, headers), headers)?;
         self.within_rate()
     }
 
@@ -113,7 +118,7 @@ impl Access {
         if self.token.is_none() {
             return Err(Refusal::NoToken);
         }
-        self.is_token(peer.ip(), token.as_bytes())?;
+        self.is_token(origin(peer, headers), token.as_bytes())?;
         Ok(session_value(token))
     }
 
@@ -167,9 +172,38 @@ impl Access {
         let name = without_port(host);
         let ours = name.eq_ignore_ascii_case("localhost")
             || name.trim_matches(['[', ']']).parse::<IpAddr>().is_ok()
-            || self.names.iter().any(|own| own.eq_ignore_ascii_case(name));
+            || self.is_name(name);
         if ours { Ok(()) } else { Err(Refusal::Host) }
     }
+
+    fn is_name(&self, name: &str) -> bool {
+        self.names.iter().any(|own| own.eq_ignore_ascii_case(name))
+    }
+
+    /// By a reverse proxy on this machine.
+    fn is_handed_on(&self, headers: &HeaderMap) -> bool {
+        let host = headers
+            .get(header::HOST)
+            .and_then(|host| host.to_str().ok());
+        headers.contains_key(FORWARDED_FOR)
+            || host.is_some_and(|host| self.is_name(without_port(host)))
+    }
+}
+
+/// Whose wrong tokens are counted: behind a proxy on this machine the last address it wrote.
+fn origin(peer: SocketAddr, headers: &HeaderMap) -> IpAddr {
+    let written = headers
+        .get(FORWARDED_FOR)
+        .filter(|_| is_loopback(peer.ip()))
+        .and_then(|list| list.to_str().ok()?.rsplit(',').next()?.trim().parse().ok());
+    written.unwrap_or(peer.ip())
+}
+
+/// Was the page itself asked for over TLS, ended by a proxy?
+pub(crate) fn is_over_tls(headers: &HeaderMap) -> bool {
+    headers
+        .get("x-forwarded-proto")
+        .is_some_and(|scheme| scheme == "https")
 }
 
 /// Is a listening address safe without a token?
@@ -340,6 +374,42 @@ mod tests {
         );
         let named = headers(&[("host", "rig.example"), ("authorization", "Bearer key")]);
         assert_eq!(access.may_change(here(), &named), Ok(()));
+    }
+
+    #[test]
+    fn what_a_proxy_hands_on_needs_the_token_and_guesses_are_counted_by_whose_they_are() {
+        let access = Access::new(Some("key"), vec!["rig.example".into()]);
+        let named = headers(&[("host", "rig.example")]);
+        assert_eq!(access.may_look(here(), &named), Err(Refusal::Missing));
+        let from = |address: &str, token: &str| {
+            headers(&[
+                ("x-forwarded-for", &format!("10.9.9.9, {address}")),
+                ("authorization", token),
+            ])
+        };
+        let bare = headers(&[("x-forwarded-for", "192.0.2.7")]);
+        assert_eq!(access.may_look(here(), &bare), Err(Refusal::Missing));
+        for _ in 0..WRONG_MAX {
+            let guess = from("192.0.2.7", "Bearer no");
+            assert_eq!(access.may_look(here(), &guess), Err(Refusal::Wrong));
+        }
+        let guesser = from("192.0.2.7", "Bearer key");
+        assert_eq!(access.may_look(here(), &guesser), Err(Refusal::Rate));
+        let crew = from("192.0.2.8", "Bearer key");
+        assert_eq!(access.may_look(here(), &crew), Ok(()));
+        assert_eq!(access.may_look(here(), &headers(&[])), Ok(()));
+    }
+
+    #[test]
+    fn tokens_are_compared_to_the_last_byte() {
+        let (one, other) = (digest(b"a"), digest(b"b"));
+        assert!(same(&one, &one) && !same(&one, &other));
+        // A difference in any one byte counts, first or last.
+        for n in 0..one.len() {
+            let mut near = one;
+            near[n] ^= 1;
+            assert!(!same(&one, &near), "byte {n}");
+        }
     }
 
     #[test]
