@@ -3,6 +3,7 @@
 use crate::align::CELL_S;
 use crate::groove::GrooveEstimate;
 use crate::groove::drag_model::NEVER;
+use crate::groove::ledger::Row;
 use crate::infer::hold::{Motionless, Phase};
 use crate::infer::track::TrackPoint;
 use crate::input::ChannelId;
@@ -11,11 +12,13 @@ use crate::pipeline::Pipeline;
 use crate::result::{
     Direction, FORMAT, Friction, Interval, Quality, RunInfo, RunResult, State, Stroke, ToolTrack,
 };
-use crate::snapshot::{ChannelView, Snapshot};
+use crate::snapshot::{ChannelView, Glance, Snapshot};
 use crate::time::seconds;
 
 /// Step of the tool track in the result, s.
 const TRACK_STEP: f64 = 1.0;
+/// A reading older than this is not the present, s.
+const GLANCE_S: f64 = 2.0;
 
 /// The result of all inputs so far.
 pub fn result(p: &Pipeline, id: &str) -> RunResult {
@@ -249,23 +252,19 @@ fn track(p: &Pipeline) -> ToolTrack {
 pub fn snapshot(p: &Pipeline) -> Snapshot {
     let m = p.moment;
     let direction = p.finder.direction();
-    let motion = match direction {
-        Some(Direction::Up) => Motion::Up,
-        Some(Direction::Down) => Motion::Down,
-        None => Motion::Rest,
-    };
-    let live = p.live.as_ref();
+    // Until the first sign of a cut there is none to be shown.
+    let live = p.live.as_ref().filter(|_| !is_before_cut(p));
     let state = match p.hold.now() {
         Motionless::Unknown => State::Unknown,
         Motionless::Still => State::Still,
         Motionless::Stalled => State::Stalled,
         Motionless::Slack => State::Slack,
-        Motionless::Up | Motionless::Down => live_moving(p),
+        Motionless::Up | Motionless::Down => live_moving(p, live),
     };
     Snapshot {
-        at_s: p.newest.iter().flatten().map(|n| n.0).fold(0.0, f64::max),
+        at_s: newest_s(p),
         tension_n: p.newest[0].map(|n| n.1),
-        expected_n: m.map(|_| p.motion.expected_surface(motion, 0.0)),
+        expected_n: expected_n(p),
         limit_n: p.watch.limit_n(p.newest[1].map(|n| n.1)),
         time_to_limit_s: p.watch.verdict().and_then(|v| v.time_to_limit_s),
         line_m: p.newest[1].map(|n| n.1),
@@ -273,13 +272,7 @@ pub fn snapshot(p: &Pipeline) -> Snapshot {
         tool_depth_m: m.map(|m| m.depth),
         tool_depth_error_m: None,
         tool_speed_m_s: m.map(|m| m.speed),
-        drag_n: m.map(|m| {
-            if direction == Some(Direction::Up) {
-                m.drag_up
-            } else {
-                m.drag_down
-            }
-        }),
+        drag_n: drag_n(p),
         state,
         state_since_s: p.hold.phases().last().map_or(0.0, |f| f.start),
         direction,
@@ -293,6 +286,44 @@ pub fn snapshot(p: &Pipeline) -> Snapshot {
         bends_max: p.bends.bends_max(),
         life_used: p.bends.life_used_max(),
     }
+}
+
+/// The figures for charts: as [`snapshot`], without what takes longer. `span_n` is what the pipeline
+/// kept since it was asked last.
+pub fn glance(p: &Pipeline, span_n: Option<(f64, f64)>) -> Glance {
+    let at_s = newest_s(p);
+    let fresh = |reading: Option<(f64, f64)>| reading.filter(|n| at_s - n.0 <= GLANCE_S);
+    let tension = fresh(p.newest[0]);
+    let line = fresh(p.newest[1]);
+    let moment = p.moment.filter(|_| tension.is_some() && line.is_some());
+    Glance {
+        at_s,
+        tension_n: tension.map(|n| n.1),
+        span_n,
+        expected_n: moment.and_then(|_| expected_n(p)),
+        line_m: line.map(|n| n.1),
+        tool_m: moment.map(|m| m.depth),
+        drag_n: moment.and_then(|_| drag_n(p)),
+    }
+}
+
+fn newest_s(p: &Pipeline) -> f64 {
+    p.newest.iter().flatten().map(|n| n.0).fold(0.0, f64::max)
+}
+
+fn expected_n(p: &Pipeline) -> Option<f64> {
+    let motion = match p.finder.direction() {
+        Some(Direction::Up) => Motion::Up,
+        Some(Direction::Down) => Motion::Down,
+        None => Motion::Rest,
+    };
+    p.moment.map(|_| p.motion.expected_surface(motion, 0.0))
+}
+
+fn drag_n(p: &Pipeline) -> Option<f64> {
+    let is_up = p.finder.direction() == Some(Direction::Up);
+    p.moment
+        .map(|m| if is_up { m.drag_up } else { m.drag_down })
 }
 
 fn channels(p: &Pipeline) -> Vec<ChannelView> {
@@ -312,8 +343,28 @@ fn channels(p: &Pipeline) -> Vec<ChannelView> {
         .collect()
 }
 
-fn live_moving(p: &Pipeline) -> State {
-    let (Some(live), Some(m)) = (p.live.as_ref(), p.moment) else {
+/// Part of the drag of a first pass that tells wheels in the wall from wheels in the body.
+const FIRST_PASS_SHARE: f64 = 0.25;
+
+/// No mark has said that the cutter is out, no rise of drag has shown it, and no stroke has had the
+/// drag that wheels in a fresh wall make: the tool has only run free so far.
+fn is_before_cut(p: &Pipeline) -> bool {
+    let least = FIRST_PASS_SHARE * p.first_pass_drag;
+    let ran_free = |row: &Row| {
+        let (sum, n) = row
+            .drag
+            .iter()
+            .filter(|drag| !drag.is_nan())
+            .fold((0.0, 0.0), |(sum, n), &drag| {
+                (sum + f64::from(drag), n + 1.0)
+            });
+        row.marked_out != Some(true) && sum <= least * n
+    };
+    p.free_until.is_none() && p.ledger.rows.iter().all(ran_free)
+}
+
+fn live_moving(p: &Pipeline, live: Option<&GrooveEstimate>) -> State {
+    let (Some(live), Some(m)) = (live, p.moment) else {
         return State::Free;
     };
     let bins = p.ledger.bins;

@@ -21,7 +21,7 @@ use crate::model::bending::BendCounter;
 use crate::motion::{self, Moment, ToolMotion};
 use crate::outcome;
 use crate::result::{RunResult, Stroke};
-use crate::snapshot::Snapshot;
+use crate::snapshot::{Glance, Snapshot};
 use crate::time::{Nanos, seconds};
 use crate::watch::Watch;
 
@@ -48,13 +48,19 @@ pub struct Pipeline {
     pub(crate) live: Option<GrooveEstimate>,
     pub(crate) free_runs: FreeRuns,
     pub(crate) learned: Option<Learned>,
-    free_until: Option<f64>,
+    pub(crate) free_until: Option<f64>,
+    /// Drag of a first pass over a fresh wall, from nominal values, N.
+    pub(crate) first_pass_drag: f64,
     pub(crate) instruments: Instruments,
     pub(crate) watch: Watch,
     pub(crate) bends: BendCounter,
     pub(crate) now: Nanos,
     /// Depth before the counter was set or corrected, m.
     moved_counter: Option<f64>,
+    /// Lowest and highest load received since the last glance, N.
+    span: Option<(f64, f64)>,
+    /// Time of the last glance, s.
+    glanced_s: f64,
     // Buffers, kept so that a reading allocates nothing.
     every: Vec<CalibratedReading>,
     judged: Vec<CalibratedReading>,
@@ -87,11 +93,14 @@ impl Pipeline {
             free_runs: FreeRuns::default(),
             learned: None,
             free_until: None,
+            first_pass_drag: groove::first_pass_drag(job),
             instruments: instruments(job),
             watch: Watch::new(job),
             bends: BendCounter::new(&job.line, 1.0),
             now: 0,
             moved_counter: None,
+            span: None,
+            glanced_s: 0.0,
             every: Vec::new(),
             judged: Vec::new(),
             cells: Vec::new(),
@@ -119,6 +128,7 @@ impl Pipeline {
         let Self {
             instruments,
             watch,
+            span,
             every,
             judged,
             ..
@@ -126,7 +136,10 @@ impl Pipeline {
         instruments.push(input, &mut |r| every.push(*r), &mut |r| judged.push(*r));
         for r in every.drain(..) {
             match r.channel {
-                ChannelId::Load => watch.load(r.at, r.value),
+                ChannelId::Load => {
+                    widen(span, r.value);
+                    watch.load(r.at, r.value);
+                }
                 ChannelId::Depth => watch.depth(r.at, r.value),
             }
         }
@@ -397,10 +410,29 @@ impl Pipeline {
         outcome::snapshot(self)
     }
 
+    /// What the charts follow, with the extremes of tension since the last glance: call it for
+    /// every point that is kept. `None`: nothing new has been judged since, and the extremes are
+    /// kept for the next.
+    pub fn glance(&mut self) -> Option<Glance> {
+        let glance = outcome::glance(self, self.span);
+        if glance.at_s <= self.glanced_s {
+            return None;
+        }
+        self.glanced_s = glance.at_s;
+        self.span = None;
+        Some(glance)
+    }
+
     /// All results so far. `id` comes from the run folder.
     pub fn result(&self, id: &str) -> RunResult {
         outcome::result(self, id)
     }
+}
+
+fn widen(span: &mut Option<(f64, f64)>, value: f64) {
+    *span = Some(span.map_or((value, value), |(low, high)| {
+        (low.min(value), high.max(value))
+    }));
 }
 
 /// The job's instruments. The job file reader has checked their patterns; a job whose instruments

@@ -54,6 +54,27 @@ pub struct Snapshot {
     pub life_used: Option<f64>,
 }
 
+/// The few figures that charts follow, at one moment. `None`: unknown, or too old to be the
+/// present.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Glance {
+    /// Time of the newest reading.
+    pub at_s: f64,
+    /// Newest line tension.
+    pub tension_n: Option<f64>,
+    /// Lowest and highest of all load readings since the glance before, whatever was doubtful
+    /// about them.
+    pub span_n: Option<(f64, f64)>,
+    /// Expected tension for this depth and direction without cutting.
+    pub expected_n: Option<f64>,
+    /// Line paid out.
+    pub line_m: Option<f64>,
+    /// Depth of the wheels along hole.
+    pub tool_m: Option<f64>,
+    /// Excess drag at the tool.
+    pub drag_n: Option<f64>,
+}
+
 /// One alarm as shown.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct AlarmView {
@@ -65,6 +86,8 @@ pub struct AlarmView {
     pub state: String,
     /// When raised.
     pub raised_s: f64,
+    /// End of shelving; `None` while it is not shelved.
+    pub until_s: Option<f64>,
     /// One plain sentence: what, how much, what to do.
     pub message: String,
 }

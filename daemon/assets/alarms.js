@@ -3,7 +3,7 @@ import { at, make, say, tell } from "/dom.js";
 import { ask, authorField, post } from "/ask.js";
 import { preferences } from "/preferences.js";
 import { soundFor, soundIsOn } from "/sound.js";
-import { store } from "/store.js";
+import { alarmsNow, store } from "/store.js";
 import { clockOf, hms } from "/time.js";
 
 const NAMES = {
@@ -61,6 +61,15 @@ async function shelve(kind) {
   if (who !== null) await act(kind, "shelve", { seconds: minutes * 60 });
 }
 
+// An overpull at the limit can't be put aside, and what is wrong with the daemon is mended, not
+// shelved: the daemon refuses it too.
+const mayShelve = ({ kind }) => !["recorder", "output", "forward"].includes(kind)
+  && (kind !== "overpull" || alarmsNow().every((other) => other.kind !== "overpull" || other.level !== "high"));
+
+const clockTime = (s) => hms(clockOf(store.job.started_utc, s), preferences.clock === "utc");
+const stateOf = (alarm) => (STATES[alarm.state] ?? alarm.state)
+  + (alarm.state === "shelved" && alarm.until_s !== null ? ` until ${clockTime(alarm.until_s)}` : "");
+
 function buttonsFor(alarm) {
   const buttons = [];
   const add = (text, run, key) => {
@@ -70,15 +79,15 @@ function buttonsFor(alarm) {
   };
   if (unseen(alarm)) add("Acknowledge", () => act(alarm.kind, "acknowledge"), "a");
   if (alarm.state === "latched_acknowledged") add("Reset", () => act(alarm.kind, "reset"));
-  // Overpull can't be put aside: the daemon refuses it too.
-  if (alarm.kind !== "overpull" && !ASIDE.includes(alarm.state)) add("Shelve", () => shelve(alarm.kind));
+  if (mayShelve(alarm) && !ASIDE.includes(alarm.state)) add("Shelve", () => shelve(alarm.kind));
   return buttons;
 }
 
 let rowKey = null;
 let listKey = null;
+let shown = null;
 
-export function showAlarms(alarms) {
+export function showAlarms(alarms, show) {
   const order = ranked(alarms);
   const standing = order.filter((alarm) => !ASIDE.includes(alarm.state));
   const first = standing[0] ?? null;
@@ -87,39 +96,40 @@ export function showAlarms(alarms) {
   const row = at("alarm-row");
   row.dataset.level = first?.level ?? "none";
   row.dataset.seen = first !== null && unseen(first) ? "no" : "yes";
-  const aside = order.length - standing.length;
-  const more = [standing.length > 1 ? `${standing.length - 1} more` : "", aside > 0 ? `${aside} shelved` : ""].filter(Boolean).join(", ");
+  // Several alarms of one kind are put aside together.
+  const aside = new Set(order.filter((alarm) => ASIDE.includes(alarm.state)).map((alarm) => `${nameOf(alarm.kind)} ${stateOf(alarm)}`));
+  const asideText = [...aside].join(", ");
+  const more = [standing.length > 1 ? `${standing.length - 1} more` : "", asideText].filter(Boolean).join(", ");
   // The message changes with the figures in it; the buttons must not be rebuilt under a finger.
-  const key = first === null ? `none ${aside}` : `${first.kind} ${first.level} ${first.state} ${more} ${soundIsOn()}`;
+  const key = first === null ? `none ${asideText}` : `${first.kind} ${first.level} ${first.state} ${more} ${soundIsOn()}`;
   if (key !== rowKey) {
     rowKey = key;
     say("alarm-shape", first === null ? "✓" : shapeOf(first.level));
     const strong = first === null ? null : make("strong", { textContent: `${nameOf(first.kind)} – ${STATES[first.state] ?? first.state}` });
     const muted = first !== null && unseen(first) && !soundIsOn() ? " Sound is off." : "";
     const text = first === null
-      ? [aside > 0 ? `no alarm, ${aside} shelved` : "no alarm"]
+      ? [asideText === "" ? "no alarm" : `no other alarm; ${asideText}`]
       : [strong, make("br"), make("span", { id: "alarm-message" }), `${more === "" ? "" : ` (${more})`}${muted}`];
     at("alarm-text").replaceChildren(...text);
     at("alarm-buttons").replaceChildren(...(first === null ? [] : buttonsFor(first)));
   }
-  if (first !== null) say("alarm-message", first.message);
+  if (first !== null) say("alarm-message", show.reworded(first.message));
+  shown = show;
   if (at("alarm-list").open) showList(order);
   return order;
 }
 
 function showList(order) {
-  const utc = preferences.clock === "utc";
-  const time = (s) => hms(clockOf(store.job.started_utc, s), utc);
-  const key = JSON.stringify([order.map((alarm) => [alarm.kind, alarm.level, alarm.state]), store.told.length]);
+  const key = JSON.stringify([order.map((alarm) => [alarm.kind, alarm.level, alarm.state, alarm.until_s]), preferences.clock, store.told.length, shown.display]);
   if (key === listKey) return;
   listKey = key;
   at("alarm-items").replaceChildren(...(order.length === 0 ? [make("li", { textContent: "No alarm stands." })] : order.map((alarm) =>
     make("li", { data: { level: alarm.level } },
-      make("strong", { textContent: `${shapeOf(alarm.level)} ${nameOf(alarm.kind)} – ${STATES[alarm.state] ?? alarm.state}` }),
-      make("p", { textContent: `${time(alarm.raised_s)}  ${alarm.message}` }),
+      make("strong", { textContent: `${shapeOf(alarm.level)} ${nameOf(alarm.kind)} – ${stateOf(alarm)}` }),
+      make("p", { textContent: `${clockTime(alarm.raised_s)}  ${shown.reworded(alarm.message)}` }),
       make("div", { className: "buttons" }, ...buttonsFor(alarm))))));
   at("alarm-past").replaceChildren(...store.told.slice().reverse().map((told) =>
-    make("li", {}, make("time", { textContent: time(told.at_s) }), `${nameOf(told.alarm)}: ${STATES[told.state] ?? told.state}`)));
+    make("li", {}, make("time", { textContent: clockTime(told.at_s) }), `${nameOf(told.alarm)}: ${STATES[told.state] ?? told.state}`)));
 }
 
 export function connectAlarms() {
@@ -127,7 +137,7 @@ export function connectAlarms() {
   at("show-alarms").onclick = () => {
     listKey = null;
     list.showModal();
-    if (store.now !== null) showList(ranked(store.now.alarms));
+    if (store.now !== null) showList(ranked(alarmsNow()));
   };
   at("alarm-close").onclick = () => list.close();
 }

@@ -7,6 +7,9 @@ const mid = (list) => [...list].sort((a, b) => a - b)[list.length >> 1] ?? 0;
 const binsOf = (joint, bins) =>
   bins.filter((bin) => !bin.coupling && bin.top_m >= joint.top_m - 1e-6 && bin.bottom_m <= joint.bottom_m + 1e-6);
 
+// The part drawn as split; what is only probable is not counted.
+const splitPart = (bins) => bins.filter((bin) => bin.through).length / Math.max(1, bins.length);
+
 export function showJoints({ groove, joints }, show) {
   const rows = joints.map((joint, n) => {
     const bins = binsOf(joint, groove);
@@ -19,7 +22,7 @@ export function showJoints({ groove, joints }, show) {
       : make("small", { textContent: `to ${joint.strokes_left_p90.toFixed(0)}` });
     return make("tr", { className: done ? "done" : "" },
       make("td", {}, `${n + 1}`, make("small", { textContent: `${show.lengthNumber(joint.top_m, 1)}–${show.lengthNumber(joint.bottom_m, 1)}` })),
-      make("td", { textContent: `${(joint.split_fraction * 100).toFixed(0)} %` }),
+      make("td", { textContent: `${Math.round(splitPart(bins) * 100)} %` }),
       make("td", { textContent: done ? "–" : show.wallNumber(most) }),
       make("td", { textContent: String(mid(bins.map((bin) => bin.passes))) }),
       make("td", {}, strokes, range));

@@ -97,9 +97,9 @@ export function connectMarks(shown) {
   for (const button of document.querySelectorAll("[data-mark]")) button.onclick = run[button.dataset.mark];
 }
 
-export function showMarks() {
+export function showMarks(show) {
   const utc = preferences.clock === "utc";
   at("marks").replaceChildren(...store.marks.slice(-30).reverse().map((mark) =>
     make("li", {}, make("time", { textContent: hms(clockOf(store.job.started_utc, mark.at_s), utc) }),
-      `${MARK_NAMES[mark.mark] ?? mark.mark}${mark.text === "" ? "" : `: ${mark.text}`}${mark.author === "" ? "" : ` – ${mark.author}`}`)));
+      `${MARK_NAMES[mark.mark] ?? mark.mark}${mark.text === "" ? "" : `: ${show.reworded(mark.text)}`}${mark.author === "" ? "" : ` – ${mark.author}`}`)));
 }

@@ -94,7 +94,8 @@ function grid(paint, axis, x, from, to, show, size, height, wide) {
     paint.moveTo(at_x, axis.top);
     paint.lineTo(at_x, axis.bottom);
     paint.stroke();
-    paint.fillText(String(tick), at_x, height - size * 0.4);
+    const half = paint.measureText(String(tick)).width / 2;
+    paint.fillText(String(tick), Math.min(at_x, x(to) + size * 0.6 - half), height - size * 0.4);
   }
   paint.textAlign = "right";
   paint.fillText(show.force, x(to), size);

@@ -11,7 +11,7 @@ import { drawOverlay } from "/overlay.js";
 import { drawPipe } from "/pipe.js";
 import { connectSwitches, preferences } from "/preferences.js";
 import { connectSound, soundFor } from "/sound.js";
-import { addPoints, addStrokes, addTold, ageOf, begin, store } from "/store.js";
+import { addPoints, addStrokes, addTold, ageOf, alarmsNow, begin, store } from "/store.js";
 import { showTension } from "/tension.js";
 import { clockOf, hms, lasting } from "/time.js";
 import { showTool } from "/tool.js";
@@ -56,13 +56,16 @@ const take = {
   groove: (view) => { store.groove = view; changed.groove = true; },
   now: (snapshot) => { store.now = snapshot; changed.now = true; },
   told: (told) => { addTold(told); changed.marks ||= told.kind === "mark"; changed.now = true; },
+  warning: (warning) => { store.warnings[warning.kind] = warning; changed.now = true; },
   health: (health) => { store.health = health; changed.health = true; },
 };
 follow(take);
 watch(take);
 
 function clock() {
-  const date = clockOf(store.job.started_utc, store.now.at_s);
+  // Goes on while instruments are silent: only their figures are old.
+  const ages = store.now.channels.map((channel) => channel.age_s).filter((age) => age !== null);
+  const date = clockOf(store.job.started_utc, store.now.at_s + (ages.length > 0 ? Math.min(...ages) : 0));
   const written = { utc: `${hms(date, true)} UTC`, local: `${hms(date, false)} local` };
   const other = preferences.clock === "utc" ? "local" : "utc";
   say("clock-first", written[preferences.clock]);
@@ -103,13 +106,13 @@ function draw() {
   const { job, now } = store;
   if (job === null) return;
   if (changed.groove) showJoints(store.groove, show);
-  if (changed.marks) showMarks();
+  if (changed.marks) showMarks(show);
   if (changed.health) showHealth(now, store.health, job, OLD_S);
   if (now !== null && (changed.now || changed.groove)) {
     const depthAge = ageOf("depth");
     showTension(now, show, ageOf("load"), OLD_S);
-    showTool(now, show, depthAge, OLD_S);
-    if (!lost) showAlarms(now.alarms);
+    showTool(now, show, depthAge, ageOf("load"), OLD_S);
+    if (!lost) showAlarms(alarmsNow(), show);
     drawPipe(job, store.groove.groove, now, show, depthAge === null || depthAge > OLD_S);
     drawOverlay(job, now, show);
     drawCharts(now.limit_n);

@@ -38,14 +38,22 @@ export function drawPipe(job, bins, now, show, old) {
 
   paint.fillStyle = colour("--paper");
   paint.fillRect(left, axis.y(job.interval_top_m), right - left, axis.y(job.interval_bottom_m) - axis.y(job.interval_top_m));
+  if (bins.length === 0) drawUncut(paint, job, axis, left, right);
   bins.forEach((bin) => drawBin(paint, bin, axis, x, left, right));
   paint.strokeStyle = colour("--faint");
   paint.lineWidth = 1;
   paint.strokeRect(left, axis.y(job.interval_top_m), right - left, axis.y(job.interval_bottom_m) - axis.y(job.interval_top_m));
   drawCouplings(paint, job, axis, left, right, size);
   nameSplits(paint, bins, axis, left, right, size);
-  drawLabels(paint, job, axis, show, left, right, height, size, most);
-  drawWheels(paint, job, axis, now, show, left, width, size, old);
+  drawLabels(paint, axis, now, show, left, right, height, size, most);
+  drawWheels(paint, axis, now, show, left, width, size, old);
+}
+
+// Before the first cut the whole wall is there.
+function drawUncut(paint, job, axis, left, right) {
+  paint.fillStyle = colour("--wall");
+  const top = axis.y(job.interval_top_m);
+  paint.fillRect(left, top, right - left, axis.y(job.interval_bottom_m) - top);
 }
 
 function drawBin(paint, bin, axis, x, left, right) {
@@ -100,13 +108,15 @@ function nameSplits(paint, bins, axis, left, right, size) {
   name();
 }
 
-function drawLabels(paint, job, axis, show, left, right, height, size, most) {
+function drawLabels(paint, axis, now, show, left, right, height, size, most) {
   paint.fillStyle = colour("--ink");
   paint.textAlign = "right";
   paint.textBaseline = "middle";
   const shown = ticks(show.toLength(axis.from), show.toLength(axis.to), axis.bottom - axis.top, size * 3.2);
   for (const tick of shown) {
     const y = axis.y(show.fromLength(tick));
+    // The wheels' own figure stands there.
+    if (now !== null && now.tool_depth_m !== null && Math.abs(y - pointerAt(axis, now.tool_depth_m)) < size * 1.6) continue;
     paint.fillText(String(Math.round(tick * 10) / 10), left - size * 1.5, y);
   }
   paint.textBaseline = "alphabetic";
@@ -115,17 +125,20 @@ function drawLabels(paint, job, axis, show, left, right, height, size, most) {
   paint.fillText(show.asWall(most), left, height - size * 0.4);
 }
 
+const beyondOf = (axis, depth) => (depth < axis.from ? "▲ " : depth > axis.to ? "▼ " : "");
+const pointerAt = (axis, depth) => (depth < axis.from ? axis.top - rem() * 0.5 : depth > axis.to ? axis.bottom + rem() * 0.5 : axis.y(depth));
+
 // A pointer at the wheels with their depth; outside the interval an arrow says where they are.
-function drawWheels(paint, job, axis, now, show, left, width, size, old) {
+function drawWheels(paint, axis, now, show, left, width, size, old) {
   if (now === null || now.tool_depth_m === null) return;
   const depth = now.tool_depth_m;
   paint.globalAlpha = old ? 0.35 : 1;
-  const beyond = depth < axis.from ? "above" : depth > axis.to ? "below" : null;
-  const y = beyond === "above" ? axis.top : beyond === "below" ? axis.bottom : axis.y(depth);
+  const beyond = beyondOf(axis, depth);
+  const y = pointerAt(axis, depth);
   paint.fillStyle = colour("--ink");
   paint.strokeStyle = colour("--ink");
   paint.lineWidth = 2;
-  if (beyond === null) {
+  if (beyond === "") {
     paint.setLineDash([2, 3]);
     paint.beginPath();
     paint.moveTo(left, y);
@@ -133,7 +146,7 @@ function drawWheels(paint, job, axis, now, show, left, width, size, old) {
     paint.stroke();
     paint.setLineDash([]);
   }
-  const text = `${show.lengthNumber(depth, 1)}`;
+  const text = beyond + show.lengthNumber(depth, 1);
   paint.font = `700 ${size * 1.15}px system-ui, sans-serif`;
   const wide = paint.measureText(text).width + size * 0.7;
   const tall = size * 1.8;
@@ -141,18 +154,15 @@ function drawWheels(paint, job, axis, now, show, left, width, size, old) {
   paint.fillStyle = colour("--ink");
   paint.beginPath();
   paint.roundRect(0, box, wide, tall, 4);
-  paint.moveTo(wide - 2, box + tall * 0.1);
-  paint.lineTo(Math.max(left - 2, wide + 6), y);
-  paint.lineTo(wide - 2, box + tall * 0.9);
+  if (beyond === "") {
+    paint.moveTo(wide - 2, box + tall * 0.1);
+    paint.lineTo(Math.max(left - 2, wide + 6), y);
+    paint.lineTo(wide - 2, box + tall * 0.9);
+  }
   paint.fill();
   paint.fillStyle = colour("--paper");
   paint.textAlign = "left";
   paint.textBaseline = "middle";
   paint.fillText(text, size * 0.3, box + tall / 2 + 1);
-  if (beyond !== null) {
-    paint.fillStyle = colour("--ink");
-    paint.font = `600 ${size}px system-ui, sans-serif`;
-    paint.fillText(beyond === "above" ? "▲ above" : "▼ below", left + 8, y + (beyond === "above" ? size : -size));
-  }
   paint.globalAlpha = 1;
 }

@@ -1,9 +1,9 @@
 // What the daemon has told, kept for drawing: points, strokes, groove, the present.
 
-// An hour at ten points a second; the charts show at most that much.
+// The charts show at most that much.
 const KEEP_S = 3600;
 const STROKES = 60;
-const COLUMNS = ["at_s", "tension_n", "expected_n", "line_m", "tool_m", "drag_n"];
+const COLUMNS = ["at_s", "tension_n", "tension_low_n", "tension_high_n", "expected_n", "line_m", "tool_m", "drag_n"];
 
 export const store = {
   job: null,
@@ -13,6 +13,7 @@ export const store = {
   strokes: [],
   marks: [],
   told: [],
+  warnings: {},
   points: Object.fromEntries(COLUMNS.map((name) => [name, []])),
 };
 
@@ -23,6 +24,7 @@ export function begin(hello) {
     store.strokes = [];
     store.marks = [];
     store.told = [];
+    store.warnings = {};
     store.now = null;
     store.groove = { groove: [], joints: [] };
   }
@@ -75,7 +77,22 @@ export function addTold(told) {
   }
 }
 
-// Age of a channel's newest reading, s: what the daemon says plus what has passed since.
+// The overpull guard speaks before the pipeline has come to the same finding: until that stands in
+// `now`, its word does. Two seconds are more than the pipeline takes.
+const GUARD_S = 2;
+
+export function alarmsNow() {
+  const { alarms, at_s } = store.now;
+  const high = (kind) => alarms.some((alarm) => alarm.kind === kind && (kind !== "overpull" || alarm.level === "high"));
+  const early = Object.values(store.warnings).filter((one) => at_s < one.at_s + GUARD_S && !high(one.kind));
+  return [...early.map((one) => ({ kind: one.kind, level: "high", state: "unacknowledged", raised_s: one.at_s, message: guardWord(one) })), ...alarms];
+}
+
+const guardWord = ({ kind, tension_n, limit_n }) => (kind === "overpull"
+  ? `Line tension ${tension_n.toFixed(0)} N has reached the limit of ${limit_n.toFixed(0)} N: stop pulling and slack off.`
+  : `Line tension is about to reach the limit of ${limit_n.toFixed(0)} N: stop pulling.`);
+
+// Age of a channel's newest reading, s, when the daemon last spoke.
 export function ageOf(name) {
   const channel = store.now?.channels.find((one) => one.name === name);
   return channel?.age_s ?? null;

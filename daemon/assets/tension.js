@@ -38,7 +38,7 @@ function sayTime(now, show) {
     if (s < 2) [level, shape] = ["high", "▲▲ "];
     else if (s < 5) [level, shape] = ["low", "▲ "];
     else [level, shape] = ["rising", "△ "];
-    text = s > 60 ? "rising, limit over a minute away" : `limit in ${s.toFixed(s < 10 ? 1 : 0)} s if it goes on`;
+    text = s > 60 ? "rising, limit far off" : s < 5 ? `LIMIT IN ${s.toFixed(1)} s` : `limit in ${s.toFixed(0)} s at this rate`;
   } else {
     text = `${show.asForce(now.limit_n - (now.tension_n ?? 0))} below the limit`;
   }

@@ -12,15 +12,19 @@ const WORDS = {
 };
 const SHAPES = { stalled: "▲ ", slack: "▲ " };
 
-export function showTool(now, show, ageS, oldAfterS) {
+// `loadAgeS`: state and drag are made of both instruments, and are as old as the older.
+export function showTool(now, show, ageS, loadAgeS, oldAfterS) {
   const old = ageS === null || ageS > oldAfterS;
   const section = at("tool");
   section.classList.toggle("is-old", old);
+  const half = loadAgeS === null || loadAgeS > oldAfterS;
+  for (const id of ["state", "drag"]) at(id).classList.toggle("is-dim", half);
   section.dataset.word = now.state;
   at("depth-old").hidden = !old;
-  if (old) say("depth-old", ageS === null ? "no depth reading yet" : `OLD: depth silent for ${lasting(ageS)}`);
-  const way = now.direction === "up" ? " ↑ up" : now.direction === "down" ? " ↓ down" : "";
+  if (old) say("depth-old", ageS === null ? "no depth reading yet" : `OLD: depth silent ${lasting(ageS)}`);
+  const way = now.direction === "up" ? " ↑" : now.direction === "down" ? " ↓" : "";
   const moving = now.state === "still" || now.state === "unknown" ? "" : way;
+  at("state").setAttribute("aria-label", `${(WORDS[now.state] ?? now.state).toLowerCase()}${moving === "" ? "" : `, going ${now.direction}`}`);
   say("state", (SHAPES[now.state] ?? "") + (WORDS[now.state] ?? now.state) + moving);
   const error = now.tool_depth_error_m === null ? "" : ` ± ${show.lengthNumber(now.tool_depth_error_m, 1)}`;
   say("wheels", now.tool_depth_m === null ? "wheels –" : `${show.lengthNumber(now.tool_depth_m)}${error} ${show.length}`);
@@ -28,6 +32,7 @@ export function showTool(now, show, ageS, oldAfterS) {
   say("line-speed", show.asSpeed(now.line_speed_m_s));
   say("line-out", show.asLength(now.line_m));
   say("cutter", now.cutter_out === null ? "not marked" : now.cutter_out ? "OUT" : "IN");
-  say("drag", show.asDrag(now.drag_n));
+  // At a turning point the direction is undecided, and drag with it.
+  say("drag", now.state === "still" ? "–" : show.asDrag(now.drag_n));
   say("strokes", String(now.strokes));
 }

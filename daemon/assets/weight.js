@@ -6,6 +6,8 @@ import { indexAt, store } from "/store.js";
 
 // Slower than this is standing still, m/s.
 const STILL = 0.02;
+// Speed is taken over this long: from one reading to the next the steps of the counter would show, s.
+const SPEED_S = 0.4;
 const STEPS = [
   { name: "hold", text: "Hold: wheels in, tool off the bottom, winch stopped. Wait until the tension is steady.", takes: (v) => Math.abs(v) < STILL },
   { name: "pick up", text: "Pick up: pull slowly and steadily, at least two metres.", takes: (v) => v < -STILL },
@@ -19,10 +21,12 @@ const middle = (list) => [...list].sort((a, b) => a - b)[list.length >> 1] ?? nu
 function readings(fromS, step) {
   const { at_s, tension_n, line_m } = store.points;
   const found = [];
-  for (let n = Math.max(1, indexAt(fromS)); n < at_s.length; n += 1) {
-    const dt = at_s[n] - at_s[n - 1];
-    if (tension_n[n] === null || line_m[n] === null || line_m[n - 1] === null || dt <= 0) continue;
-    if (step.takes((line_m[n] - line_m[n - 1]) / dt)) found.push(tension_n[n]);
+  let before = indexAt(fromS);
+  for (let n = before + 1; n < at_s.length; n += 1) {
+    while (at_s[before + 1] <= at_s[n] - SPEED_S) before += 1;
+    const dt = at_s[n] - at_s[before];
+    if (dt < SPEED_S || tension_n[n] === null || line_m[n] === null || line_m[before] === null) continue;
+    if (step.takes((line_m[n] - line_m[before]) / dt)) found.push(tension_n[n]);
   }
   return found.slice(Math.floor(found.length / 3));
 }

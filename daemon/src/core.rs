@@ -1,8 +1,8 @@
 //! The core thread: feeds the pipeline, tells what it decided.
 //!
 //! It takes inputs from its queue in order, pushes them, prints a line for each stroke, hands
-//! decisions to the recorder and publishes the present ten times a second. It never waits for
-//! disk, page or network.
+//! decisions to the recorder and publishes the present ten times a second, and at once when an alarm
+//! changes. It never waits for disk, page or network.
 
 use crate::console::Console;
 use crate::guard::Warning;
@@ -16,7 +16,7 @@ use kerfwatch::input::{Event, Input, Mark, MarkKind};
 use kerfwatch::pipeline::Pipeline;
 use kerfwatch::recording::{Derived, time_of};
 use kerfwatch::result::RunResult;
-use kerfwatch::snapshot::Snapshot;
+use kerfwatch::snapshot::Glance;
 use kerfwatch::time::{Nanos, seconds};
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
@@ -31,8 +31,9 @@ const PUBLISH: Duration = Duration::from_millis(100);
 const GROOVE_EVERY_STROKES: u32 = 10;
 /// Run time for which the guard's word stands by itself.
 const GUARD_HOLD_S: f64 = 2.0;
-/// Run time between points of the charts.
-const POINT_NS: Nanos = 100_000_000;
+/// Run time between points of the charts: every reading of instruments up to 50 Hz. Of faster ones
+/// a point holds the extremes.
+const POINT_NS: Nanos = 20_000_000;
 
 /// The thread's state.
 #[derive(Debug)]
@@ -71,10 +72,11 @@ impl Core {
                 for event in events.drain(..) {
                     self.tell(&event);
                 }
-                if at >= point_due {
-                    point_due = at + POINT_NS;
-                    let snapshot = self.pipeline.snapshot();
-                    self.published.history().push(point(&snapshot));
+                if at >= point_due
+                    && let Some(glance) = self.pipeline.glance()
+                {
+                    point_due = (point_due + POINT_NS).max(at - POINT_NS / 2);
+                    self.published.history().push(point(&glance));
                 }
             });
             if let Some(at) = newest {
@@ -149,6 +151,8 @@ impl Core {
             Event::Interval(_) => {}
             Event::Alarm { at, state, record } => {
                 self.console.alarm(seconds(*at), state, record);
+                // Whoever is told looks at the present next: it must hold the alarm.
+                self.publish();
                 let _ = self.published.told.send(Told::Alarm {
                     at_s: seconds(*at),
                     alarm: record.kind.clone(),
@@ -204,15 +208,23 @@ impl GrooveClock {
     }
 }
 
-fn point(snapshot: &Snapshot) -> Point {
-    let known = |value: Option<f64>| value.map_or(f32::NAN, |value| value as f32);
+/// Rounded to what a chart can show: a tenth of a newton and a millimetre, which halves what goes
+/// over the wire.
+fn point(glance: &Glance) -> Point {
+    let newtons =
+        |value: Option<f64>| value.map_or(f32::NAN, |n| ((n * 10.0).round() / 10.0) as f32);
+    let metres = |value: Option<f64>| value.map_or(f32::NAN, |m| ((m * 1e3).round() / 1e3) as f32);
+    // A point between two load readings still has the tension of the last.
+    let span_n = glance.span_n.or(glance.tension_n.map(|n| (n, n)));
     Point {
-        at_s: snapshot.at_s,
-        tension_n: known(snapshot.tension_n),
-        expected_n: known(snapshot.expected_n),
-        line_m: known(snapshot.line_m),
-        tool_m: known(snapshot.tool_depth_m),
-        drag_n: known(snapshot.drag_n),
+        at_s: glance.at_s,
+        tension_n: newtons(glance.tension_n),
+        tension_low_n: newtons(span_n.map(|span| span.0)),
+        tension_high_n: newtons(span_n.map(|span| span.1)),
+        expected_n: newtons(glance.expected_n),
+        line_m: metres(glance.line_m),
+        tool_m: metres(glance.tool_m),
+        drag_n: newtons(glance.drag_n),
     }
 }
 

@@ -319,8 +319,9 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
         Some(page) => {
             let (published, marks, stop) =
                 (Arc::clone(&published), marks.clone(), page_stop.clone());
+            let horn = follow.clone();
             Some(threads.start("kw-page", move || {
-                runtime()?.block_on(page.serve(published, marks, stop))
+                runtime()?.block_on(page.serve(published, marks, horn, stop))
             })?)
         }
         None => None,

@@ -44,6 +44,7 @@ impl ShellAlarms {
                 level: "high".to_owned(),
                 state: UNACKNOWLEDGED.to_owned(),
                 raised_s: at_s,
+                until_s: None,
                 message,
             },
         });
@@ -80,7 +81,7 @@ impl ShellAlarms {
 
 const UNACKNOWLEDGED: &str = "unacknowledged";
 const ACKNOWLEDGED: &str = "acknowledged";
-const RETURNED: &str = "returned unacknowledged";
+const RETURNED: &str = "returned_unacknowledged";
 
 #[cfg(test)]
 mod tests {
@@ -94,7 +95,7 @@ mod tests {
         alarms.raise("recorder", "", 2.0, "disk still full".into());
         assert_eq!(alarms.views().len(), 1);
         alarms.clear("recorder", "");
-        assert_eq!(state().as_deref(), Some("returned unacknowledged"));
+        assert_eq!(state().as_deref(), Some("returned_unacknowledged"));
         alarms.raise("recorder", "", 3.0, "disk full".into());
         assert_eq!(state().as_deref(), Some("unacknowledged"));
         alarms.acknowledge("recorder");

@@ -4,10 +4,15 @@
 
 use kerfwatch::input::ChannelId;
 use kerfwatch::job::print_default_job;
-use kerfwatch_tests::http::{get, open_stream, request};
+use kerfwatch_tests::http::{get, open_stream, post, request};
 use kerfwatch_tests::outside::judge;
 use kerfwatch_tests::rig::{Rig, Setup};
+use std::collections::BTreeSet;
 use std::io::BufRead;
+use std::net::SocketAddr;
+use std::path::Path;
+
+const TOKEN: &str = "0123456789abcdef0123456789abcdef";
 
 fn rig_with_readings() -> (Rig, tempfile::TempDir) {
     let folder = tempfile::tempdir().unwrap();
@@ -15,6 +20,7 @@ fn rig_with_readings() -> (Rig, tempfile::TempDir) {
     let forward = "\n[forward]\nurl = \"http://127.0.0.1:9\"\norg = \"crew\"\nbucket = \"cuts\"\n";
     let setup = Setup {
         more_job: forward.to_owned(),
+        token: Some(TOKEN.to_owned()),
         ..Setup::default()
     };
     let mut rig = Rig::start(print_default_job(), folder.path(), setup);
@@ -28,7 +34,7 @@ fn rig_with_readings() -> (Rig, tempfile::TempDir) {
 
 #[test]
 fn every_answer_is_as_the_api_document_says() {
-    let (rig, _folder) = rig_with_readings();
+    let (mut rig, _folder) = rig_with_readings();
     let at = rig.page();
     let document = get(at, "/openapi.json").json();
     let mut values = Vec::new();
@@ -66,14 +72,24 @@ fn every_answer_is_as_the_api_document_says() {
         named("Error"),
         refused.json()
     ]));
+    values.extend(changes(at, &document));
     // Events of the stream until each kind has been seen.
+    let list = serde_json::json!({"type": "array", "items": named("Stroke")});
     let mut left = vec![
-        ("hello", "Job"),
-        ("points", "History"),
-        ("now", "Snapshot"),
-        ("health", "Health"),
+        ("hello", named("Job")),
+        ("strokes", list),
+        ("points", named("History")),
+        ("now", named("Snapshot")),
+        ("groove", named("GrooveView")),
+        ("health", named("Health")),
+        ("told", named("Told")),
+        ("warning", named("Warning")),
     ];
     let mut lines = open_stream(at, "/api/v1/stream?since=0").lines();
+    // Far beyond any limit, until the guard has spoken: the present job bears less than 20 kN.
+    for _ in 0..5 {
+        rig.send(ChannelId::Load, 20_000.0);
+    }
     let mut kind = String::new();
     while !left.is_empty() {
         let line = lines.next().unwrap().unwrap();
@@ -84,13 +100,143 @@ fn every_answer_is_as_the_api_document_says() {
         {
             let (name, schema) = left.remove(n);
             let value: serde_json::Value = serde_json::from_str(data).unwrap();
-            values.push(serde_json::json!([name, named(schema), value]));
+            values.push(serde_json::json!([name, schema, value]));
         }
     }
     let case = serde_json::json!({"document": document, "values": values});
     let count = judge("check_answers.py", &case.to_string());
     assert_eq!(count.trim(), values.len().to_string());
     rig.stop().unwrap();
+}
+
+/// Changes of all sorts, right and wrong: each answer's status must be in the document, and its body
+/// as said there.
+fn changes(at: SocketAddr, document: &serde_json::Value) -> Vec<serde_json::Value> {
+    let bearer = format!("Bearer {TOKEN}");
+    let right = ("Authorization", bearer.as_str());
+    let cases: &[(&str, &str, &[(&str, &str)], &str, u16)] = &[
+        (
+            "/api/v1/marks",
+            "/api/v1/marks",
+            &[right],
+            r#"{"mark":"cutter_out","author":"x"}"#,
+            202,
+        ),
+        (
+            "/api/v1/marks",
+            "/api/v1/marks",
+            &[right],
+            r#"{"mark":"zero"}"#,
+            422,
+        ),
+        ("/api/v1/marks", "/api/v1/marks", &[right], "{", 400),
+        (
+            "/api/v1/marks",
+            "/api/v1/marks",
+            &[right, ("Content-Type", "text/plain")],
+            "{}",
+            415,
+        ),
+        (
+            "/api/v1/marks",
+            "/api/v1/marks",
+            &[right, ("Origin", "http://elsewhere.example")],
+            "{}",
+            403,
+        ),
+        (
+            "/api/v1/marks",
+            "/api/v1/marks",
+            &[right, ("Host", "elsewhere.example")],
+            "{}",
+            421,
+        ),
+        (
+            "/api/v1/marks",
+            "/api/v1/marks",
+            &[("Authorization", "Bearer no")],
+            "{}",
+            401,
+        ),
+        (
+            "/api/v1/alarms/{kind}/{action}",
+            "/api/v1/alarms/stall/acknowledge",
+            &[right],
+            "{}",
+            202,
+        ),
+        (
+            "/api/v1/alarms/{kind}/{action}",
+            "/api/v1/alarms/overpull/shelve",
+            &[right],
+            r#"{"seconds":9}"#,
+            409,
+        ),
+        (
+            "/api/v1/alarms/{kind}/{action}",
+            "/api/v1/alarms/recorder/shelve",
+            &[right],
+            r#"{"seconds":9}"#,
+            409,
+        ),
+        (
+            "/api/v1/alarms/{kind}/{action}",
+            "/api/v1/alarms/stall/shelve",
+            &[right],
+            "{}",
+            422,
+        ),
+        (
+            "/api/v1/alarms/{kind}/{action}",
+            "/api/v1/alarms/ghost/reset",
+            &[right],
+            "{}",
+            404,
+        ),
+        (
+            "/api/v1/session",
+            "/api/v1/session",
+            &[],
+            r#"{"token":"no"}"#,
+            401,
+        ),
+    ];
+    let mut values = Vec::new();
+    for (path, concrete, headers, body, status) in cases {
+        let answer = post(at, concrete, headers, body);
+        let case = format!("{concrete} {body} {headers:?}");
+        assert_eq!(answer.status, *status, "{case}: {}", answer.text());
+        let said = &document["paths"][path]["post"]["responses"][status.to_string()];
+        let schema = &said["content"]["application/json"]["schema"];
+        assert!(schema.is_object(), "{case}: not in the document");
+        values.push(serde_json::json!([case, schema, answer.json()]));
+    }
+    let signed_in = post(
+        at,
+        "/api/v1/session",
+        &[],
+        &format!(r#"{{"token":"{TOKEN}"}}"#),
+    );
+    assert_eq!(signed_in.status, 204);
+    assert!(document["paths"]["/api/v1/session"]["post"]["responses"]["204"].is_object());
+    values
+}
+
+#[test]
+fn the_api_document_names_every_address_the_server_knows() {
+    let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("../daemon/src/web");
+    let routes = std::fs::read_to_string(source.join("mod.rs")).unwrap();
+    let document: serde_json::Value =
+        serde_json::from_str(&std::fs::read_to_string(source.join("openapi.json")).unwrap())
+            .unwrap();
+    let known: BTreeSet<&str> = routes
+        .split(".route(\"")
+        .skip(1)
+        .filter_map(|rest| rest.split('"').next())
+        .collect();
+    let named = document["paths"].as_object().unwrap();
+    assert!(known.len() > 8, "{known:?}");
+    assert_eq!(known, named.keys().map(String::as_str).collect());
 }
 
 #[test]

@@ -7,7 +7,9 @@ use kerfwatch::job::print_default_job;
 use kerfwatch_tests::http::{get, open_stream};
 use kerfwatch_tests::rig::{Rig, Setup};
 use std::io::{BufRead, Read};
+use std::net::SocketAddr;
 use std::sync::atomic::Ordering;
+use std::sync::mpsc;
 use std::time::{Duration, Instant};
 
 fn rig(patience: Duration) -> (Rig, tempfile::TempDir) {
@@ -106,6 +108,72 @@ fn a_reader_that_comes_back_gets_what_it_missed() {
     let middle = all[all.len() / 2];
     let rest = points_since(middle);
     assert_eq!(rest[0], all[all.len() / 2 + 1]);
+    rig.stop().unwrap();
+}
+
+/// The data of the next event of each wanted kind, with when it came.
+fn events(
+    at: SocketAddr,
+    wanted: &'static [&'static str],
+) -> mpsc::Receiver<(String, String, Instant)> {
+    let mut lines = open_stream(at, "/api/v1/stream").lines();
+    let (found, is_found) = mpsc::channel();
+    std::thread::spawn(move || {
+        let mut kind = String::new();
+        while let Some(Ok(line)) = lines.next() {
+            if let Some(name) = line.strip_prefix("event: ") {
+                name.clone_into(&mut kind);
+            } else if let Some(data) = line.strip_prefix("data: ")
+                && wanted.contains(&kind.as_str())
+                && found
+                    .send((kind.clone(), data.to_owned(), Instant::now()))
+                    .is_err()
+            {
+                return;
+            }
+        }
+    });
+    is_found
+}
+
+#[test]
+fn an_overpull_is_pushed_at_once_and_its_alarm_follows_without_waiting_for_the_next_look() {
+    let (mut rig, _folder) = rig(Duration::from_secs(10));
+    let heard = events(rig.page(), &["warning", "now"]);
+    for n in 0..50 {
+        rig.send(ChannelId::Load, 1500.0 + f64::from(n % 3));
+        rig.send(ChannelId::Depth, 2010.0);
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    let sent = Instant::now();
+    // Two readings: a jump that no line could give needs a second one.
+    rig.send(ChannelId::Load, 20_000.0);
+    rig.send(ChannelId::Load, 20_000.0);
+    let mut warned = None;
+    loop {
+        let (kind, data, seen) = heard.recv_timeout(Duration::from_secs(10)).unwrap();
+        let value: serde_json::Value = serde_json::from_str(&data).unwrap();
+        if kind == "warning" && value["kind"] == "overpull" {
+            assert!(
+                value["tension_n"].as_f64() > value["limit_n"].as_f64(),
+                "{value}"
+            );
+            warned = Some(seen);
+        }
+        let alarms = value["alarms"].as_array().cloned().unwrap_or_default();
+        let stands =
+            |alarm: &serde_json::Value| alarm["kind"] == "overpull" && alarm["level"] == "high";
+        if alarms.iter().any(stands) {
+            let warned = warned.expect("the guard speaks first");
+            // To be read, not a limit: the machine is shared.
+            println!(
+                "warning after {:?}, alarm after {:?}",
+                warned - sent,
+                seen - sent
+            );
+            break;
+        }
+    }
     rig.stop().unwrap();
 }
 

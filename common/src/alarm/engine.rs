@@ -428,6 +428,7 @@ impl AlarmEngine {
                     level: alarm.level.name().to_owned(),
                     state: alarm.state.name().to_owned(),
                     raised_s: seconds(alarm.raised[0].unwrap_or(0)),
+                    until_s: alarm.until.map(seconds),
                     message: self.message(index, several),
                 }
             })

@@ -138,6 +138,7 @@ mod tests {
                 level: "high".into(),
                 state: state.into(),
                 raised_s: 0.0,
+                until_s: None,
                 message: String::new(),
             }],
         }
@@ -147,7 +148,7 @@ mod tests {
     fn an_output_sounds_until_its_alarm_is_acknowledged() {
         let wanted = ["overpull".to_owned(), "stall".to_owned()];
         assert_eq!(horn("unacknowledged").sounding(&wanted), ["stall"]);
-        assert_eq!(horn("returned unacknowledged").sounding(&wanted), ["stall"]);
+        assert_eq!(horn("returned_unacknowledged").sounding(&wanted), ["stall"]);
         assert!(horn("acknowledged").sounding(&wanted).is_empty());
         assert!(horn("unacknowledged").sounding(&wanted[..1]).is_empty());
     }

@@ -12,7 +12,7 @@ use axum::response::{IntoResponse, Response};
 use kerfwatch::input::{Mark, MarkKind};
 use kerfwatch::job::Display;
 use kerfwatch::result::{GrooveBin, Joint};
-use kerfwatch::snapshot::Snapshot;
+use kerfwatch::snapshot::{AlarmView, Snapshot};
 use kerfwatch::time::seconds;
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
@@ -252,7 +252,20 @@ pub(crate) struct AlarmAction {
     seconds: Option<f64>,
 }
 
-/// Kinds of alarms of the design; shelving is refused for the one that must never be silent.
+/// Not what must never be silent, nor what concerns the daemon itself: that is acknowledged, or
+/// mended. Of overpull only the lesser alarm (pull above pick-up weight), while it stands alone.
+fn may_shelve(alarms: &[AlarmView], kind: &str) -> bool {
+    match kind {
+        "recorder" | "output" | "forward" => false,
+        "overpull" => {
+            let mut standing = alarms.iter().filter(|alarm| alarm.kind == kind).peekable();
+            standing.peek().is_some() && standing.all(|alarm| alarm.level == "low")
+        }
+        _ => true,
+    }
+}
+
+/// Kinds of alarms of the design.
 pub(crate) const KINDS: &[&str] = &[
     "overpull",
     "approaching",
@@ -282,17 +295,19 @@ pub(crate) async fn alarm(
         Ok(body) => body,
         Err(error) => return failure(error.status(), &error.body_text()),
     };
-    match alarm_mark(&kind, &action, &body) {
+    let now = Arc::clone(&server.published.snapshot.borrow());
+    match alarm_mark(&kind, &action, &body, &now.alarms) {
         Ok(mark) => change(&server, peer, mark, &body.author).await,
         Err((status, text)) => failure(status, &text),
     }
 }
 
-/// What an action on an alarm means, or why it is refused.
+/// What an action on an alarm means, or why it is refused; `alarms`: those that are not normal.
 pub(crate) fn alarm_mark(
     kind: &str,
     action: &str,
     body: &AlarmAction,
+    alarms: &[AlarmView],
 ) -> Result<MarkKind, (StatusCode, String)> {
     let refuse = |status, text: &str| Err((status, text.to_owned()));
     if !KINDS.contains(&kind) {
@@ -302,9 +317,10 @@ pub(crate) fn alarm_mark(
     match action {
         "acknowledge" => Ok(MarkKind::Acknowledge(kind)),
         "reset" => Ok(MarkKind::Reset(kind)),
-        "shelve" if kind == "overpull" => {
-            refuse(StatusCode::CONFLICT, "overpull cannot be shelved")
-        }
+        "shelve" if !may_shelve(alarms, &kind) => refuse(
+            StatusCode::CONFLICT,
+            "an overpull at the tension limit, and alarms about the daemon itself, cannot be shelved",
+        ),
         "shelve" => match body.seconds {
             Some(seconds) if seconds > 0.0 && seconds <= SHELVE_S_MAX => {
                 Ok(MarkKind::Shelve(kind, seconds))
@@ -365,7 +381,8 @@ pub(crate) async fn sign_in(
     match server.access.sign_in(peer.0, &headers, &body.token) {
         Ok(value) => {
             tracing::info!(target: "kerfwatchd::audit", peer = %peer.0, "signed in");
-            session_cookie(&value, "")
+            let secure = super::access::is_over_tls(&headers);
+            session_cookie(&value, if secure { "; Secure" } else { "" })
         }
         Err(refusal) => server.refuse(peer.0, refusal),
     }

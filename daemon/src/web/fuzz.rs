@@ -44,7 +44,7 @@ pub fn request(data: &[u8]) {
     let mut parts = uri.path().rsplit('/');
     let (action, alarm) = (parts.next().unwrap_or(""), parts.next().unwrap_or(""));
     if let Ok(Json(body)) = Json::<AlarmAction>::from_bytes(body)
-        && let Ok(kind) = alarm_mark(alarm, action, &body)
+        && let Ok(kind) = alarm_mark(alarm, action, &body, &[])
     {
         assert_bounded(&kind);
         assert!(!matches!(&kind, MarkKind::Shelve(alarm, _) if alarm == "overpull"));

@@ -11,6 +11,7 @@ mod metrics;
 mod socket;
 mod stream;
 
+use crate::outputs::Horn;
 use crate::progress::count;
 use crate::publish::Published;
 use access::{Access, Refusal};
@@ -28,7 +29,7 @@ use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::net::TcpListener;
-use tokio::sync::{broadcast, mpsc};
+use tokio::sync::{broadcast, mpsc, watch};
 use tokio_util::sync::CancellationToken;
 
 /// How long a reader may take nothing before its connection is closed.
@@ -97,6 +98,8 @@ pub(crate) struct Server {
     pub(crate) access: Access,
     pub(crate) events: broadcast::Sender<Bytes>,
     pub(crate) marks: mpsc::Sender<Mark>,
+    /// The overpull guard speaks here first.
+    pub(crate) horn: watch::Receiver<Horn>,
     pub(crate) stop: CancellationToken,
 }
 
@@ -201,6 +204,7 @@ impl Page {
         self,
         published: Arc<Published>,
         marks: mpsc::Sender<Mark>,
+        horn: watch::Receiver<Horn>,
         stop: CancellationToken,
     ) -> std::io::Result<()> {
         let progress = Arc::clone(&published.progress);
@@ -209,6 +213,7 @@ impl Page {
             access: Access::new(self.config.token.as_deref(), self.config.names),
             events: broadcast::Sender::new(stream::BACKLOG),
             marks,
+            horn,
             stop: stop.clone(),
         });
         let broadcaster = tokio::spawn(stream::broadcaster(Arc::clone(&server), stop.clone()));

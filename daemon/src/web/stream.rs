@@ -7,7 +7,8 @@
 //! | `points` | on connecting (what was missed) and 10 times a second | columns of [`crate::history`] |
 //! | `now` | 10 times a second | the snapshot without groove and joints |
 //! | `groove` | on connecting and once a second when it changed | groove bins and joints |
-//! | `told` | at once | a stroke, an alarm, a mark |
+//! | `told` | at once; after an alarm `now` follows at once too | a stroke, an alarm, a mark |
+//! | `warning` | at once | what the overpull guard has found, before the pipeline has it |
 //! | `health` | once a second | counters of ingest, recorder, page |
 //!
 //! *Back-fill*: `?since=SECONDS`, or the browser's own `Last-Event-ID` (`RUN:SECONDS`), which is
@@ -17,7 +18,10 @@
 
 use super::Server;
 use super::api::{GrooveView, JobView, health};
+use crate::guard::Warning;
+use crate::outputs::Horn;
 use crate::progress::count;
+use crate::publish::Told;
 use axum::body::{Body, Bytes};
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
@@ -67,11 +71,62 @@ fn without_groove(snapshot: &Snapshot) -> Snapshot {
     }
 }
 
+/// A finding of the overpull guard as it goes over the wire. The alarm of the pipeline, which can be
+/// acknowledged, follows in `now`.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+struct GuardWarning {
+    kind: &'static str,
+    at_s: f64,
+    tension_n: f64,
+    limit_n: f64,
+}
+
+/// What has been heard of the guard.
+#[derive(Debug)]
+struct Heard {
+    overpulls: u64,
+    overpull: Option<Warning>,
+    approaching: Option<Warning>,
+}
+
+impl Heard {
+    fn of(horn: &Horn) -> Self {
+        Self {
+            overpulls: horn.overpulls,
+            overpull: horn.overpull,
+            approaching: horn.approaching,
+        }
+    }
+
+    /// What has begun since `before`.
+    fn since(&self, before: &Self) -> impl Iterator<Item = GuardWarning> {
+        let overpull = self
+            .overpull
+            .filter(|_| self.overpulls > before.overpulls)
+            .map(|warning| ("overpull", warning));
+        let approaching = self
+            .approaching
+            .filter(|_| self.approaching != before.approaching)
+            .map(|warning| ("approaching", warning));
+        overpull
+            .into_iter()
+            .chain(approaching)
+            .map(|(kind, warning)| GuardWarning {
+                kind,
+                at_s: warning.at_s,
+                tension_n: warning.tension_n,
+                limit_n: warning.limit_n,
+            })
+    }
+}
+
 /// Makes the shared events until `stop`.
 pub(crate) async fn broadcaster(server: Arc<Server>, stop: CancellationToken) {
     let mut ticks = tokio::time::interval(STEP);
     ticks.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Skip);
     let mut told = server.published.told.subscribe();
+    let mut horn = server.horn.clone();
+    let mut guard = Heard::of(&horn.borrow_and_update());
     let mut step = 0_u64;
     let mut newest_s = f64::NEG_INFINITY;
     let mut groove = GrooveView::default();
@@ -81,7 +136,19 @@ pub(crate) async fn broadcaster(server: Arc<Server>, stop: CancellationToken) {
             what = told.recv() => {
                 if let Ok(what) = what {
                     server.send(event("told", None, &what));
+                    if matches!(what, Told::Alarm { .. }) {
+                        let snapshot = Arc::clone(&server.published.snapshot.borrow());
+                        server.send(event("now", None, &without_groove(&snapshot)));
+                    }
                 }
+                continue;
+            }
+            Ok(()) = horn.changed() => {
+                let new = Heard::of(&horn.borrow_and_update());
+                for warning in new.since(&guard) {
+                    server.send(event("warning", None, &warning));
+                }
+                guard = new;
                 continue;
             }
             _ = ticks.tick() => {}

@@ -1,9 +1,11 @@
-//! How long from the bytes of an overpull on the port to the alarm word on the output line, while the
-//! disk stalls, fifty pages watch and the database is dead; and what the daemon costs.
+//! How long from the bytes of an overpull on the port to the alarm word on the output line and to a
+//! reader of the live page, while the disk stalls, fifty pages watch and the database is dead; and
+//! what the daemon costs.
 //!
 //! ```text
 //! cargo run --release -p kerfwatch-tests --bin latency -- --seconds 120
 //! cargo run --release -p kerfwatch-tests --bin latency -- --quiet-disk --pages 0 --seconds 1800
+//! cargo run --release -p kerfwatch-tests --bin latency -- --quiet-disk --no-alarms --rate 50 --pages 50
 //! ```
 //!
 //! The daemon runs in a process of its own. Latencies go into an HdrHistogram, corrected for
@@ -201,6 +203,8 @@ fn measure(args: &Args) -> anyhow::Result<()> {
     let start = Instant::now();
     let before = cost(&daemon)?;
     let (sent, times) = std::sync::mpsc::channel::<Instant>();
+    let (sent_too, page_times) = std::sync::mpsc::channel::<Instant>();
+    let on_page = (!args.no_alarms).then(|| std::thread::spawn(move || on_page(page, &page_times)));
     let feeding = {
         let (stop, over) = (Arc::clone(&stop), Arc::clone(&over));
         let alarms = !args.no_alarms;
@@ -220,6 +224,7 @@ fn measure(args: &Args) -> anyhow::Result<()> {
                     over.store(true, Ordering::Relaxed);
                     pulse_due += EVERY;
                     let _ = sent.send(time);
+                    let _ = sent_too.send(time);
                 }
                 let line = 2010.0 + 0.0001 * (n % 1000) as f64;
                 let _ = depth.write(format!("D {line:.4}\r\n").as_bytes(), || true);
@@ -275,15 +280,7 @@ fn measure(args: &Args) -> anyhow::Result<()> {
         },
     );
     if !args.no_alarms {
-        println!(
-            "port to alarm output, ms: {} overpulls; p50 {:.3}  p99 {:.3}  p99.9 {:.3}  max {:.3} (uncorrected p99.9 {:.3})",
-            plain.len(),
-            ms(latencies.value_at_quantile(0.5)),
-            ms(latencies.value_at_quantile(0.99)),
-            ms(latencies.value_at_quantile(0.999)),
-            ms(latencies.max()),
-            ms(plain.value_at_quantile(0.999)),
-        );
+        say("port to alarm output", &latencies, &plain);
     }
     println!(
         "daemon: {:.2} % of a core, RSS {:.1} MiB at the start, {:.1} at the end, {:.1} at most",
@@ -292,7 +289,51 @@ fn measure(args: &Args) -> anyhow::Result<()> {
         after.rss_mib,
         after.rss_most_mib,
     );
-    end(daemon, pages)
+    end(daemon, pages)?;
+    // The stream ends with the daemon.
+    if let Some(on_page) = on_page {
+        let (latencies, plain) = on_page
+            .join()
+            .map_err(|_| anyhow::anyhow!("the reader of the page panicked"))??;
+        say("port to live page", &latencies, &plain);
+    }
+    Ok(())
+}
+
+fn say(what: &str, latencies: &Histogram<u64>, plain: &Histogram<u64>) {
+    println!(
+        "{what}, ms: {} overpulls; p50 {:.3}  p99 {:.3}  p99.9 {:.3}  max {:.3} (uncorrected p99.9 {:.3})",
+        plain.len(),
+        ms(latencies.value_at_quantile(0.5)),
+        ms(latencies.value_at_quantile(0.99)),
+        ms(latencies.value_at_quantile(0.999)),
+        ms(latencies.max()),
+        ms(plain.value_at_quantile(0.999)),
+    );
+}
+
+/// Reads the live stream as a page does, until it ends; corrected and plain latencies.
+fn on_page(
+    page: SocketAddr,
+    times: &std::sync::mpsc::Receiver<Instant>,
+) -> anyhow::Result<(Histogram<u64>, Histogram<u64>)> {
+    let mut latencies = Histogram::<u64>::new_with_bounds(1, 60_000_000, 3)?;
+    let mut plain = latencies.clone();
+    let mut stream = kerfwatch_tests::http::open_stream(page, "/api/v1/stream");
+    let mut line = String::new();
+    while stream.read_line(&mut line).unwrap_or(0) > 0 {
+        let seen = Instant::now();
+        // One at a time is under way: the newest is the one.
+        if line.contains("\"kind\":\"overpull\",\"at_s\"")
+            && let Some(time) = times.try_iter().last()
+        {
+            let micros = u64::try_from((seen - time).as_micros())?.max(1);
+            latencies.record_correct(micros, u64::try_from(EVERY.as_micros())?)?;
+            plain.record(micros)?;
+        }
+        line.clear();
+    }
+    Ok((latencies, plain))
 }
 
 fn ms(micros: u64) -> f64 {

@@ -225,7 +225,7 @@ fn a_refused_token_raises_the_alarm_at_once_and_is_read_afresh() {
     assert_all_once(&server);
     let alarms = outcome.alarms.views();
     assert!(alarms[0].message.contains("renew the token"), "{alarms:?}");
-    assert_eq!(alarms[0].state, "returned unacknowledged");
+    assert_eq!(alarms[0].state, "returned_unacknowledged");
 }
 
 #[test]
