@@ -19,7 +19,16 @@ export function make(tag, properties = {}, ...children) {
   return node;
 }
 
-export const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
+// Looked up once for each theme and size of the window: drawings ask hundreds of times a frame.
+const looks = new Map();
+export const forgetLooks = () => looks.clear();
+window.addEventListener("resize", forgetLooks, true);
+function look(name, find) {
+  if (!looks.has(name)) looks.set(name, find(getComputedStyle(document.documentElement)));
+  return looks.get(name);
+}
+
+export const colour = (name) => look(name, (style) => style.getPropertyValue(name).trim());
 
 // A canvas as large as its place, sharp on any screen; drawn in CSS pixels.
 export function brush(canvas) {
@@ -39,7 +48,7 @@ export function brush(canvas) {
 }
 
 // Text size of the page, so that drawings grow with a wide screen.
-export const rem = () => parseFloat(getComputedStyle(document.documentElement).fontSize);
+export const rem = () => look("rem", (style) => parseFloat(style.fontSize));
 
 let hush = 0;
 // A short word at the bottom: what was done, or why not.

@@ -1,5 +1,5 @@
 // What this screen remembers: theme, units, clock, who marks. Nothing else is kept.
-import { at, say } from "/dom.js";
+import { at, forgetLooks, say } from "/dom.js";
 
 const KEY = "kerfwatch";
 let kept = {};
@@ -22,6 +22,7 @@ export function keep(name, value) {
 export function connectSwitches(changed, shownUnits) {
   const word = () => {
     document.documentElement.dataset.theme = preferences.theme;
+    forgetLooks();
     say("switch-theme", preferences.theme === "day" ? "Night" : "Day");
     say("switch-units", shownUnits() === "metric" ? "Field" : "Metric");
     say("switch-clock", preferences.clock === "utc" ? "Local" : "UTC");

@@ -201,9 +201,9 @@ try {
     assert.doesNotMatch((await row(page)).text, /^INSTRUMENT/);
     await until(page, () => document.querySelector("#alarm-text strong")?.textContent.startsWith("INSTRUMENT"));
     await page.click("#alarm-buttons >> text=Shelve");
-    await page.click("dialog >> text=5 min");
-    assert.equal(await page.getAttribute("dialog >> text=5 min", "aria-pressed"), "true");
-    await page.click("dialog .main");
+    await page.click("dialog[open] >> text=/^5 min$/");
+    assert.equal(await page.getAttribute("dialog[open] >> text=/^5 min$/", "aria-pressed"), "true");
+    await page.click("dialog[open] .main");
     await until(page, aside);
     const left = await page.evaluate(async () => {
       const { store } = await import("/store.js");

@@ -109,12 +109,15 @@ fn every_answer_is_as_the_api_document_says() {
     rig.stop().unwrap();
 }
 
+/// Path as in the document and as asked for, headers, body, status.
+type Case<'a> = (&'a str, &'a str, &'a [(&'a str, &'a str)], &'a str, u16);
+
 /// Changes of all sorts, right and wrong: each answer's status must be in the document, and its body
 /// as said there.
 fn changes(at: SocketAddr, document: &serde_json::Value) -> Vec<serde_json::Value> {
     let bearer = format!("Bearer {TOKEN}");
     let right = ("Authorization", bearer.as_str());
-    let cases: &[(&str, &str, &[(&str, &str)], &str, u16)] = &[
+    let cases: &[Case] = &[
         (
             "/api/v1/marks",
             "/api/v1/marks",
