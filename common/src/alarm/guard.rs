@@ -149,6 +149,19 @@ pub struct Verdict {
 }
 
 /// Judges every load reading.
+///
+/// ```
+/// use kerfwatch::alarm::{GuardModel, OverpullGuard};
+/// use kerfwatch::job::{print_default_job, read_job};
+///
+/// let job = read_job(print_default_job(), "job.toml")?.job;
+/// let mut guard = OverpullGuard::new(GuardModel::new(&job));
+/// guard.line(0, 2010.0);
+/// assert!(!guard.load(1_000_000, 3000.0).overpull);
+/// let limit_n = guard.model().limit_n(Some(2010.0));
+/// assert!(guard.load(2_000_000, limit_n + 1.0).overpull);
+/// # Ok::<(), kerfwatch::job::Findings>(())
+/// ```
 #[derive(Debug, Clone)]
 pub struct OverpullGuard {
     model: GuardModel,

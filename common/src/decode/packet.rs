@@ -47,6 +47,16 @@ fn layout() -> impl bincode::config::Config {
 }
 
 /// What one frame says.
+///
+/// ```
+/// use kerfwatch::decode::packet::Packet;
+///
+/// let mut frame = Vec::new();
+/// Packet::new(258, Some(2.5), None).encode(&mut frame);
+/// assert_eq!(frame.pop(), Some(0)); // its end
+/// let packet = Packet::decode(&mut frame).unwrap();
+/// assert_eq!((packet.seq, packet.load, packet.depth), (258, Some(2.5), None));
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq, Default, bincode::Encode, bincode::Decode)]
 pub struct Packet {
     /// [`VERSION`].

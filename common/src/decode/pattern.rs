@@ -89,6 +89,21 @@ impl Expression {
 }
 
 /// Lines of one port -> readings.
+///
+/// ```
+/// use kerfwatch::decode::pattern::PatternDecoder;
+/// use kerfwatch::input::ChannelId;
+///
+/// let pattern = r"ST,(?<load>[-+.\d]+),lbf";
+/// let mut decoder = PatternDecoder::new(&[(ChannelId::Load, pattern)])?;
+/// let mut read = Vec::new();
+/// for bytes in [&b"ST,+12"[..], b"50.5,lbf\r\nST,garbled\r\n"] {
+///     decoder.push(0, bytes, &mut |reading| read.push(reading.raw));
+/// }
+/// assert_eq!(read, [1250.5]);
+/// assert_eq!(decoder.counts().bad, 1);
+/// # Ok::<(), kerfwatch::decode::pattern::PatternError>(())
+/// ```
 #[derive(Debug, Clone)]
 pub struct PatternDecoder {
     expressions: Vec<Expression>,
