@@ -27,6 +27,8 @@ pub const TICK_NS: Nanos = 100_000_000;
 const ARRIVAL_STEP_NS: Nanos = 10_000;
 /// Shortest timer; a played record ticks by its frames.
 const TIMER_MIN: Duration = Duration::from_millis(5);
+/// A tick later than this means that nothing ran.
+const STANDSTILL_NS: Nanos = 1_000_000_000;
 /// A step of the host's UTC beyond this is noted in the record.
 const CLOCK_STEP_S: f64 = 1.0;
 const CLOCK_LOOK_TICKS: u64 = 50;
@@ -82,6 +84,14 @@ impl Ingest {
         self.mark(note("the run goes on after an interruption".to_owned()));
     }
 
+    /// Takes over the open alarms of a run that broke off. An input like any other, so that a replay finds them too.
+    pub fn take_over(&mut self, alarms: MarkKind) {
+        self.mark(Mark {
+            kind: alarms,
+            author: "kerfwatchd".to_owned(),
+        });
+    }
+
     /// Runs until `stop`; then takes what the ports still had and closes both queues.
     pub async fn run(
         mut self,
@@ -97,10 +107,13 @@ impl Ingest {
                 biased;
                 () = stop.cancelled() => break,
                 event = ports.recv() => match event {
-                    Some(event) => self.port(event),
+                    Some(event) => {
+                        self.look_for_standstill();
+                        self.port(event);
+                    }
                     None => break,
                 },
-                _ = timer.tick() => {}
+                _ = timer.tick() => self.look_for_standstill(),
                 mark = marks.recv(), if marks_open => match mark {
                     Some(mark) => self.mark(mark),
                     None => marks_open = false,
@@ -179,6 +192,24 @@ impl Ingest {
         {
             self.look_for_clock_step();
         }
+    }
+
+    /// A sample path that did not run (a suspended or overloaded host, a stopped process) has judged nothing
+    /// meanwhile. The tick goes in before anything that has waited: so the instruments are found silent, and
+    /// their alarms raised, before late readings make them look well again.
+    fn look_for_standstill(&mut self) {
+        let now = self.clock.now();
+        let overdue = now - self.tick_due;
+        if overdue < STANDSTILL_NS || !self.clock.is_live() {
+            return;
+        }
+        count(&self.progress.standstills);
+        let slept_s = seconds(overdue + TICK_NS);
+        tracing::warn!(slept_s, "the sample path did not run");
+        self.tick_if_due();
+        self.mark(note(format!(
+            "the daemon did not run for {slept_s:.1} s (host asleep or overloaded): nothing was watched"
+        )));
     }
 
     /// The run's own clock does not step; the UTC shown beside it does, and readers of the record

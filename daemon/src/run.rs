@@ -18,7 +18,7 @@ use crate::console::Console;
 use crate::core::{Core, GrooveClock};
 use crate::disk::{Brake, Disk};
 use crate::forward::{Forwarder, Limits};
-use crate::guard::Guard;
+use crate::guard::{Guard, LearnedPickUp};
 use crate::handover::Handover;
 use crate::ingest::Ingest;
 use crate::notify;
@@ -31,7 +31,7 @@ use crate::recorder::{Decisions, Recorder, policy};
 use crate::run_folder::{self, FolderError, OpenRun};
 use crate::web::{Page, PageConfig, PageError};
 use kerfwatch::decode::SetupError;
-use kerfwatch::input::Mark;
+use kerfwatch::input::{Mark, MarkKind};
 use kerfwatch::job::Job;
 use kerfwatch::recording::{Folder, RecordError, RunWriter};
 use kerfwatch::result::RunResult;
@@ -65,6 +65,8 @@ pub struct Config {
     pub page: Option<PageConfig>,
     /// A run folder to go on with.
     pub resume: Option<PathBuf>,
+    /// Open alarms of a run that broke off, for a new run to take over.
+    pub before: Option<MarkKind>,
     /// Brakes the disk in tests and benches; the default does nothing.
     pub brake: Brake,
     /// Print lines for people on standard output.
@@ -240,7 +242,8 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
     };
     let time = clock.clone();
     let tell_time: ports::Clock = Arc::new(move || time.now());
-    let guard = Guard::new(&job)?;
+    let learned = Arc::<LearnedPickUp>::default();
+    let guard = Guard::new(&job, &pipeline, Arc::clone(&learned));
     let open_ports = PortConfig::of_job(&job, &tell_time)?;
     let run_id = head.run_id;
     let published = Arc::new(Published::new(
@@ -310,6 +313,7 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
             },
             horn: horn.clone(),
             groove: GrooveClock::default(),
+            learned,
         };
         threads.start("kw-core", move || core.run())?
     };
@@ -337,6 +341,9 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
         );
         if resumed {
             ingest.resumed();
+        }
+        if let Some(alarms) = config.before {
+            ingest.take_over(alarms);
         }
         let outputs_of_job = job.alarm.outputs.clone();
         let (follow, counters, stop) = (follow.clone(), Arc::clone(&progress), stop.clone());

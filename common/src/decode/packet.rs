@@ -210,6 +210,7 @@ impl PacketDecoder {
                 raw,
                 seq: Some(u64::from(packet.seq)),
                 device_s: packet.device_us.map(|us| us as f64 / 1e6),
+                temperature: None,
             });
         }
         if given {

@@ -12,6 +12,7 @@ mod relay;
 use crate::guard::Warning;
 use crate::progress::Progress;
 use crate::shell_alarm::ShellAlarms;
+use kerfwatch::alarm::AlarmKind;
 use kerfwatch::job::{AlarmOutput, OutputKind};
 use kerfwatch::snapshot::AlarmView;
 use kerfwatch::time::seconds;
@@ -22,7 +23,7 @@ use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
 
 /// Kind of the alarm of a failing output.
-pub const ALARM: &str = "output";
+const ALARM: AlarmKind = AlarmKind::Output;
 
 /// What the outputs follow.
 #[derive(Debug, Clone, Default)]
@@ -137,6 +138,7 @@ mod tests {
                 kind: "stall".into(),
                 level: "high".into(),
                 state: state.into(),
+                about: String::new(),
                 raised_s: 0.0,
                 message: String::new(),
             }],
@@ -147,7 +149,7 @@ mod tests {
     fn an_output_sounds_until_its_alarm_is_acknowledged() {
         let wanted = ["overpull".to_owned(), "stall".to_owned()];
         assert_eq!(horn("unacknowledged").sounding(&wanted), ["stall"]);
-        assert_eq!(horn("returned unacknowledged").sounding(&wanted), ["stall"]);
+        assert_eq!(horn("returned_unacknowledged").sounding(&wanted), ["stall"]);
         assert!(horn("acknowledged").sounding(&wanted).is_empty());
         assert!(horn("unacknowledged").sounding(&wanted[..1]).is_empty());
     }

@@ -86,6 +86,7 @@ fn daemon(job: &std::path::Path, quiet_disk: bool) -> anyhow::Result<()> {
             patience: PATIENCE,
         }),
         resume: None,
+        before: None,
         brake,
         speak: false,
         started: Some(up),

@@ -1,7 +1,7 @@
 //! Facts about the engine in time: delays, latch, shelving, chatter, restart.
 
 use super::*;
-use crate::input::ChannelId;
+use crate::input::{ChannelId, MarkKind};
 use proptest::prelude::*;
 
 const S: Nanos = NANOS_PER_SECOND;
