@@ -178,3 +178,6 @@ impl Watch {
         let _ = self.engine.mark(at, mark);
     }
 }
+
+#[cfg(test)]
+mod tests;

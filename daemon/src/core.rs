@@ -16,7 +16,7 @@ use kerfwatch::alarm::PickUpTable;
 use kerfwatch::input::{Event, Input, Mark, MarkKind};
 use kerfwatch::pipeline::Pipeline;
 use kerfwatch::recording::{Derived, time_of};
-use kerfwatch::result::RunResult;
+use kerfwatch::result::{AlarmRecord, RunResult};
 use kerfwatch::snapshot::Snapshot;
 use kerfwatch::time::{Nanos, seconds};
 use std::sync::Arc;
@@ -54,6 +54,8 @@ pub struct Core {
     pub groove: GrooveClock,
     /// Pick-up weight goes to the guard this way.
     pub learned: Arc<LearnedPickUp>,
+    /// What is no news.
+    pub by_design: ByDesign,
 }
 
 impl Core {
@@ -159,6 +161,7 @@ impl Core {
                 let _ = self.published.told.send(Told::Stroke(stroke.clone()));
             }
             Event::Interval(_) => {}
+            Event::Alarm { state, record, .. } if self.by_design.is_one(state, record) => {}
             Event::Alarm { at, state, record } => {
                 self.console.alarm(seconds(*at), state, record);
                 let _ = self.published.told.send(Told::Alarm {
@@ -194,6 +197,32 @@ impl Core {
             changed
         });
         self.published.snapshot.send_replace(Arc::new(snapshot));
+    }
+}
+
+/// Alarms put aside by the logic of the process, at every reversal: recorded, but no news for the crew.
+#[derive(Debug, Default)]
+pub struct ByDesign {
+    aside: Vec<(String, String)>,
+}
+
+impl ByDesign {
+    /// Whether this change puts an alarm aside by design, or only ends that.
+    fn is_one(&mut self, state: &str, record: &AlarmRecord) -> bool {
+        let place = (self.aside.iter())
+            .position(|(kind, level)| *kind == record.kind && *level == record.level);
+        match (state, place) {
+            ("suppressed", None) => {
+                self.aside.push((record.kind.clone(), record.level.clone()));
+                true
+            }
+            ("suppressed", Some(_)) => true,
+            (state, Some(place)) => {
+                self.aside.swap_remove(place);
+                state == "normal"
+            }
+            _ => false,
+        }
     }
 }
 

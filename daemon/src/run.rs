@@ -15,7 +15,7 @@
 
 use crate::clock::{Hand, RunClock};
 use crate::console::Console;
-use crate::core::{Core, GrooveClock};
+use crate::core::{ByDesign, Core, GrooveClock};
 use crate::disk::{Brake, Disk};
 use crate::forward::{Forwarder, Limits};
 use crate::guard::{Guard, LearnedPickUp};
@@ -25,6 +25,7 @@ use crate::notify;
 use crate::outputs;
 use crate::outputs::Horn;
 use crate::ports::{self, PortConfig};
+use crate::precedence;
 use crate::progress::Progress;
 use crate::publish::Published;
 use crate::recorder::{Decisions, Recorder, policy};
@@ -314,6 +315,7 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
             horn: horn.clone(),
             groove: GrooveClock::default(),
             learned,
+            by_design: ByDesign::default(),
         };
         threads.start("kw-core", move || core.run())?
     };
@@ -350,6 +352,7 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
         let shell = Arc::clone(&published.shell_alarms);
         let stop_outputs = stop_outputs.clone();
         threads.start("kw-instruments", move || -> std::io::Result<()> {
+            precedence::take();
             runtime()?.block_on(async {
                 let (events, events_in) = mpsc::channel(PORT_EVENTS_MAX);
                 for port in open_ports {

@@ -22,6 +22,7 @@ pub struct Running {
     /// Where the page answers.
     pub page: SocketAddr,
     environment: Vec<(String, String)>,
+    arguments: Vec<String>,
 }
 
 impl Drop for Running {
@@ -60,6 +61,11 @@ fn spawn(folder: &Path, environment: &[(String, String)], more: &[&str]) -> Chil
 impl Running {
     /// Starts the daemon with the sample job.
     pub fn start(environment: &[(&str, &str)]) -> Self {
+        Self::start_with(environment, &[])
+    }
+
+    /// Likewise, with more on its command line.
+    pub fn start_with(environment: &[(&str, &str)], arguments: &[&str]) -> Self {
         let folder = tempfile::tempdir().expect("a folder");
         let ends = [
             Terminal::open().expect("a pseudo terminal"),
@@ -75,17 +81,21 @@ impl Running {
             .map(|(name, value)| ((*name).to_owned(), (*value).to_owned()))
             .collect();
         Self {
-            child: spawn(folder.path(), &environment, &[]),
+            child: spawn(folder.path(), &environment, arguments),
             ends,
             folder,
             page,
             environment,
+            arguments: arguments.iter().map(|&word| word.to_owned()).collect(),
         }
     }
 
     /// Starts it again by the same command line and `more`.
     pub fn start_again(&mut self, more: &[&str]) {
-        self.child = spawn(self.folder.path(), &self.environment, more);
+        let arguments: Vec<&str> = (self.arguments.iter().map(String::as_str))
+            .chain(more.iter().copied())
+            .collect();
+        self.child = spawn(self.folder.path(), &self.environment, &arguments);
     }
 
     /// All runs, oldest first.

@@ -120,6 +120,29 @@ fn a_verdict_of_the_guard_becomes_three_conditions() {
 }
 
 #[test]
+fn the_lesser_overpull_does_not_come_back_when_both_conditions_end_together() {
+    let mut e = engine();
+    let mut both = |e: &mut AlarmEngine, at, active| {
+        over(e, at, active);
+        let detail = Detail::None;
+        e.condition(
+            AlarmKind::Overpull,
+            at,
+            active,
+            Level::Low,
+            Some(4100.0),
+            detail,
+        );
+    };
+    both(&mut e, S, true);
+    e.tick(2 * S);
+    both(&mut e, 3 * S, false);
+    e.tick(60 * S);
+    assert_eq!(e.state(AlarmKind::Overpull, Level::Low), AlarmState::Normal);
+    assert_eq!(raisings(&e, "overpull", "low"), Vec::<f64>::new());
+}
+
+#[test]
 fn overpull_cannot_be_put_aside_at_its_top_level() {
     let mut e = engine();
     over(&mut e, S, true);

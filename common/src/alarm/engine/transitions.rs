@@ -19,6 +19,11 @@ impl AlarmEngine {
         let alarm = &mut self.alarms[index];
         let latching = Rule::of(alarm.kind, alarm.level).latching;
         let before = alarm.state;
+        // What comes back from being put aside is judged afresh: a condition that is gone is gone, though its
+        // off-delay may still run.
+        if stimulus == Stimulus::PutBack && !alarm.raw {
+            alarm.active = false;
+        }
         let after = next_state(before, stimulus, latching, alarm.active);
         if after == before {
             return;
