@@ -122,7 +122,7 @@ fn a_verdict_of_the_guard_becomes_three_conditions() {
 #[test]
 fn the_lesser_overpull_does_not_come_back_when_both_conditions_end_together() {
     let mut e = engine();
-    let mut both = |e: &mut AlarmEngine, at, active| {
+    let both = |e: &mut AlarmEngine, at, active| {
         over(e, at, active);
         let detail = Detail::None;
         e.condition(
