@@ -11,6 +11,9 @@ const NICENESS: i32 = -10;
 /// Gives the calling thread precedence; whether that was permitted.
 pub fn take() -> bool {
     // On Linux niceness belongs to a thread, and no process means the calling one.
+    if rustix::process::getpriority_process(None).is_ok_and(|niceness| niceness <= NICENESS) {
+        return true; // the service manager has given it more
+    }
     let taken = rustix::process::setpriority_process(None, NICENESS);
     if let Err(error) = taken {
         tracing::debug!(%error, "the sample path has no precedence over other programs");

@@ -236,14 +236,15 @@ fn measure(args: &Args) -> anyhow::Result<()> {
                     stroking(n as f64 * step.as_secs_f64(), 0.5 * limit)
                 };
                 let tension = tension + (n * 7919 % 13) as f64;
+                // Told before it is sent: the alarm may be back at once.
                 let time = Instant::now();
-                let _ = load.write(format!("L {tension:.2}\r\n").as_bytes(), || true);
                 if is_pulse {
                     over.store(true, Ordering::Relaxed);
                     // Never twice running: between two overpulls tension has to fall.
                     pulse_due = (pulse_due + EVERY).max(Instant::now() + EVERY / 2);
                     let _ = sent.send(time);
                 }
+                let _ = load.write(format!("L {tension:.2}\r\n").as_bytes(), || true);
                 let _ = depth.write(format!("D {line:.4}\r\n").as_bytes(), || true);
                 n += 1;
             }
