@@ -148,7 +148,7 @@ fn recording_goes_on_by_itself_when_a_full_disk_has_room_again() {
         health["recorded_s"].as_f64().unwrap() > health["ingest_s"].as_f64().unwrap() - 1.5
     });
     wait_for("the alarm returns", || {
-        alarm(&daemon).is_none_or(|(state, _)| state == "returned unacknowledged")
+        alarm(&daemon).is_none_or(|(state, _)| state == "returned_unacknowledged")
     });
     let sent = instruments.stop();
     wait_until_recorded(&run, &sent);
