@@ -104,6 +104,9 @@ pub enum MarkKind {
     Shelve(String, f64),
     /// A latched alarm was reset (by kind).
     Reset(String),
+    /// Alarms of an earlier run that nobody had dealt with when that run broke off: a new run takes them over.
+    /// JSON of [`crate::alarm::SavedAlarms`].
+    AlarmsBefore(String),
 }
 
 /// What the core decided.

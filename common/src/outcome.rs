@@ -1,6 +1,7 @@
 //! From the state of the pipeline to what people and machines read: result and snapshot.
 
 use crate::align::CELL_S;
+use crate::decode::FrameCounts;
 use crate::groove::GrooveEstimate;
 use crate::groove::drag_model::NEVER;
 use crate::groove::ledger::Row;
@@ -14,6 +15,7 @@ use crate::result::{
 };
 use crate::snapshot::{ChannelView, Glance, Snapshot};
 use crate::time::seconds;
+use std::collections::BTreeMap;
 
 /// Step of the tool track in the result, s.
 const TRACK_STEP: f64 = 1.0;
@@ -331,12 +333,23 @@ fn channels(p: &Pipeline) -> Vec<ChannelView> {
         .into_iter()
         .map(|(id, name, i)| {
             let h = p.instruments.health(id);
+            let frames = p.instruments.frame_counts_of(id);
             ChannelView {
                 name: name.to_owned(),
                 readings: h.readings,
                 rate_hz: h.rate_hz,
                 age_s: p.newest[i].map(|n| (seconds(p.now) - n.0).max(0.0)),
                 bad_frames: h.bad_frames,
+                bad_kinds: frames.map(bad_kinds).unwrap_or_default(),
+                partial_frames: frames.map_or(0, |f| f.partial),
+                gaps: h.gaps,
+                out_of_range: h.out_of_range,
+                frozen: h.frozen,
+                spikes: h.spikes,
+                duplicates: h.duplicates,
+                reordered: h.reordered,
+                missing: h.missing,
+                port_losses: h.port_losses,
                 fault: h.fault.word().to_owned(),
             }
         })
@@ -361,6 +374,14 @@ fn is_before_cut(p: &Pipeline) -> bool {
         row.marked_out != Some(true) && sum <= least * n
     };
     p.free_until.is_none() && p.ledger.rows.iter().all(ran_free)
+}
+
+fn bad_kinds(counts: &FrameCounts) -> BTreeMap<String, u64> {
+    counts
+        .by_kind()
+        .filter(|(_, count)| *count > 0)
+        .map(|(kind, count)| (kind.to_owned(), count))
+        .collect()
 }
 
 fn live_moving(p: &Pipeline, live: Option<&GrooveEstimate>) -> State {

@@ -4,6 +4,7 @@
 //! groove estimate. Everything is a function of the inputs and their order; nothing here reads a
 //! clock, so a replay of the recorded inputs gives the same results bit for bit.
 
+use crate::alarm::{PickUpTable, Pull, SavedAlarms};
 use crate::align::{Aligner, Cell};
 use crate::calibrate::{CalibratedReading, Instruments};
 use crate::groove::drag_model::BasePrior;
@@ -24,6 +25,7 @@ use crate::result::{RunResult, Stroke};
 use crate::snapshot::{Glance, Snapshot};
 use crate::time::{Nanos, seconds};
 use crate::watch::Watch;
+use std::sync::Arc;
 
 /// Error of the free tool's drag, each way, once friction and weight were learned, N.
 const LEARNED_DRAG_SD: f64 = 25.0;
@@ -48,6 +50,7 @@ pub struct Pipeline {
     pub(crate) live: Option<GrooveEstimate>,
     pub(crate) free_runs: FreeRuns,
     pub(crate) learned: Option<Learned>,
+    pick_up: Option<Arc<PickUpTable>>,
     pub(crate) free_until: Option<f64>,
     /// Drag of a first pass over a fresh wall, from nominal values, N.
     pub(crate) first_pass_drag: f64,
@@ -92,6 +95,7 @@ impl Pipeline {
             live: None,
             free_runs: FreeRuns::default(),
             learned: None,
+            pick_up: None,
             free_until: None,
             first_pass_drag: groove::first_pass_drag(job),
             instruments: instruments(job),
@@ -207,6 +211,7 @@ impl Pipeline {
         self.last = self.last.max(cell.time());
         if let (Some(line), Some(tension)) = (cell.line, cell.tension) {
             self.bends.push(line, tension);
+            self.watch.line_life(self.now, self.bends.life_used_max());
         }
         let mut moments = std::mem::take(&mut self.moments);
         self.motion.push(cell, &mut |m| moments.push(m));
@@ -278,6 +283,15 @@ impl Pipeline {
         let deepest = motion::deepest(&self.job);
         if let Some(l) = friction::learn(self.motion.hanging(), nominal, means, deepest) {
             self.motion.use_learned(&l, deepest);
+            let pull = Pull {
+                line_friction: l.up,
+                tool_friction: l.tool,
+                weight: l.weight,
+                offset_n: l.offset,
+            };
+            let table = Arc::new(PickUpTable::learned(&self.job, &pull));
+            self.watch.use_pick_up(&table);
+            self.pick_up = Some(table);
             self.learned = Some(l);
         }
     }
@@ -316,7 +330,7 @@ impl Pipeline {
     fn mark(&mut self, at: Nanos, mark: &Mark, events: &mut Vec<Event>) {
         self.watch.mark(at, &mark.kind);
         match mark.kind {
-            MarkKind::Zero(_) => {
+            MarkKind::Zero(line) => {
                 // What waits belongs to the old counter.
                 let mut cells = Vec::new();
                 self.aligner.new_counter(&mut |c| cells.push(c));
@@ -328,6 +342,7 @@ impl Pipeline {
                 for m in &moments {
                     self.moment(m, events);
                 }
+                self.bends.rezero(line);
                 self.moved_counter = self.moment.map(|m| m.depth);
             }
             MarkKind::ReferenceDepth(depth) => {
@@ -378,6 +393,21 @@ impl Pipeline {
     /// What was learned of friction and weight.
     pub fn learned(&self) -> Option<Learned> {
         self.learned
+    }
+
+    /// Alarms that are not normal, for a run that follows this one.
+    pub fn saved_alarms(&self) -> SavedAlarms {
+        self.watch.engine.saved(self.now)
+    }
+
+    /// The instruments as they are now, for a guard that runs ahead of the pipeline.
+    pub fn instruments(&self) -> &Instruments {
+        &self.instruments
+    }
+
+    /// Pick-up weight as learned, for a guard that runs ahead of the pipeline.
+    pub fn pick_up(&self) -> Option<&Arc<PickUpTable>> {
+        self.pick_up.as_ref()
     }
 
     /// Brings the live groove estimate up to date; call after a stroke has ended.

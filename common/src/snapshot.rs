@@ -2,6 +2,7 @@
 
 use crate::result::{Direction, GrooveBin, Joint, Quality, State};
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 
 /// What is known at one moment of a run.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -84,6 +85,8 @@ pub struct AlarmView {
     pub level: String,
     /// State, e.g. `unacknowledged`.
     pub state: String,
+    /// Which part of several of one kind: `load` or `depth` of `sensor`, the name of an output; else empty.
+    pub about: String,
     /// When raised.
     pub raised_s: f64,
     /// End of shelving; `None` while it is not shelved.
@@ -97,14 +100,34 @@ pub struct AlarmView {
 pub struct ChannelView {
     /// `load` or `depth`.
     pub name: String,
-    /// Good readings.
+    /// Readings, good or doubtful.
     pub readings: u64,
     /// Readings per second over the last seconds.
     pub rate_hz: f64,
     /// Time since the last good reading.
     pub age_s: Option<f64>,
-    /// Frames that did not decode.
+    /// Frames of its port that did not decode.
     pub bad_frames: u64,
-    /// What is wrong, in one word (`stale`, `frozen`, `range`), or empty.
+    /// The same by kind of fault, kinds that occurred only.
+    pub bad_kinds: BTreeMap<String, u64>,
+    /// Half frames after opening the port or when it was lost: expected, not bad.
+    pub partial_frames: u64,
+    /// Silences longer than the channel's limit, the present one included.
+    pub gaps: u64,
+    /// Readings out of range.
+    pub out_of_range: u64,
+    /// Readings that repeated an unchanged value though it should have changed.
+    pub frozen: u64,
+    /// Readings set aside as spikes.
+    pub spikes: u64,
+    /// Readings with the frame number of the one before.
+    pub duplicates: u64,
+    /// Readings with an older frame number than the one before.
+    pub reordered: u64,
+    /// Frame numbers that were skipped.
+    pub missing: u64,
+    /// Times its port was lost.
+    pub port_losses: u64,
+    /// What is wrong, in one word (`closed`, `stale`, `frames`, `range`, `frozen`), or empty.
     pub fault: String,
 }

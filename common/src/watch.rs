@@ -5,7 +5,7 @@
 //! anything else does; the same guard runs in the daemon ahead of record and queue.
 
 use crate::alarm::{
-    AlarmEngine, AlarmKind, Detail, GuardModel, Level, OverpullGuard, Sense, Verdict,
+    AlarmEngine, AlarmKind, Detail, GuardModel, Level, OverpullGuard, PickUpTable, Sense, Verdict,
 };
 use crate::calibrate::{ChannelHealth, Fault};
 use crate::infer::hold::Motionless;
@@ -13,6 +13,7 @@ use crate::input::{ChannelId, MarkKind};
 use crate::job::{AlarmLimits, Job};
 use crate::motion::Moment;
 use crate::time::{NANOS_PER_SECOND, Nanos};
+use std::sync::Arc;
 
 /// Low tension is expected for this long after the line turns.
 const REVERSAL: Nanos = 3 * NANOS_PER_SECOND;
@@ -40,6 +41,12 @@ impl Watch {
             verdict: None,
             line_way: 0.0,
         }
+    }
+
+    /// From now on pick-up weight is that learned from free passes. Comes at the input that taught it, so
+    /// that a replay judges every reading by the same figure.
+    pub fn use_pick_up(&mut self, table: &Arc<PickUpTable>) {
+        self.guard.use_pick_up(table);
     }
 
     /// The newest verdict of the guard.
@@ -151,7 +158,26 @@ impl Watch {
 
     /// Alarm marks of the operator; others are no business of this stage.
     pub fn mark(&mut self, at: Nanos, mark: &MarkKind) {
+        let name = match mark {
+            MarkKind::Acknowledge(name) | MarkKind::Reset(name) | MarkKind::Shelve(name, _) => name,
+            MarkKind::Zero(_) => return self.guard.new_counter(),
+            MarkKind::AlarmsBefore(saved) => {
+                // The daemon wrote it; in a damaged record there is nothing to take over.
+                if let Ok(saved) = serde_json::from_str(saved) {
+                    self.engine.restore(at, &saved);
+                }
+                return;
+            }
+            _ => return,
+        };
+        let of_daemon = [AlarmKind::Recorder, AlarmKind::Forward, AlarmKind::Output];
+        if of_daemon.iter().any(|kind| kind.name() == name) {
+            return; // its own engine takes it
+        }
         // A refused command changes nothing; the page has told the operator so already.
         let _ = self.engine.mark(at, mark);
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -14,6 +14,18 @@ const bytes = (n) => {
   return `${value.toFixed(unit < 2 ? 0 : 1)} ${units[unit]}`;
 };
 
+// What happened to a channel and its frames: only what happened at all.
+function troubles(channel) {
+  const kinds = Object.entries(channel.bad_kinds).map(([kind, n]) => `${n} ${kind.replaceAll("_", " ")}`).join(", ");
+  const counts = [
+    [channel.bad_frames, `bad frames${kinds === "" ? "" : ` (${kinds})`}`],
+    [channel.partial_frames, "half frames"], [channel.gaps, "gaps"], [channel.out_of_range, "out of range"],
+    [channel.frozen, "frozen"], [channel.spikes, "spikes"], [channel.duplicates, "duplicates"],
+    [channel.reordered, "out of order"], [channel.missing, "missing"], [channel.port_losses, "port losses"],
+  ].filter(([n]) => n > 0).map(([n, what]) => `${n} ${what}`);
+  return counts.length === 0 ? "nothing wrong with them" : counts.join(", ");
+}
+
 function channelPart(channel, oldAfterS) {
   const silent = channel.age_s === null || channel.age_s > oldAfterS;
   const level = silent || channel.fault === "stale" ? "high" : channel.fault !== "" ? "low" : "ok";
@@ -23,7 +35,7 @@ function channelPart(channel, oldAfterS) {
     level,
     state,
     chip: level === "ok" ? `${channel.rate_hz.toFixed(0)}/s` : silent ? "silent" : state,
-    figures: `${channel.rate_hz.toFixed(1)} readings/s, newest ${channel.age_s === null ? "–" : `${channel.age_s.toFixed(1)} s`} old, ${channel.readings} good, ${channel.bad_frames} bad frames`,
+    figures: `${channel.rate_hz.toFixed(1)} readings/s, newest ${channel.age_s === null ? "–" : `${channel.age_s.toFixed(1)} s`} old, ${channel.readings} readings: ${troubles(channel)}`,
   };
 }
 
@@ -68,7 +80,7 @@ export function showHealth(now, health, job, oldAfterS) {
     parts.push({ name: "data", level: "ok", state: "counted", figures: `${q.gaps} gaps, ${q.late} late, ${q.out_of_range} out of range, ${q.spikes} spikes` });
     parts.push({ name: "line", level: "ok", state: "bends counted", figures: `most bent section: ${now.bends_max} bends${wear}` });
   }
-  if (health !== null) parts.push({ name: "page", level: "ok", state: `${health.streams} open`, figures: `${health.streams_dropped} dropped as too slow, ${health.clock_steps} steps of the clock, ports opened ${health.ports_opened}, lost ${health.ports_lost}` });
+  if (health !== null) parts.push({ name: "page", level: "ok", state: `${health.streams} open`, figures: `${health.streams_dropped} dropped as too slow, ${health.clock_steps} steps of the clock, ${health.standstills} standstills, ports opened ${health.ports_opened}, lost ${health.ports_lost}` });
   at("health").replaceChildren(...parts.map((part) =>
     make("tr", { data: { level: part.level } },
       make("td", { textContent: part.name }), make("td", { textContent: `${SHAPES[part.level]} ${part.state}` }), make("td", { textContent: part.figures }))));

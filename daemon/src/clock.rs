@@ -72,6 +72,11 @@ impl RunClock {
         }
     }
 
+    /// It follows the host, and not a player.
+    pub fn is_live(&self) -> bool {
+        matches!(self.source, Source::Boot { .. })
+    }
+
     /// Wall duration in which about `run_ns` of run time pass.
     pub fn wall(&self, run_ns: Nanos) -> Duration {
         Duration::from_nanos((run_ns.max(0) as f64 / self.speed()) as u64)

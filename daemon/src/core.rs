@@ -5,17 +5,18 @@
 //! changes. It never waits for disk, page or network.
 
 use crate::console::Console;
-use crate::guard::Warning;
+use crate::guard::{LearnedPickUp, Warning};
 use crate::handover::{Batch, Handover};
 use crate::history::Point;
 use crate::outputs::Horn;
 use crate::progress::Progress;
 use crate::publish::{MarkView, Published, STROKES_KEPT, Told};
 use crate::recorder::Decisions;
+use kerfwatch::alarm::PickUpTable;
 use kerfwatch::input::{Event, Input, Mark, MarkKind};
 use kerfwatch::pipeline::Pipeline;
 use kerfwatch::recording::{Derived, time_of};
-use kerfwatch::result::RunResult;
+use kerfwatch::result::{AlarmRecord, RunResult};
 use kerfwatch::snapshot::Glance;
 use kerfwatch::time::{Nanos, seconds};
 use std::sync::Arc;
@@ -52,6 +53,10 @@ pub struct Core {
     pub horn: watch::Sender<Horn>,
     /// When the groove was last worked out.
     pub groove: GrooveClock,
+    /// Pick-up weight goes to the guard this way.
+    pub learned: Arc<LearnedPickUp>,
+    /// What is no news.
+    pub by_design: ByDesign,
 }
 
 impl Core {
@@ -62,6 +67,7 @@ impl Core {
         let mut events = Vec::new();
         let mut published = Instant::now();
         let mut point_due: Nanos = 0;
+        let mut told_pick_up = self.pipeline.pick_up().cloned();
         while self.inputs.take(&mut batch, LOOK) {
             let mut newest = None;
             batch.drain(|input| {
@@ -79,6 +85,7 @@ impl Core {
                     self.published.history().push(point(&glance));
                 }
             });
+            self.tell_pick_up(&mut told_pick_up);
             if let Some(at) = newest {
                 progress.core_at_ns.store(at, Ordering::Relaxed);
             }
@@ -112,9 +119,7 @@ impl Core {
                 progress.core_ticks.fetch_add(1, Ordering::Relaxed);
             }
             Input::Mark { at, mark } => {
-                if let MarkKind::Acknowledge(kind) = &mark.kind {
-                    self.published.shell_alarms.acknowledge(kind);
-                }
+                self.published.shell_alarms.mark(&mark.kind);
                 let view = mark_view(*at, mark);
                 self.console.mark(&view);
                 self.published.marks().push(view.clone());
@@ -122,6 +127,15 @@ impl Core {
                 let _ = self.published.told.send(Told::Mark(view));
             }
             _ => {}
+        }
+    }
+
+    fn tell_pick_up(&self, told: &mut Option<Arc<PickUpTable>>) {
+        if let Some(table) = self.pipeline.pick_up()
+            && told.as_ref().is_none_or(|told| !Arc::ptr_eq(told, table))
+        {
+            self.learned.put(table);
+            *told = Some(Arc::clone(table));
         }
     }
 
@@ -149,6 +163,7 @@ impl Core {
                 let _ = self.published.told.send(Told::Stroke(stroke.clone()));
             }
             Event::Interval(_) => {}
+            Event::Alarm { state, record, .. } if self.by_design.is_one(state, record) => {}
             Event::Alarm { at, state, record } => {
                 self.console.alarm(seconds(*at), state, record);
                 // Whoever is told looks at the present next: it must hold the alarm.
@@ -165,6 +180,7 @@ impl Core {
     fn publish(&mut self) {
         self.groove.renew(&mut self.pipeline);
         let mut snapshot = self.pipeline.snapshot();
+        snapshot.alarms.extend(self.published.shell_alarms.views());
         // The guard is ahead of the pipeline; its word stands until the pipeline has had time to
         // come to its own finding, which is then the one to be acknowledged.
         let now_s = snapshot.at_s;
@@ -184,8 +200,33 @@ impl Core {
             }
             changed
         });
-        snapshot.alarms.extend(self.published.shell_alarms.views());
         self.published.snapshot.send_replace(Arc::new(snapshot));
+    }
+}
+
+/// Alarms put aside by the logic of the process, at every reversal: recorded, but no news for the crew.
+#[derive(Debug, Default)]
+pub struct ByDesign {
+    aside: Vec<(String, String)>,
+}
+
+impl ByDesign {
+    /// Whether this change puts an alarm aside by design, or only ends that.
+    fn is_one(&mut self, state: &str, record: &AlarmRecord) -> bool {
+        let place = (self.aside.iter())
+            .position(|(kind, level)| *kind == record.kind && *level == record.level);
+        match (state, place) {
+            ("suppressed", None) => {
+                self.aside.push((record.kind.clone(), record.level.clone()));
+                true
+            }
+            ("suppressed", Some(_)) => true,
+            (state, Some(place)) => {
+                self.aside.swap_remove(place);
+                state == "normal"
+            }
+            _ => false,
+        }
     }
 }
 
@@ -240,6 +281,10 @@ pub fn mark_view(at: Nanos, mark: &Mark) -> MarkView {
         MarkKind::Acknowledge(kind) => ("acknowledge", kind.clone()),
         MarkKind::Shelve(kind, seconds) => ("shelve", format!("{kind} for {seconds} s")),
         MarkKind::Reset(kind) => ("reset", kind.clone()),
+        MarkKind::AlarmsBefore(_) => (
+            "alarms_before",
+            "alarms of the run before that nobody had dealt with".to_owned(),
+        ),
     };
     MarkView {
         at_s: seconds(at),

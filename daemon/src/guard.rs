@@ -3,14 +3,17 @@
 //! It has instruments of its own (decoder and calibration of the core), so that it depends neither
 //! on the aligner nor on the queue to the pipeline. What it finds goes to horn, relay and programs at
 //! once; the pipeline comes to the same finding from the same input a few milliseconds later, and
-//! that one is recorded, latched and acknowledged.
+//! that one is recorded, latched and acknowledged. So nothing that a replay must find again is decided here;
+//! the pick-up weight learned by the pipeline may come to this guard a few readings later than to that one.
 
-use kerfwatch::alarm::{GuardModel, OverpullGuard};
+use arc_swap::ArcSwapOption;
+use kerfwatch::alarm::{GuardModel, OverpullGuard, PickUpTable};
 use kerfwatch::calibrate::Instruments;
-use kerfwatch::decode::SetupError;
-use kerfwatch::input::{ChannelId, Input};
+use kerfwatch::input::{ChannelId, Input, MarkKind};
 use kerfwatch::job::Job;
+use kerfwatch::pipeline::Pipeline;
 use kerfwatch::time::seconds;
+use std::sync::Arc;
 
 /// A tension at or near the limit, as the guard saw it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -39,39 +42,74 @@ impl Raised {
     }
 }
 
+/// The pick-up weight that the pipeline has learned, on its way to the guard.
+#[derive(Debug, Default)]
+pub struct LearnedPickUp {
+    newest: ArcSwapOption<PickUpTable>,
+}
+
+impl LearnedPickUp {
+    /// The pipeline has learned a new one.
+    pub fn put(&self, table: &Arc<PickUpTable>) {
+        self.newest.store(Some(Arc::clone(table)));
+    }
+
+    /// A new one, once. Never waits.
+    fn take(&self) -> Option<Arc<PickUpTable>> {
+        // The look is cheaper than the exchange.
+        if self.newest.load().is_none() {
+            return None;
+        }
+        self.newest.swap(None)
+    }
+}
+
 /// Judges every load reading.
 #[derive(Debug)]
 pub struct Guard {
     instruments: Instruments,
     guard: OverpullGuard,
+    learned: Arc<LearnedPickUp>,
     overpull: bool,
     approaching: bool,
     judged: u64,
 }
 
 impl Guard {
-    /// A guard for one job.
-    ///
-    /// # Errors
-    /// The instruments of the job cannot be set up.
-    pub fn new(job: &Job) -> Result<Self, SetupError> {
-        Ok(Self {
-            instruments: Instruments::new(job)?,
-            guard: OverpullGuard::new(GuardModel::new(job)),
+    /// A guard that starts where `pipeline` is: a run that goes on after a crash keeps the depth the crew had
+    /// set and the pick-up weight it had learned. Later weights come through `learned`.
+    pub fn new(job: &Job, pipeline: &Pipeline, learned: Arc<LearnedPickUp>) -> Self {
+        let mut guard = OverpullGuard::new(GuardModel::new(job));
+        if let Some(table) = pipeline.pick_up() {
+            guard.use_pick_up(table);
+        }
+        Self {
+            instruments: pipeline.instruments().clone(),
+            guard,
+            learned,
             overpull: false,
             approaching: false,
             judged: 0,
-        })
+        }
     }
 
     /// What begins with this input.
     pub fn judge(&mut self, input: &Input) -> Raised {
+        if let Some(table) = self.learned.take() {
+            self.guard.use_pick_up(&table);
+        }
+        if let Input::Mark { mark, .. } = input
+            && matches!(mark.kind, MarkKind::Zero(_))
+        {
+            self.guard.new_counter();
+        }
         let Self {
             instruments,
             guard,
             overpull,
             approaching,
             judged,
+            ..
         } = self;
         let mut raised = Raised::default();
         let mut every = |reading: &kerfwatch::calibrate::CalibratedReading| {
@@ -114,7 +152,7 @@ mod tests {
     fn bytes_beyond_the_limit_raise_once_until_they_fall_again() {
         let text = with_plain_instruments(print_default_job()).unwrap();
         let job = read_job(&text, "sample").unwrap().job;
-        let mut guard = Guard::new(&job).unwrap();
+        let mut guard = Guard::new(&job, &Pipeline::new(&job), Arc::default());
         let mut at = 0;
         let mut overpulls = 0;
         let mut send = |channel, value| {

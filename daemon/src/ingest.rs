@@ -13,7 +13,7 @@ use crate::outputs::Horn;
 use crate::ports::{PortChange, PortEvent};
 use crate::progress::{Progress, count};
 use kerfwatch::input::{Input, Mark, MarkKind};
-use kerfwatch::time::{Nanos, seconds};
+use kerfwatch::time::{NANOS_PER_SECOND, Nanos, seconds};
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::time::Duration;
@@ -27,6 +27,11 @@ pub const TICK_NS: Nanos = 100_000_000;
 const ARRIVAL_STEP_NS: Nanos = 10_000;
 /// Shortest timer; a played record ticks by its frames.
 const TIMER_MIN: Duration = Duration::from_millis(5);
+/// Chunks of bytes in a second from which they are taken together, and for how long they gather.
+const BUSY_CHUNKS: u32 = 300;
+const REST: Duration = Duration::from_millis(2);
+/// A tick later than this means that nothing ran.
+const STANDSTILL_NS: Nanos = 1_000_000_000;
 /// A step of the host's UTC beyond this is noted in the record.
 const CLOCK_STEP_S: f64 = 1.0;
 const CLOCK_LOOK_TICKS: u64 = 50;
@@ -50,6 +55,12 @@ pub struct Ingest {
     tick_due: Nanos,
     lost_since: Option<(Nanos, u64)>,
     utc_step_s: f64,
+    /// Something was raised since the last rest.
+    raised: bool,
+    /// Chunks of bytes since a time, and whether they came thick in the second before.
+    chunks: u32,
+    chunks_since: Nanos,
+    is_busy: bool,
 }
 
 impl Ingest {
@@ -74,12 +85,24 @@ impl Ingest {
             tick_due: from,
             lost_since: None,
             utc_step_s: 0.0,
+            raised: false,
+            chunks: 0,
+            chunks_since: from,
+            is_busy: false,
         }
     }
 
     /// Says in the record that a run goes on after an interruption.
     pub fn resumed(&mut self) {
         self.mark(note("the run goes on after an interruption".to_owned()));
+    }
+
+    /// Takes over the open alarms of a run that broke off. An input like any other, so that a replay finds them too.
+    pub fn take_over(&mut self, alarms: MarkKind) {
+        self.mark(Mark {
+            kind: alarms,
+            author: "kerfwatchd".to_owned(),
+        });
     }
 
     /// Runs until `stop`; then takes what the ports still had and closes both queues.
@@ -97,16 +120,23 @@ impl Ingest {
                 biased;
                 () = stop.cancelled() => break,
                 event = ports.recv() => match event {
-                    Some(event) => self.port(event),
+                    Some(event) => {
+                        self.look_for_standstill();
+                        self.port(event);
+                    }
                     None => break,
                 },
-                _ = timer.tick() => {}
+                _ = timer.tick() => self.look_for_standstill(),
                 mark = marks.recv(), if marks_open => match mark {
                     Some(mark) => self.mark(mark),
                     None => marks_open = false,
                 },
             }
             self.tick_if_due();
+            if ports.is_empty() && self.may_rest() {
+                // Holds up this whole thread, which is the point: frames gather in the ports meanwhile.
+                std::thread::sleep(REST);
+            }
         }
         ports.close();
         while let Some(event) = ports.recv().await {
@@ -129,6 +159,7 @@ impl Ingest {
                 self.progress
                     .bytes_received
                     .fetch_add(bytes.len() as u64, Ordering::Relaxed);
+                self.count_chunk(at);
                 self.take(&Input::Received { port, at, bytes });
             }
             PortChange::Sent(bytes) => self.take(&Input::Sent { port, at, bytes }),
@@ -181,6 +212,39 @@ impl Ingest {
         }
     }
 
+    /// At high rates two milliseconds' frames are taken at a time: being woken for each costs twice as much as
+    /// all that is done with it. Never right after something was raised: outputs go first.
+    fn may_rest(&mut self) -> bool {
+        let raised = std::mem::take(&mut self.raised);
+        self.is_busy && !raised && self.clock.is_live()
+    }
+
+    fn count_chunk(&mut self, at: Nanos) {
+        self.chunks += 1;
+        if at - self.chunks_since >= NANOS_PER_SECOND {
+            self.is_busy = self.chunks >= BUSY_CHUNKS;
+            (self.chunks_since, self.chunks) = (at, 0);
+        }
+    }
+
+    /// A sample path that did not run (a suspended or overloaded host, a stopped process) has judged nothing
+    /// meanwhile. The tick goes in before anything that has waited: so the instruments are found silent, and
+    /// their alarms raised, before late readings make them look well again.
+    fn look_for_standstill(&mut self) {
+        let now = self.clock.now();
+        let overdue = now - self.tick_due;
+        if overdue < STANDSTILL_NS || !self.clock.is_live() {
+            return;
+        }
+        count(&self.progress.standstills);
+        let slept_s = seconds(overdue + TICK_NS);
+        tracing::warn!(slept_s, "the sample path did not run");
+        self.tick_if_due();
+        self.mark(note(format!(
+            "the daemon did not run for {slept_s:.1} s (host asleep or overloaded): nothing was watched"
+        )));
+    }
+
     /// The run's own clock does not step; the UTC shown beside it does, and readers of the record
     /// must be able to tell.
     fn look_for_clock_step(&mut self) {
@@ -197,6 +261,7 @@ impl Ingest {
     fn take(&mut self, input: &Input) {
         let raised = self.guard.judge(input);
         if !raised.is_nothing() {
+            self.raised = true;
             self.horn.send_modify(|horn| {
                 horn.overpull = raised.overpull.or(horn.overpull);
                 horn.approaching = raised.approaching.or(horn.approaching);

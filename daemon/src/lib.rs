@@ -23,6 +23,7 @@ pub mod logging;
 pub mod notify;
 pub mod outputs;
 pub mod ports;
+pub mod precedence;
 pub mod progress;
 pub mod publish;
 pub mod recorder;

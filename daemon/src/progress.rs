@@ -42,6 +42,8 @@ pub struct Progress {
     pub ports_lost: AtomicU64,
     /// Steps of the host's UTC noticed.
     pub clock_steps: AtomicU64,
+    /// Times the sample path did not run for a second or more.
+    pub standstills: AtomicU64,
     /// Page: streams open now.
     pub streams: AtomicU64,
     /// Page: streams closed because their reader was too slow.

@@ -12,6 +12,7 @@ use crate::disk::Disk;
 use crate::handover::{Batch, Handover};
 use crate::progress::{Progress, count};
 use crate::shell_alarm::ShellAlarms;
+use kerfwatch::alarm::AlarmKind;
 use kerfwatch::input::{Input, Mark, MarkKind};
 use kerfwatch::recording::{Derived, Policy, RecordError, RunWriter, time_of};
 use kerfwatch::time::seconds;
@@ -29,7 +30,7 @@ const RETRY: Duration = Duration::from_secs(5);
 const DECISIONS_MAX: usize = 16_384;
 /// Part of the queue that may fill before the disk counts as too slow.
 const SLOW_PART: usize = 4;
-const ALARM: &str = "recorder";
+const ALARM: AlarmKind = AlarmKind::Recorder;
 
 /// Hands decisions over without ever waiting.
 #[derive(Debug, Clone)]

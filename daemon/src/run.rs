@@ -15,23 +15,24 @@
 
 use crate::clock::{Hand, RunClock};
 use crate::console::Console;
-use crate::core::{Core, GrooveClock};
+use crate::core::{ByDesign, Core, GrooveClock};
 use crate::disk::{Brake, Disk};
 use crate::forward::{Forwarder, Limits};
-use crate::guard::Guard;
+use crate::guard::{Guard, LearnedPickUp};
 use crate::handover::Handover;
 use crate::ingest::Ingest;
 use crate::notify;
 use crate::outputs;
 use crate::outputs::Horn;
 use crate::ports::{self, PortConfig};
+use crate::precedence;
 use crate::progress::Progress;
 use crate::publish::Published;
 use crate::recorder::{Decisions, Recorder, policy};
 use crate::run_folder::{self, FolderError, OpenRun};
 use crate::web::{Page, PageConfig, PageError};
 use kerfwatch::decode::SetupError;
-use kerfwatch::input::Mark;
+use kerfwatch::input::{Mark, MarkKind};
 use kerfwatch::job::Job;
 use kerfwatch::recording::{Folder, RecordError, RunWriter};
 use kerfwatch::result::RunResult;
@@ -65,6 +66,8 @@ pub struct Config {
     pub page: Option<PageConfig>,
     /// A run folder to go on with.
     pub resume: Option<PathBuf>,
+    /// Open alarms of a run that broke off, for a new run to take over.
+    pub before: Option<MarkKind>,
     /// Brakes the disk in tests and benches; the default does nothing.
     pub brake: Brake,
     /// Print lines for people on standard output.
@@ -240,7 +243,8 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
     };
     let time = clock.clone();
     let tell_time: ports::Clock = Arc::new(move || time.now());
-    let guard = Guard::new(&job)?;
+    let learned = Arc::<LearnedPickUp>::default();
+    let guard = Guard::new(&job, &pipeline, Arc::clone(&learned));
     let open_ports = PortConfig::of_job(&job, &tell_time)?;
     let run_id = head.run_id;
     let published = Arc::new(Published::new(
@@ -310,6 +314,8 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
             },
             horn: horn.clone(),
             groove: GrooveClock::default(),
+            learned,
+            by_design: ByDesign::default(),
         };
         threads.start("kw-core", move || core.run())?
     };
@@ -339,11 +345,15 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
         if resumed {
             ingest.resumed();
         }
+        if let Some(alarms) = config.before {
+            ingest.take_over(alarms);
+        }
         let outputs_of_job = job.alarm.outputs.clone();
         let (follow, counters, stop) = (follow.clone(), Arc::clone(&progress), stop.clone());
         let shell = Arc::clone(&published.shell_alarms);
         let stop_outputs = stop_outputs.clone();
         threads.start("kw-instruments", move || -> std::io::Result<()> {
+            precedence::take();
             runtime()?.block_on(async {
                 let (events, events_in) = mpsc::channel(PORT_EVENTS_MAX);
                 for port in open_ports {

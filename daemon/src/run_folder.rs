@@ -2,15 +2,20 @@
 
 use crate::disk::{Brake, Disk};
 use crate::recorder::policy;
-use kerfwatch::input::Event;
+use kerfwatch::input::{Event, MarkKind};
 use kerfwatch::job::{Job, read_job};
 use kerfwatch::pipeline::Pipeline;
 use kerfwatch::recording::{
-    Derived, Folder, HEAD_FORMAT, RecordError, RunHead, RunReader, RunWriter, time_of,
+    Derived, Folder, HEAD_FORMAT, LOCK_FILE, MANIFEST_FILE, RecordError, RunHead, RunReader,
+    RunWriter, Storage, time_of,
 };
 use kerfwatch::time::Nanos;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+/// A run that broke off longer ago is not the one that the crew is in the middle of: one shift.
+const BROKEN_OFF_MAX: Duration = Duration::from_secs(12 * 3600);
 
 /// A run that is ready to go on recording.
 pub struct OpenRun {
@@ -205,6 +210,64 @@ impl Known {
         // Numbers are written so that they read back to the same bits.
         serde_json::to_string(record).unwrap_or_default()
     }
+}
+
+/// A run of this job, or of another one, that broke off not long ago.
+#[derive(Debug)]
+pub struct BrokenOff {
+    /// Its folder.
+    pub folder: PathBuf,
+    /// Recorded with this very job file: it can go on.
+    pub same_job: bool,
+}
+
+/// The newest run in `[record] folder`, if it was never sealed, nobody is recording it, and it was written to
+/// within the last shift.
+pub fn broken_off(record_folder: &str, job_text: &str) -> Option<BrokenOff> {
+    let newest = std::fs::read_dir(record_folder)
+        .ok()?
+        .flatten()
+        .map(|entry| entry.path())
+        .filter(|folder| folder.join("run.toml").is_file())
+        // Run ids sort by time.
+        .max()?;
+    if newest.join(MANIFEST_FILE).exists() {
+        return None;
+    }
+    let mut files = std::fs::read_dir(&newest).ok()?.flatten();
+    let is_recent = files.any(|file| {
+        let age = file.metadata().and_then(|meta| meta.modified());
+        age.is_ok_and(|time| time.elapsed().is_ok_and(|age| age < BROKEN_OFF_MAX))
+    });
+    // Held until this handle is closed, at the end of this function.
+    let is_free = Folder::open(&newest).lock(LOCK_FILE).unwrap_or(false);
+    let head = RunHead::read(&Folder::open(&newest)).ok()?;
+    (is_recent && is_free).then_some(BrokenOff {
+        folder: newest,
+        same_job: head.job == job_text,
+    })
+}
+
+/// Alarms that nobody had dealt with when a run broke off, as a new run takes them over; `None`: there were
+/// none, or the record does not tell.
+pub fn alarms_of(folder: &Path) -> Option<MarkKind> {
+    let mut reader = RunReader::open(folder).ok()?;
+    let job = read_job(&reader.head().ok()?.job.clone(), "run.toml")
+        .ok()?
+        .job;
+    let mut pipeline = Pipeline::new(&job);
+    let mut events: Vec<Event> = Vec::new();
+    reader.for_each_input(|input| {
+        pipeline.push(input, &mut events);
+        events.clear();
+    });
+    let saved = pipeline.saved_alarms();
+    if saved.is_empty() {
+        return None;
+    }
+    serde_json::to_string(&saved)
+        .ok()
+        .map(MarkKind::AlarmsBefore)
 }
 
 /// Start time to the second, and a few letters that tell apart runs of the same second.

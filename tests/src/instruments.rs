@@ -41,11 +41,14 @@ pub fn line(port: usize, n: u64) -> Vec<u8> {
     text.into_bytes()
 }
 
+/// Sends until told to stop; gives what was sent, by instrument.
+type Sender = JoinHandle<[Vec<u64>; 2]>;
+
 /// The two, at rest until told to start.
 #[derive(Debug)]
 pub struct Instruments {
     ends: [Terminal; 2],
-    sending: Option<(Arc<AtomicBool>, JoinHandle<[Vec<u64>; 2]>)>,
+    sending: Option<(Arc<AtomicBool>, Sender)>,
 }
 
 impl Instruments {

@@ -13,6 +13,8 @@ pub mod mangle;
 pub mod outside;
 pub mod peers;
 #[cfg(feature = "daemon")]
+pub mod process;
+#[cfg(feature = "daemon")]
 pub mod programs;
 pub mod readers;
 #[cfg(feature = "daemon")]

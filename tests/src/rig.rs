@@ -92,6 +92,7 @@ impl Rig {
                 patience: setup.patience,
             }),
             resume: None,
+            before: None,
             brake: setup.brake,
             speak: false,
             started: Some(up),

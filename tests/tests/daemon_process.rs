@@ -3,89 +3,16 @@
 #![cfg(feature = "daemon")]
 
 use kerfwatch::input::ChannelId;
-use kerfwatch::job::{apply_set, print_default_job, read_job};
+use kerfwatch::job::print_default_job;
 use kerfwatch::recording::RunReader;
+use kerfwatch_tests::process::Running;
 use kerfwatch_tests::programs::program;
-use kerfwatchd::demo::fixture::{line, with_plain_instruments};
-use kerfwatchd::demo::terminal::Terminal;
+use kerfwatchd::demo::fixture::line;
 use std::io::{BufRead, BufReader, Read};
 use std::os::unix::net::UnixDatagram;
-use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Stdio};
-use std::time::{Duration, Instant};
-
-struct Running {
-    child: Child,
-    ends: [Terminal; 2],
-    folder: tempfile::TempDir,
-}
-
-fn job(folder: &Path, ends: &[Terminal; 2]) -> PathBuf {
-    let mut text = with_plain_instruments(print_default_job()).unwrap();
-    for (key, value) in [
-        ("load.port", format!("serial:{}", ends[0].path.display())),
-        ("depth.port", format!("serial:{}", ends[1].path.display())),
-        ("record.folder", folder.join("runs").display().to_string()),
-        ("page.listen", "127.0.0.1:0".to_owned()),
-    ] {
-        text = apply_set(&text, &format!("{key}={value:?}")).unwrap();
-    }
-    read_job(&text, "test job").unwrap_or_else(|findings| panic!("{findings}"));
-    let file = folder.join("job.toml");
-    std::fs::write(&file, text).unwrap();
-    file
-}
-
-fn start(environment: &[(&str, &str)]) -> Running {
-    let folder = tempfile::tempdir().unwrap();
-    let ends = [Terminal::open().unwrap(), Terminal::open().unwrap()];
-    let child = Command::new(program("kerfwatchd"))
-        .arg("run")
-        .arg(job(folder.path(), &ends))
-        .envs(environment.iter().copied())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .unwrap();
-    Running {
-        child,
-        ends,
-        folder,
-    }
-}
-
-impl Running {
-    fn run_folder(&self) -> Option<PathBuf> {
-        let runs = std::fs::read_dir(self.folder.path().join("runs")).ok()?;
-        runs.flatten().map(|entry| entry.path()).next()
-    }
-
-    fn wait_for(&self, what: &str, seen: impl Fn() -> bool) {
-        let start = Instant::now();
-        while !seen() {
-            assert!(start.elapsed() < Duration::from_secs(20), "never: {what}");
-            std::thread::sleep(Duration::from_millis(20));
-        }
-    }
-
-    fn send(&mut self, channel: ChannelId, value: f64) {
-        let frame = line(channel, 0, value);
-        self.ends[usize::from(frame.port)]
-            .write(&frame.bytes, || false)
-            .unwrap();
-    }
-
-    fn signal(&self, name: &str) {
-        let pid = self.child.id().to_string();
-        assert!(
-            Command::new("kill")
-                .args([name, &pid])
-                .status()
-                .unwrap()
-                .success()
-        );
-    }
-}
+use std::path::Path;
+use std::process::{Command, Stdio};
+use std::time::Duration;
 
 fn bytes_in(folder: &Path) -> Vec<u8> {
     let mut all = Vec::new();
@@ -100,7 +27,7 @@ fn bytes_in(folder: &Path) -> Vec<u8> {
 #[test]
 fn a_signal_ends_it_cleanly_with_every_byte_on_disk_and_the_run_sealed() {
     for signal in ["-TERM", "-INT"] {
-        let mut running = start(&[]);
+        let mut running = Running::start(&[]);
         running.wait_for("a run folder", || running.run_folder().is_some());
         let mut sent = Vec::new();
         for n in 0..40 {
@@ -164,7 +91,7 @@ fn the_service_manager_hears_ready_watchdog_and_stopping() {
     socket
         .set_read_timeout(Some(Duration::from_secs(10)))
         .unwrap();
-    let mut running = start(&[
+    let mut running = Running::start(&[
         ("NOTIFY_SOCKET", path.to_str().unwrap()),
         ("WATCHDOG_USEC", "600000"),
     ]);

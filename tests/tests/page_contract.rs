@@ -245,6 +245,17 @@ fn the_api_document_names_every_address_the_server_knows() {
 #[test]
 fn the_metrics_are_openmetrics_to_a_parser_others_wrote() {
     let (rig, _folder) = rig_with_readings();
+    // Both instruments fall silent: two alarms of one kind.
+    rig.wait_for("both sensor alarms", |up| {
+        let snapshot = up.published.snapshot.borrow();
+        let about = |name| {
+            snapshot
+                .alarms
+                .iter()
+                .any(|alarm| alarm.kind == "sensor" && alarm.about == name)
+        };
+        about("load") && about("depth")
+    });
     let answer = get(rig.page(), "/metrics");
     assert_eq!(
         answer.header("content-type"),

@@ -19,113 +19,17 @@
 //! each `2L/c`, references section 9) let tension jump ahead of its mean; the time set by
 //! [`crate::job::AlarmLimits::approaching`] has to cover half a step.
 
+use super::guard_model::{GuardModel, PickUpTable};
 use super::rule::{AlarmKind, Level, Rule, Sense};
 use super::slope::RobustSlope;
-use crate::job::Job;
-use crate::model::Motion;
-use crate::model::line::{LineInFluid, tool_weight_in_fluid_n};
-use crate::model::profile_table::ProfileTable;
-use crate::model::weakest_link::WeakestLink;
-use crate::model::wellpath::WellPath;
+use super::usual_pull::UsualPull;
 use crate::time::{NANOS_PER_SECOND, Nanos};
+use std::sync::Arc;
 
-/// Spacing of the tables, m.
-const STEP_M: f64 = 10.0;
 /// Slower than this the line counts as not pulled, m/s.
 const PULLED_M_S: f64 = 0.02;
 /// Older line readings say nothing about the speed now.
 const SPEED_AGE_MAX: Nanos = 2 * NANOS_PER_SECOND;
-
-/// What the guard needs to know of a job: limit and expected pick-up weight by line paid out.
-#[derive(Debug, Clone, PartialEq)]
-pub struct GuardModel {
-    /// Limit of surface tension at 0, 10, 20, ... m, N.
-    limit_n: Vec<f64>,
-    /// Expected pick-up weight there, without cutting, N.
-    pick_up_n: Vec<f64>,
-    limit_least_n: f64,
-    ea_n: f64,
-    impedance_n_s_m: f64,
-    overpull_n: f64,
-    approaching_s: f64,
-}
-
-impl GuardModel {
-    /// The tables for a job, with the friction of the job file.
-    pub fn new(job: &Job) -> Self {
-        let path = WellPath::from_survey(&job.survey).unwrap_or_else(|_| WellPath::vertical());
-        let line = LineInFluid::from_job(&job.line, &job.fluid);
-        let deepest = (job.info.interval_bottom.si() + 200.0).max(100.0);
-        let table = ProfileTable::new(
-            &path,
-            line,
-            job.line.friction_up,
-            job.line.friction_down,
-            deepest,
-        );
-        let packing_n = job.line.stuffing_box_friction.si();
-        let tool_n = tool_weight_in_fluid_n(
-            job.tool.mass.si(),
-            job.tool.displaced_volume.si(),
-            job.fluid.density.si(),
-        );
-        // A limit in newtons never goes beyond what the weakest link bears at this depth.
-        let fraction = match job.alarm.tension_limit {
-            Some(_) => 1.0,
-            None => job.alarm.tension_fraction,
-        };
-        let link = WeakestLink {
-            breaking_load_n: job.line.breaking_load.si(),
-            line_fraction: fraction,
-            weak_point_n: job.tool.weak_point.si(),
-            weak_point_fraction: fraction,
-        };
-        let given = job
-            .alarm
-            .tension_limit
-            .map_or(f64::INFINITY, |limit| limit.si());
-        let places = (deepest / STEP_M).ceil() as usize + 1;
-        let mut limit_n = Vec::with_capacity(places);
-        let mut pick_up_n = Vec::with_capacity(places);
-        for place in 0..places {
-            let md = (place as f64 * STEP_M).min(deepest);
-            let limit = link
-                .surface_limit(&table, packing_n, Motion::Rest, md)
-                .limit_n;
-            limit_n.push(limit.min(given));
-            let inc = path.inclination_rad(md);
-            let pull = tool_n * (inc.cos() + job.line.friction_up * inc.sin());
-            let below_box = table.surface_tension(Motion::Up, pull, md);
-            pick_up_n.push(line.above_stuffing_box_n(below_box, packing_n, Motion::Up));
-        }
-        Self {
-            limit_least_n: limit_n.iter().copied().fold(f64::INFINITY, f64::min),
-            limit_n,
-            pick_up_n,
-            ea_n: line.ea_n,
-            impedance_n_s_m: line.impedance_n_s_m(),
-            overpull_n: job.alarm.overpull.si(),
-            approaching_s: job.alarm.approaching.si(),
-        }
-    }
-
-    /// Limit of surface tension, N; without a depth the least of all.
-    pub fn limit_n(&self, line_m: Option<f64>) -> f64 {
-        line_m.map_or(self.limit_least_n, |line| at_depth(&self.limit_n, line))
-    }
-
-    /// Expected pick-up weight without cutting, N.
-    pub fn pick_up_n(&self, line_m: f64) -> f64 {
-        at_depth(&self.pick_up_n, line_m)
-    }
-}
-
-fn at_depth(table: &[f64], line_m: f64) -> f64 {
-    let place = (line_m.max(0.0) / STEP_M).min((table.len() - 1) as f64);
-    let low = (place as usize).min(table.len().saturating_sub(2));
-    let high = (low + 1).min(table.len() - 1);
-    table[low] + (place - low as f64) * (table[high] - table[low])
-}
 
 /// What the guard makes of one load reading.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -149,53 +53,31 @@ pub struct Verdict {
 }
 
 /// Judges every load reading.
+///
+/// ```
+/// use kerfwatch::alarm::{GuardModel, OverpullGuard};
+/// use kerfwatch::job::{print_default_job, read_job};
+///
+/// let job = read_job(print_default_job(), "job.toml")?.job;
+/// let mut guard = OverpullGuard::new(GuardModel::new(&job));
+/// guard.line(0, 2010.0);
+/// assert!(!guard.load(1_000_000, 3000.0).overpull);
+/// let limit_n = guard.model().limit_n(Some(2010.0));
+/// assert!(guard.load(2_000_000, limit_n + 1.0).overpull);
+/// # Ok::<(), kerfwatch::job::Findings>(())
+/// ```
 #[derive(Debug, Clone)]
 pub struct OverpullGuard {
     model: GuardModel,
     tension: RobustSlope,
     line: RobustSlope,
     line_m: Option<f64>,
-    learned_pick_up_n: Option<f64>,
     before: Option<(Nanos, f64)>,
     doubtful: bool,
     overpull: bool,
     pull: bool,
     approaching: bool,
     usual: UsualPull,
-}
-
-/// Tension at which the last strokes up ran steadily.
-#[derive(Debug, Clone, Default)]
-struct UsualPull {
-    /// Highest steady tension of the last runs up, latest first.
-    runs_n: [Option<f64>; 3],
-    /// The run under way: its start, and its highest steady tension.
-    start: Option<Nanos>,
-    steady_n: Option<f64>,
-}
-
-impl UsualPull {
-    /// Shorter runs are jogs, s.
-    const RUN_S_MIN: Nanos = 3 * NANOS_PER_SECOND;
-
-    fn note(&mut self, at: Nanos, is_up: bool, steady_n: Option<f64>) {
-        if is_up {
-            self.start.get_or_insert(at);
-            if let Some(level) = steady_n {
-                self.steady_n = Some(self.steady_n.map_or(level, |before| before.max(level)));
-            }
-        } else if let Some(start) = self.start.take()
-            && let Some(steady) = self.steady_n.take()
-            && at.saturating_sub(start) >= Self::RUN_S_MIN
-        {
-            self.runs_n = [Some(steady), self.runs_n[0], self.runs_n[1]];
-        }
-    }
-
-    /// The least of three runs: one that ended in a stall does not count as usual.
-    fn level_n(&self) -> Option<f64> {
-        self.runs_n.iter().flatten().copied().reduce(f64::min)
-    }
 }
 
 impl OverpullGuard {
@@ -206,7 +88,6 @@ impl OverpullGuard {
             tension: RobustSlope::default(),
             line: RobustSlope::default(),
             line_m: None,
-            learned_pick_up_n: None,
             before: None,
             doubtful: false,
             overpull: false,
@@ -229,10 +110,14 @@ impl OverpullGuard {
         }
     }
 
-    /// Pick-up weight as learned from free passes, N, instead of that of the job file;
-    /// `None`: back to the job file.
-    pub fn learned_pick_up(&mut self, pick_up_n: Option<f64>) {
-        self.learned_pick_up_n = pick_up_n.filter(|n| n.is_finite());
+    /// The depth counter was set: readings before and after it make no speed.
+    pub fn new_counter(&mut self) {
+        self.line = RobustSlope::default();
+    }
+
+    /// From now on pick-up weight is that learned from free passes, instead of that of the job file.
+    pub fn use_pick_up(&mut self, table: &Arc<PickUpTable>) {
+        self.model.use_pick_up(table);
     }
 
     /// Line speed, positive in, m/s; `None` when it is not known.
@@ -260,9 +145,7 @@ impl OverpullGuard {
     /// A load reading, N of line tension.
     pub fn load(&mut self, at: Nanos, tension_n: f64) -> Verdict {
         let limit_n = self.model.limit_n(self.line_m);
-        let pick_up_n = self
-            .learned_pick_up_n
-            .or_else(|| self.line_m.map(|line| self.model.pick_up_n(line)));
+        let pick_up_n = self.line_m.map(|line| self.model.pick_up_n(line));
         if self.tension.push(at, tension_n) {
             self.note_usual_pull(at);
         }

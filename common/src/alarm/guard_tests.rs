@@ -1,6 +1,8 @@
 //! Facts about the guard: warns early enough in a stall, stays quiet at reversals.
 
+use super::super::guard_model::Pull;
 use super::*;
+use crate::job::Job;
 use crate::job::{print_default_job, read_job};
 use proptest::prelude::*;
 
@@ -201,7 +203,16 @@ fn pull_above_pick_up_weight_is_told_apart_from_the_limit() {
     assert!(!verdict.pull && !verdict.overpull, "{verdict:?}");
     let verdict = guard.load(20_000_000, pick_up + 2010.0);
     assert!(verdict.pull && !verdict.overpull, "{verdict:?}");
-    guard.learned_pick_up(Some(pick_up + 300.0));
+    // A cell that reads 300 N at no load reads 300 N more here.
+    let pull = Pull {
+        line_friction: 0.2,
+        tool_friction: 0.2,
+        weight: 1.0,
+        offset_n: 300.0,
+    };
+    let learned = Arc::new(PickUpTable::learned(&job(500.0), &pull));
+    guard.use_pick_up(&learned);
+    assert!((guard.model().pick_up_n(500.0) - pick_up - 300.0).abs() < 1e-9);
     assert!(!guard.load(40_000_000, pick_up + 2010.0).pull);
 }
 

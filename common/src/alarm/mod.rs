@@ -11,6 +11,8 @@
 //! | `engine` | [`AlarmEngine`]: delays, chatter, suppression, first-out, records |
 //! | `message` | the sentence for each kind |
 //! | `guard` | [`OverpullGuard`]: judges every load reading by itself |
+//! | `guard_model` | the tables it judges by: limit and pick-up weight by depth |
+//! | `usual_pull` | how hard the last strokes pulled |
 //! | `slope` | slope of the last second, robust against spikes |
 //!
 //! *Source*: the states and transitions of ANSI/ISA-18.2-2016 and IEC 62682, from memory of
@@ -19,13 +21,16 @@
 
 mod engine;
 mod guard;
+mod guard_model;
 mod message;
 mod rule;
 mod slope;
 mod state;
+mod usual_pull;
 
 pub use engine::{AlarmCommand, AlarmEngine, Refused, SHELVE_MAX, SavedAlarms};
-pub use guard::{GuardModel, OverpullGuard, Verdict};
+pub use guard::{OverpullGuard, Verdict};
+pub use guard_model::{GuardModel, PickUpTable, Pull};
 pub use message::Detail;
 pub use rule::{AlarmKind, Level, Rule, Sense};
 pub use slope::RobustSlope;

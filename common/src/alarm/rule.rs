@@ -75,6 +75,20 @@ impl AlarmKind {
         }
     }
 
+    /// Judged by the daemon about itself; never part of the result of a run.
+    pub const fn is_of_daemon(self) -> bool {
+        matches!(self, K::Recorder | K::Forward | K::Output)
+    }
+
+    /// Which of several alarms of one name: the instrument; else empty.
+    pub const fn about(self) -> &'static str {
+        match self {
+            K::Sensor(ChannelId::Load) => "load",
+            K::Sensor(ChannelId::Depth) => "depth",
+            _ => "",
+        }
+    }
+
     /// Priority where the caller has no reason for another.
     pub const fn usual_level(self) -> Level {
         match self {
@@ -183,8 +197,9 @@ impl Rule {
             (K::Sensor(_), _) => rule(0.0, 0.0, 5.0),
             (K::LineLife, _) => rule(0.01, 0.0, 10.0),
             (K::Recorder, _) => rule(0.0, 0.0, 10.0),
-            (K::Forward, _) => rule(0.0, 10.0, 30.0),
-            (K::Output, _) => rule(0.0, 1.0, 10.0),
+            // What the daemon judges itself has its on-delay there.
+            (K::Forward, _) => rule(0.0, 0.0, 30.0),
+            (K::Output, _) => rule(0.0, 0.0, 10.0),
         }
     }
 

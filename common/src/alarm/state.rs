@@ -94,6 +94,18 @@ impl AlarmState {
         )
     }
 
+    /// What follows the sentence of the alarm when its condition is over or it is put aside; else empty.
+    pub const fn advice(self) -> &'static str {
+        match self {
+            S::ReturnedUnacknowledged => " It is over; acknowledge it.",
+            S::LatchedUnacknowledged => " It is over; acknowledge and reset it.",
+            S::LatchedAcknowledged => " It is over; reset it.",
+            S::Shelved => " It is shelved.",
+            S::OutOfService => " It is out of service.",
+            S::Normal | S::Unacknowledged | S::Acknowledged | S::Suppressed => "",
+        }
+    }
+
     /// Put aside: G, H or I.
     pub const fn is_aside(self) -> bool {
         matches!(self, S::Shelved | S::Suppressed | S::OutOfService)

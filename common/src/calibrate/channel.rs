@@ -91,6 +91,7 @@ impl Channel {
                 bad_frames: 0,
                 gaps: 0,
                 out_of_range: 0,
+                frozen: 0,
                 spikes: 0,
                 duplicates: 0,
                 reordered: 0,
@@ -165,6 +166,11 @@ impl Channel {
             self.release(judged);
         }
         self.close_window(at);
+    }
+
+    /// The instrument sent a temperature that it cannot have: counted with what is out of range.
+    pub fn odd_temperature(&mut self) {
+        self.health.out_of_range += 1;
     }
 
     /// The port was opened or lost.
@@ -244,6 +250,7 @@ impl Channel {
         }
         self.frozen = self.is_frozen(at, arriving.raw.unwrap_or(arriving.value));
         if self.frozen {
+            self.health.frozen += 1;
             flags = flags.and(Flags::FROZEN);
         }
         flags

@@ -95,6 +95,7 @@ impl Instruments {
                 LoadScale {
                     tare: 0.0,
                     newtons_per_unit: 1.0,
+                    warmth: None,
                 },
                 LoadScale::new,
             ),
@@ -209,6 +210,14 @@ impl Instruments {
         Some(port.decoder.counts())
     }
 
+    /// Counts of the port that `channel` comes from.
+    pub fn frame_counts_of(&self, channel: ChannelId) -> Option<&FrameCounts> {
+        self.frame_counts(match channel {
+            ChannelId::Load => self.load_port,
+            ChannelId::Depth => self.depth_port,
+        })
+    }
+
     fn port_mut(&mut self, number: PortNumber) -> Option<&mut Port> {
         self.ports.iter_mut().find(|port| port.number == number)
     }
@@ -240,7 +249,14 @@ impl Instruments {
         judged: &mut impl FnMut(&CalibratedReading),
     ) {
         let value = match reading.channel {
-            ChannelId::Load => self.load_scale.apply(reading.raw),
+            ChannelId::Load => {
+                if let Some(temperature) = reading.temperature
+                    && !self.load_scale.warmed(temperature)
+                {
+                    self.load.odd_temperature();
+                }
+                self.load_scale.apply(reading.raw)
+            }
             ChannelId::Depth => {
                 self.newest_depth = Some((reading.raw, false));
                 self.depth_scale.apply(reading.raw)

@@ -141,6 +141,8 @@ pub struct ChannelHealth {
     pub gaps: u64,
     /// Readings out of range.
     pub out_of_range: u64,
+    /// Readings that repeated an unchanged value though it should have changed.
+    pub frozen: u64,
     /// Readings set aside as spikes.
     pub spikes: u64,
     /// Readings with the frame number of the one before.

@@ -40,6 +40,8 @@ pub struct RawReading {
     /// Time given by the instrument, s on its own clock, if it gives one. Carried for the record
     /// and for display: the instrument's clock may step, arrival times do not.
     pub device_s: Option<f64>,
+    /// Temperature last sent with or before it, in the unit of the instrument, if it sends one.
+    pub temperature: Option<f64>,
 }
 
 /// What was wrong with a frame.
@@ -119,6 +121,22 @@ pub struct FrameCounts {
 }
 
 impl FrameCounts {
+    /// Counts of bad frames by kind, under their names on the page and in metrics.
+    pub fn by_kind(&self) -> impl Iterator<Item = (&'static str, u64)> {
+        [
+            ("too_long", self.too_long),
+            ("no_match", self.no_match),
+            ("not_a_number", self.not_a_number),
+            ("checksum", self.checksum),
+            ("layout", self.layout),
+            ("exception", self.exception),
+            ("no_answer", self.no_answer),
+            ("late", self.late),
+            ("garbage", self.garbage),
+        ]
+        .into_iter()
+    }
+
     pub(crate) fn fault(&mut self, at: Nanos, fault: FrameFault) {
         let count = match fault {
             FrameFault::TooLong => &mut self.too_long,

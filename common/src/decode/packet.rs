@@ -47,6 +47,16 @@ fn layout() -> impl bincode::config::Config {
 }
 
 /// What one frame says.
+///
+/// ```
+/// use kerfwatch::decode::packet::Packet;
+///
+/// let mut frame = Vec::new();
+/// Packet::new(258, Some(2.5), None).encode(&mut frame);
+/// assert_eq!(frame.pop(), Some(0)); // its end
+/// let packet = Packet::decode(&mut frame).unwrap();
+/// assert_eq!((packet.seq, packet.load, packet.depth), (258, Some(2.5), None));
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq, Default, bincode::Encode, bincode::Decode)]
 pub struct Packet {
     /// [`VERSION`].
@@ -200,6 +210,7 @@ impl PacketDecoder {
                 raw,
                 seq: Some(u64::from(packet.seq)),
                 device_s: packet.device_us.map(|us| us as f64 / 1e6),
+                temperature: None,
             });
         }
         if given {

@@ -2,7 +2,7 @@
 //!
 //! *Input*: lines that end in LF, CR LF or CR. *Output*: what the named captures `load` and
 //! `depth` hold, as numbers in instrument units, with the optional captures `seq` (whole number)
-//! and `t` (instrument time, s).
+//! `t` (instrument time, s) and `temperature` (of the load cell, in a line of its own or with the reading).
 //! *Limits*: a line has at most [`LINE_MAX`] bytes; a longer one is dropped to its end and counted.
 //! *Errors*: counted by kind, never fatal. Empty lines are no error.
 //!
@@ -45,6 +45,9 @@ struct Expression {
     depth: Option<usize>,
     seq: Option<usize>,
     device_time: Option<usize>,
+    temperature: Option<usize>,
+    /// Sent last.
+    newest_temperature: Option<f64>,
 }
 
 /// Compiles `pattern` as the decoder does, and checks that it captures `channel`.
@@ -82,6 +85,8 @@ impl Expression {
             depth: only(ChannelId::Depth),
             seq: place("seq"),
             device_time: place("t"),
+            temperature: place("temperature"),
+            newest_temperature: None,
             found: regex.capture_locations(),
             regex,
         })
@@ -89,6 +94,21 @@ impl Expression {
 }
 
 /// Lines of one port -> readings.
+///
+/// ```
+/// use kerfwatch::decode::pattern::PatternDecoder;
+/// use kerfwatch::input::ChannelId;
+///
+/// let pattern = r"ST,(?<load>[-+.\d]+),lbf";
+/// let mut decoder = PatternDecoder::new(&[(ChannelId::Load, pattern)])?;
+/// let mut read = Vec::new();
+/// for bytes in [&b"ST,+12"[..], b"50.5,lbf\r\nST,garbled\r\n"] {
+///     decoder.push(0, bytes, &mut |reading| read.push(reading.raw));
+/// }
+/// assert_eq!(read, [1250.5]);
+/// assert_eq!(decoder.counts().bad, 1);
+/// # Ok::<(), kerfwatch::decode::pattern::PatternError>(())
+/// ```
 #[derive(Debug, Clone)]
 pub struct PatternDecoder {
     expressions: Vec<Expression>,
@@ -205,6 +225,15 @@ impl PatternDecoder {
             };
             let seq = text(expression.seq).and_then(whole_number);
             let device_s = text(expression.device_time).and_then(number);
+            if let Some(captured) = text(expression.temperature) {
+                match number(captured) {
+                    Some(value) => {
+                        given = true;
+                        expression.newest_temperature = Some(value);
+                    }
+                    None => wrong = true,
+                }
+            }
             for (channel, index) in [
                 (ChannelId::Load, expression.load),
                 (ChannelId::Depth, expression.depth),
@@ -221,6 +250,7 @@ impl PatternDecoder {
                             raw,
                             seq,
                             device_s,
+                            temperature: expression.newest_temperature,
                         });
                     }
                     None => wrong = true,
@@ -331,6 +361,25 @@ mod tests {
         assert_eq!(got.len(), 2);
         assert_eq!((got[1].raw, got[1].device_s), (6.0, Some(0.25)));
         assert_eq!((lines.counts().good, lines.counts().no_match), (2, 1));
+    }
+
+    #[test]
+    fn temperature_comes_with_the_reading_or_in_a_line_of_its_own_and_stays() {
+        let mut lines = decoder(r"^(?:L (?<load>\S+)|T (?<temperature>\S+))$");
+        let mut got = Vec::new();
+        let bytes = b"L 1\nT 31.5\nL 2\nL 3\nT hot\nL 4\n";
+        lines.push(0, bytes, &mut |reading| {
+            got.push((reading.raw, reading.temperature))
+        });
+        let warm = Some(31.5);
+        assert_eq!(got, [(1.0, None), (2.0, warm), (3.0, warm), (4.0, warm)]);
+        assert_eq!((lines.counts().good, lines.counts().not_a_number), (5, 1));
+        let mut lines = decoder(r"^(?<load>\S+) (?<temperature>\S+)$");
+        got.clear();
+        lines.push(0, b"5 -3\n6 x\n", &mut |reading| {
+            got.push((reading.raw, reading.temperature))
+        });
+        assert_eq!(got, [(5.0, Some(-3.0)), (6.0, Some(-3.0))]);
     }
 
     #[test]

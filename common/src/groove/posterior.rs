@@ -74,6 +74,18 @@ impl Nominal {
         }
     }
 
+    /// Invented values for tests: logarithm of kappa^(2/3) and amplitude.
+    #[cfg(test)]
+    pub fn of(ln_scale: f64, amplitude: f64) -> Self {
+        Self {
+            ln_scale,
+            amplitude,
+            ln_amplitude_sd: 0.25,
+            force_sd: NOMINAL_SD,
+            pressure_sd: PRESSURE_SD,
+        }
+    }
+
     /// Mean and standard deviation of `m` before anything is seen; `ln_wall`: logarithm of wall, m.
     pub fn reach_prior(&self, ln_wall: f64) -> (f64, f64) {
         let (scale, sd) = self.scale_given(None);

@@ -226,6 +226,8 @@ fn line(job: &Job, report: &Report<'_>) {
     for (position, sheave) in line.sheaves.iter().enumerate() {
         let name = format!("line.sheave {}", position + 1);
         report.within(&name, "path", sheave.path.si(), D::Length, 0.0, 1000.0);
+        let turns = std::f64::consts::TAU;
+        report.within(&name, "wrap", sheave.wrap.si(), D::Angle, 0.0, 2.0 * turns);
         if report.within(
             &name,
             "diameter",

@@ -4,10 +4,12 @@
 //! and what to write instead. All quantities SI inside ([`crate::units`]).
 //! Reading the text lives in the sibling files; this one holds only the checked result.
 
+mod channel;
 mod check;
+mod depth;
 mod findings;
 pub mod fuzz;
-mod instruments;
+mod load;
 mod outputs;
 mod quantity;
 mod read;
@@ -153,6 +155,8 @@ pub struct Sheave {
     pub diameter: Metres,
     /// Distance along the line from the stuffing box, towards the drum.
     pub path: Metres,
+    /// Angle over which the line lies on it; default half a turn.
+    pub wrap: Radians,
 }
 
 /// `[line.bending_life]`: `cycles` at `stress`, falling with `exponent`:
@@ -238,7 +242,7 @@ pub struct Channel {
 /// `protocol = "pattern" | "modbus-rtu" | "packet"`
 #[derive(Debug, Clone, PartialEq)]
 pub enum Protocol {
-    /// ASCII lines; named captures `load`, `depth`, optional `seq`, `t`.
+    /// ASCII lines; named captures `load`, `depth`, optional `seq`, `t`, `temperature`.
     Pattern {
         /// The regular expression.
         pattern: String,
@@ -292,6 +296,46 @@ pub struct LoadChannel {
     pub tare: f64,
     /// Where the cell sits.
     pub mount: Mount,
+    /// How the temperature of the cell shifts its reading, if the job says so.
+    pub temperature: Option<CellTemperature>,
+}
+
+/// Effect of temperature on the load cell, as its data sheet gives it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CellTemperature {
+    /// Force that the empty cell shows for each kelvin above the reference.
+    pub zero_per_kelvin: Newtons,
+    /// Part by which a reading grows for each kelvin above the reference.
+    pub span_per_kelvin: f64,
+    /// Temperature at which tare and span hold, degrees Celsius; default 20.
+    pub reference_c: f64,
+    /// Temperature of a cell that does not send it, degrees Celsius.
+    pub constant_c: Option<f64>,
+    /// Unit in which the instrument sends it.
+    pub unit: TemperatureUnit,
+}
+
+/// Unit of a temperature that an instrument sends.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum TemperatureUnit {
+    /// Degrees Celsius.
+    Celsius,
+    /// Degrees Fahrenheit.
+    Fahrenheit,
+    /// Kelvin.
+    Kelvin,
+}
+
+impl TemperatureUnit {
+    /// Degrees Celsius; `None` for a temperature that no load cell in use can have (-60 to 150 degrees).
+    pub fn celsius(self, value: f64) -> Option<f64> {
+        let celsius = match self {
+            Self::Celsius => value,
+            Self::Fahrenheit => (value - 32.0) / 1.8,
+            Self::Kelvin => value - 273.15,
+        };
+        (-60.0..=150.0).contains(&celsius).then_some(celsius)
+    }
 }
 
 /// Geometry between cell force and line tension.

@@ -7,7 +7,6 @@
 
 use super::check;
 use super::findings::{Finding, Findings};
-use super::instruments;
 use super::outputs;
 use super::quantity::Dimension as D;
 use super::report::Report;
@@ -16,6 +15,7 @@ use super::{
     AlarmLimits, BendingLife, Cutter, Display, Fluid, Forward, Job, JobInfo, Line, Page, Record,
     Sheave, SurveyStation, Tool, Tubular,
 };
+use super::{depth, load};
 use crate::units::{
     CubicMetres, KelvinPerMetre, Kilograms, KilogramsPerCubicMetre, Metres, MetresPerSecond,
     Newtons, Pascals, PerKelvin, Radians, Seconds,
@@ -92,10 +92,10 @@ fn read_document<'a>(document: &'a DeTable<'a>, report: &'a Report<'a>) -> Job {
     let couplings = read_couplings(&root);
 
     let section = top("load");
-    let load = instruments::load(&section, line.breaking_load.si());
+    let load = load::load(&section, line.breaking_load.si());
     section.finish();
     let section = top("depth");
-    let (depth, counts) = instruments::depth(&section, load.as_ref());
+    let (depth, counts) = depth::depth(&section, load.as_ref());
     section.finish();
 
     let alarm = read_alarm(&top("alarm"));
@@ -233,6 +233,11 @@ fn read_line(section: &Section<'_>) -> Line {
                         .unwrap_or_else(|| format!("sheave {}", position + 1)),
                     diameter: Metres(sheave.required("diameter", D::Length)),
                     path: Metres(sheave.required("path", D::Length)),
+                    wrap: Radians(
+                        sheave
+                            .quantity("wrap", D::Angle)
+                            .unwrap_or(std::f64::consts::PI),
+                    ),
                 };
                 sheave.finish();
                 read

@@ -114,10 +114,11 @@ fn inputs(job: &Job, text: &mut Text) {
         text.row(
             "sheave",
             format!(
-                "{}: {} at {}, D/d {:.0}",
+                "{}: {} at {}, {:.0} deg of wrap, D/d {:.0}",
                 sheave.name,
                 D::Length.show(sheave.diameter.si()),
                 D::Length.show(sheave.path.si()),
+                sheave.wrap.si().to_degrees(),
                 sheave.diameter / line.diameter
             ),
         );
@@ -390,6 +391,17 @@ fn services(job: &Job, text: &mut Text) {
                     significant(load.tare)
                 ),
             );
+            if let Some(effect) = load.temperature {
+                text.row(
+                    "load cell temperature",
+                    format!(
+                        "{} and {} of the reading for each kelvin above {} degC",
+                        D::Force.show(effect.zero_per_kelvin.si()),
+                        significant(effect.span_per_kelvin),
+                        significant(effect.reference_c)
+                    ),
+                );
+            }
         }
         None => text.row("load", "no port: for import and recompute only"),
     }

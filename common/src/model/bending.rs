@@ -9,7 +9,9 @@
 //! *Assumptions*: line runs without slip; its length changes by stretch (0.1-0.3 %) are left out.
 //! *Limits*: the elastic stress of bending is above yield for common wheels: a measure of strain,
 //! good for comparison with the user's own tests only. Never call a Miner sum a safe life.
-//! With no stress-life line given, bends are counted and no life is claimed.
+//! With no stress-life line given, bends are counted and no life is claimed. A bend begun counts as one; where the
+//! job does not give the wrap it is half a turn. A shorter arc on the real wheel gives the same count for every stroke
+//! longer than half a turn of the wheel, and up to twice as many for shorter jogs: give `wrap` where line is jogged.
 //! *Sources*: bending stress: textbook; ratio `D/d` of at least 120: common practice, from memory.
 
 use super::fatigue::cycles_to_failure;
@@ -18,9 +20,6 @@ use crate::result::LineWear;
 
 /// Tread diameter over line diameter that common practice asks for (from memory).
 pub const SHEAVE_RATIO_ADVISED: f64 = 120.0;
-
-/// Arc of line on a wheel where the job does not say: half a turn (hay pulley, stuffing box wheel).
-pub const WRAP_DEFAULT_RAD: f64 = std::f64::consts::PI;
 
 /// Reversals of line movement shorter than this are jitter of the encoder, m.
 const DEAD_BAND_M: f64 = 0.02;
@@ -84,7 +83,7 @@ impl BendCounter {
             .sheaves
             .iter()
             .map(|sheave| {
-                let half_arc = 0.25 * WRAP_DEFAULT_RAD * sheave.diameter.si();
+                let half_arc = 0.25 * sheave.wrap.si() * sheave.diameter.si();
                 Wheel {
                     from_m: sheave.path.si() - half_arc,
                     to_m: sheave.path.si() + half_arc,

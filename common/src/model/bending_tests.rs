@@ -1,7 +1,7 @@
 //! Bending stress against computed tables; counting against movements done by hand.
 
 use super::*;
-use crate::units::{KilogramsPerCubicMetre, Metres, Newtons, Pascals, PerKelvin};
+use crate::units::{KilogramsPerCubicMetre, Metres, Newtons, Pascals, PerKelvin, Radians};
 use proptest::prelude::*;
 
 fn printed(found: f64, wanted: f64, last_digit: f64) {
@@ -28,6 +28,7 @@ fn line(sheaves: &[(f64, f64)], life: Option<job::BendingLife>) -> job::Line {
                 name: format!("wheel at {path} m"),
                 diameter: Metres(diameter),
                 path: Metres(path),
+                wrap: Radians(std::f64::consts::PI),
             })
             .collect(),
         bending_life: life,

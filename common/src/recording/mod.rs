@@ -11,6 +11,31 @@
 //! Reading order: `layout` (bytes of a segment), `column`, `text` (with `template` and `line_image`) and `records`
 //! (numbers and frames made small), `batch` and `stored` (inputs as columns), `storage` (file operations), `track` and
 //! `writer` (with `room` and `resume`), `pack`, `recover`, `index`, `reader`, `blocks` and `verification`.
+//!
+//! ```
+//! use kerfwatch::input::Input;
+//! use kerfwatch::recording::{Folder, HEAD_FORMAT, Policy, RunHead, RunReader, RunWriter};
+//!
+//! let folder = std::env::temp_dir().join(format!("kerfwatch-example-{}", std::process::id()));
+//! let head = RunHead {
+//!     format: HEAD_FORMAT,
+//!     run_id: "example".into(),
+//!     software: "example".into(),
+//!     started_unix_ns: 0,
+//!     started_utc: "unknown".into(),
+//!     job: String::new(),
+//! };
+//! let sent = Input::Received { port: 0, at: 1_000_000, bytes: b"L 3000.12\r\n".to_vec() };
+//! let mut writer = RunWriter::create(Folder::create(&folder)?, &head, Policy::default())?;
+//! writer.append(&sent)?;
+//! writer.finish(2_000_000)?;
+//!
+//! let mut read = Vec::new();
+//! RunReader::open(&folder)?.for_each_input(|input| read.push(input.clone()));
+//! assert_eq!(read, [sent]);
+//! # std::fs::remove_dir_all(&folder)?;
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 mod batch;
 mod blocks;

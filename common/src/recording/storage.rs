@@ -139,7 +139,9 @@ impl Storage for Folder {
         if offset > 0 {
             file.seek(SeekFrom::Start(offset))?;
         }
-        let mut bytes = Vec::with_capacity(length.min(1 << 24));
+        // What is there and no more: one large block, once given back, makes the allocator keep megabytes.
+        let left = file.metadata()?.len().saturating_sub(offset);
+        let mut bytes = Vec::with_capacity(length.min(left as usize).min(1 << 24));
         file.take(length as u64).read_to_end(&mut bytes)?;
         Ok(bytes)
     }

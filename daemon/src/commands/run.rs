@@ -3,8 +3,10 @@
 use super::{block_on, code_of, complain, job, signalled, token};
 use crate::cli::{RunArgs, exit};
 use crate::disk::Brake;
-use crate::run::{Clocking, Config};
+use crate::run::{Clocking, Config, RunError};
+use crate::run_folder;
 use crate::web::{PATIENCE, PageConfig};
+use std::path::PathBuf;
 
 pub(super) fn run(args: RunArgs) -> u8 {
     crate::logging::start("info");
@@ -20,22 +22,48 @@ pub(super) fn run(args: RunArgs) -> u8 {
         Err(code) => return code,
     };
     let listen = args.listen.unwrap_or_else(|| read.job.page.listen.clone());
-    let config = Config {
-        job: read.job,
-        job_text,
+    let mut going_on = None;
+    let mut before = None;
+    if args.resume.is_none()
+        && let Some(run) = run_folder::broken_off(&read.job.record.folder, &job_text)
+    {
+        let folder = run.folder.display().to_string();
+        if run.same_job && !args.new {
+            tracing::warn!(%folder, "the last run of this job broke off: it goes on (--new starts another)");
+            going_on = Some(run.folder);
+        } else {
+            tracing::warn!(%folder, "the run before broke off; its open alarms are taken over");
+            before = run_folder::alarms_of(&run.folder);
+        }
+    }
+    let config = |resume: Option<PathBuf>, before| Config {
+        job: read.job.clone(),
+        job_text: job_text.clone(),
         clock: Clocking::Live,
-        page: (!args.no_page).then_some(PageConfig {
-            listen,
-            token,
-            names: args.names,
+        page: (!args.no_page).then(|| PageConfig {
+            listen: listen.clone(),
+            token: token.clone(),
+            names: args.names.clone(),
             patience: PATIENCE,
         }),
-        resume: args.resume,
+        resume,
+        before,
         brake: Brake::default(),
         speak: !args.quiet,
         started: None,
     };
-    match block_on(crate::run::run(config, signalled())) {
+    let ended = block_on(async {
+        let first = config(going_on.clone().or(args.resume.clone()), before);
+        match crate::run::run(first, signalled()).await {
+            // A record that cannot be read must not keep the crew from watching.
+            Err(RunError::Folder(error)) if going_on.is_some() => {
+                tracing::error!(%error, "the last run cannot go on; a new one starts");
+                crate::run::run(config(None, None), signalled()).await
+            }
+            ended => ended,
+        }
+    });
+    match ended {
         Ok(Ok(ended)) => {
             println!("recorded in {}", ended.run_folder.display());
             exit::OK

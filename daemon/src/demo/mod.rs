@@ -105,6 +105,7 @@ pub async fn demo(
             patience: PATIENCE,
         }),
         resume: None,
+        before: None,
         brake: Brake::default(),
         speak: true,
         started: Some(up),

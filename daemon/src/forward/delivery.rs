@@ -19,6 +19,7 @@ use super::status::Status;
 use super::worker::Limits;
 use crate::progress::{Progress, count};
 use crate::shell_alarm::ShellAlarms;
+use kerfwatch::alarm::AlarmKind;
 use kerfwatch::job;
 use kerfwatch::time::seconds;
 use std::io::Write;
@@ -33,7 +34,7 @@ use tokio_util::sync::CancellationToken;
 pub const SET_ASIDE_FILE: &str = "forward-refused.txt";
 /// Size after which refused points are only counted.
 const SET_ASIDE_BYTES_MAX: u64 = 1 << 20;
-const ALARM: &str = "forward";
+const ALARM: AlarmKind = AlarmKind::Forward;
 
 /// The forwarder was told to stop before the batch was through.
 #[derive(Debug, PartialEq, Eq)]

@@ -9,6 +9,7 @@ use super::queue::{Next, Queue};
 use super::server::{Trouble, target};
 use crate::progress::Progress;
 use crate::shell_alarm::ShellAlarms;
+use kerfwatch::alarm::AlarmKind;
 use kerfwatch::job;
 use kerfwatch::time::{NANOS_PER_SECOND, Nanos, seconds};
 use std::collections::VecDeque;
@@ -77,7 +78,7 @@ impl Drop for Fallen {
             let at = seconds(self.1.ingest_at_ns.load(Ordering::Relaxed));
             let text = "the forwarder has failed and is off until the next start; the record is not affected";
             self.1.forward.set_trouble(text);
-            self.0.raise("forward", "", at, text.to_owned());
+            self.0.raise(AlarmKind::Forward, "", at, text.to_owned());
         }
     }
 }
@@ -164,7 +165,7 @@ pub(super) async fn work(
             let at = seconds(progress.ingest_at_ns.load(Ordering::Relaxed));
             let text = format!("nothing is forwarded: {why}");
             progress.forward.set_trouble(&text);
-            alarms.raise("forward", "", at, text);
+            alarms.raise(AlarmKind::Forward, "", at, text);
             return Ok(());
         }
     };

@@ -12,6 +12,7 @@ mod relay;
 use crate::guard::Warning;
 use crate::progress::Progress;
 use crate::shell_alarm::ShellAlarms;
+use kerfwatch::alarm::AlarmKind;
 use kerfwatch::job::{AlarmOutput, OutputKind};
 use kerfwatch::snapshot::AlarmView;
 use kerfwatch::time::seconds;
@@ -22,7 +23,7 @@ use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
 
 /// Kind of the alarm of a failing output.
-pub const ALARM: &str = "output";
+const ALARM: AlarmKind = AlarmKind::Output;
 
 /// What the outputs follow.
 #[derive(Debug, Clone, Default)]
@@ -137,6 +138,7 @@ mod tests {
                 kind: "stall".into(),
                 level: "high".into(),
                 state: state.into(),
+                about: String::new(),
                 raised_s: 0.0,
                 until_s: None,
                 message: String::new(),

@@ -109,6 +109,7 @@ pub(crate) struct Health {
     ports_opened: u64,
     ports_lost: u64,
     clock_steps: u64,
+    standstills: u64,
     streams: u64,
     streams_dropped: u64,
     /// `None`: the job does not ask for forwarding.
@@ -131,6 +132,7 @@ pub(crate) fn health(published: &Published) -> Health {
         ports_opened: read(&progress.ports_opened),
         ports_lost: read(&progress.ports_lost),
         clock_steps: read(&progress.clock_steps),
+        standstills: read(&progress.standstills),
         streams: read(&progress.streams),
         streams_dropped: read(&progress.streams_dropped),
         forward: progress.forward.view(),

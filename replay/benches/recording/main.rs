@@ -124,8 +124,9 @@ fn whole_run(name: &str, inputs: &[Input], policy: Policy) {
         written.wall.as_secs_f64(),
         written.syncs,
     );
-    type Step = fn(&Path);
-    let tables: [(&str, fn(&[Input], &Path), Step); 2] = [
+    type Write = fn(&[Input], &Path);
+    type Read = fn(&Path);
+    let tables: [(&str, Write, Read); 2] = [
         ("CSV", tables::write_csv, tables::read_csv),
         ("Parquet", tables::write_parquet, tables::read_parquet),
     ];

@@ -30,6 +30,7 @@ fn bends_are_counted_where_sheave_spans_overlap() {
         name: name.into(),
         diameter: Metres(0.4),
         path: Metres(path),
+        wrap: kerfwatch::units::Radians(std::f64::consts::PI),
     };
     job.line.sheaves = vec![
         sheave("top", 0.5),

@@ -116,5 +116,6 @@ pub(crate) fn mark_text(kind: &MarkKind) -> String {
         MarkKind::Acknowledge(kind) => format!("alarm acknowledged: {kind}"),
         MarkKind::Shelve(kind, s) => format!("alarm shelved for {s:.0} s: {kind}"),
         MarkKind::Reset(kind) => format!("alarm reset: {kind}"),
+        MarkKind::AlarmsBefore(_) => "alarms taken over from the run before".into(),
     }
 }

@@ -87,6 +87,7 @@ fn invented_job() -> Job {
             span: Newtons(1.0),
             tare: 0.0,
             mount: Mount::Deadline,
+            temperature: None,
         }),
         depth: Some(DepthChannel {
             channel: channel("serial:/dev/depth", Protocol::Packet),
@@ -451,4 +452,38 @@ fn one_port_may_carry_both_channels() {
     mixed.depth.as_mut().unwrap().channel = channel(&port, Protocol::Pattern { pattern });
     let error = Instruments::new(&mixed).unwrap_err();
     assert!(error.to_string().contains("share port"), "{error}");
+}
+
+#[test]
+fn temperature_in_the_line_corrects_the_load_and_an_impossible_one_does_not() {
+    let mut job = invented_job();
+    if let Some(load) = &mut job.load {
+        load.channel.protocol = Protocol::Pattern {
+            pattern: r"^(?<load>\S+) (?<temperature>\S+)$".to_owned(),
+        };
+        load.temperature = Some(job::CellTemperature {
+            zero_per_kelvin: Newtons(3.0),
+            span_per_kelvin: 0.0002,
+            reference_c: 20.0,
+            constant_c: None,
+            unit: job::TemperatureUnit::Celsius,
+        });
+    }
+    let mut instruments = Instruments::new(&job).expect("set up");
+    let mut values = Vec::new();
+    // 2000 N at 45 degC: 2000 x 1.005 + 75 = 2085 (by hand).
+    for line in ["2000 20.0", "2085 45.0", "2085 999", "1915 -5"] {
+        let input = Input::Received {
+            port: 0,
+            at: 0,
+            bytes: format!("{line}\r\n").into_bytes(),
+        };
+        instruments.push(&input, &mut |r| values.push(r.value), &mut |_| {});
+    }
+    let wanted = [2000.0, 2000.0, 2000.0, 2000.0];
+    for (found, wanted) in values.iter().zip(wanted) {
+        assert!((found - wanted).abs() < 0.02, "{values:?}");
+    }
+    assert_eq!(values.len(), 4);
+    assert_eq!(instruments.health(ChannelId::Load).out_of_range, 1);
 }

@@ -21,7 +21,8 @@ pub use unit::unit_factor;
 ///
 /// ```
 /// use kerfwatch::job::{Dimension, parse_quantity};
-/// assert_eq!(parse_quantity("3-1/2 in", Dimension::Length), Ok(0.0889));
+/// let outside = parse_quantity("3-1/2 in", Dimension::Length).unwrap();
+/// assert!((outside - 0.0889).abs() < 1e-12);
 /// let wrong = parse_quantity("2450 kg", Dimension::Length).unwrap_err();
 /// assert_eq!(wrong, "\"kg\", a unit of mass, where a length is wanted");
 /// ```

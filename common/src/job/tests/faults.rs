@@ -322,3 +322,60 @@ fn a_pattern_is_judged_as_the_decoder_will_read_it() {
     let digits = sample("(?P<load>[-+0-9.]+)'", "\\s(?P<load>\\d+)\\w'");
     assert!(read_job(&digits, "job.toml").is_ok());
 }
+
+#[test]
+fn the_effect_of_temperature_on_the_load_cell_is_read_and_checked() {
+    let with = |keys: &str| {
+        let text = print_default_job().replace("#tare = 0 ", &format!("{keys}\n#tare = 0 "));
+        read_job(&text, "job.toml")
+    };
+    let read = with(
+        "temperature_zero = \"0.5 N\"\ntemperature_span = \"0.02 %\"\ntemperature = \"95 degF\"",
+    )
+    .unwrap_or_else(|f| panic!("{f}"));
+    assert!(read.warnings.is_empty(), "{:?}", read.warnings);
+    let effect = read
+        .job
+        .load
+        .and_then(|load| load.temperature)
+        .expect("an effect");
+    assert_eq!(effect.zero_per_kelvin.si(), 0.5);
+    assert!((effect.span_per_kelvin - 0.0002).abs() < 1e-15);
+    assert!((effect.constant_c.expect("a constant") - 35.0).abs() < 1e-9);
+    assert_eq!(effect.reference_c, 20.0);
+    // Coefficients without a temperature, and a temperature without coefficients, are worth a word.
+    for keys in ["temperature_span = 0.0002", "temperature = \"35 degC\""] {
+        let warnings = with(keys).unwrap_or_else(|f| panic!("{f}")).warnings;
+        assert_eq!(warnings.len(), 1, "{warnings:?}");
+    }
+    for (keys, names) in [
+        ("temperature = \"35 N\"", "temperature"),
+        ("temperature = 35", "temperature"),
+        ("temperature_span = 0.5", "temperature_span"),
+        ("temperature_zero = \"5 kN\"", "temperature_zero"),
+    ] {
+        let findings = with(keys).expect_err(keys).to_string();
+        assert!(findings.contains(names), "{findings}");
+    }
+}
+
+#[test]
+fn the_wrap_of_a_sheave_is_half_a_turn_unless_given() {
+    let text = print_default_job();
+    let wraps = |text: &str| -> Vec<f64> {
+        let job = read_job(text, "job.toml")
+            .unwrap_or_else(|f| panic!("{f}"))
+            .job;
+        let degrees = job
+            .line
+            .sheaves
+            .iter()
+            .map(|sheave| sheave.wrap.si().to_degrees());
+        degrees.map(f64::round).collect()
+    };
+    assert_eq!(wraps(text), [180.0, 180.0]);
+    assert_eq!(
+        wraps(&text.replace("#wrap = \"180 deg\"", "wrap = \"90 deg\"")),
+        [90.0, 180.0]
+    );
+}

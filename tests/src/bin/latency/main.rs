@@ -1,17 +1,18 @@
-//! How long from the bytes of an overpull on the port to the alarm word on the output line and to a
-//! reader of the live page, while the disk stalls, fifty pages watch and the database is dead; and
-//! what the daemon costs.
+//! How long from the bytes of an overpull on the port to the alarm word on the output line, while the
+//! disk stalls, fifty pages watch and the database is dead; and what the daemon costs.
 //!
 //! ```text
 //! cargo run --release -p kerfwatch-tests --bin latency -- --seconds 120
-//! cargo run --release -p kerfwatch-tests --bin latency -- --quiet-disk --pages 0 --seconds 1800
-//! cargo run --release -p kerfwatch-tests --bin latency -- --quiet-disk --no-alarms --rate 50 --pages 50
+//! cargo run --release -p kerfwatch-tests --bin latency -- --quiet-disk --pages 0 --no-alarms --seconds 1800
 //! ```
 //!
 //! The daemon runs in a process of its own. Latencies go into an HdrHistogram, corrected for
 //! coordinated omission: while one alarm is late, those that were due meanwhile count as late too.
 
+mod cost;
+
 use clap::Parser;
+use cost::{Cost, Course};
 use hdrhistogram::Histogram;
 use kerfwatch::job::{apply_set, print_default_job, read_job};
 use kerfwatchd::Config;
@@ -21,8 +22,8 @@ use kerfwatchd::disk::Brake;
 use kerfwatchd::run::Clocking;
 use kerfwatchd::web::{PATIENCE, PageConfig};
 use std::fs;
-use std::io::{BufRead, BufReader, Write};
-use std::net::SocketAddr;
+use std::io::{BufRead, BufReader};
+use std::net::{SocketAddr, TcpListener, TcpStream};
 use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
 use std::sync::Arc;
@@ -46,9 +47,13 @@ struct Args {
     /// Leave the disk alone: by default every sync takes two seconds longer.
     #[arg(long)]
     quiet_disk: bool,
-    /// No overpulls: only what the daemon costs.
+    /// No overpulls, but strokes: what the daemon costs.
     #[arg(long)]
     no_alarms: bool,
+    /// Measure this `kerfwatchd`, as it is installed, instead of a daemon of this program's own. Its disk
+    /// cannot be stalled.
+    #[arg(long, value_name = "PROGRAM", requires = "quiet_disk")]
+    program: Option<PathBuf>,
     /// For the daemon's own process.
     #[arg(long, hide = true)]
     job: Option<PathBuf>,
@@ -76,40 +81,29 @@ fn daemon(job: &std::path::Path, quiet_disk: bool) -> anyhow::Result<()> {
     if !quiet_disk {
         brake.stall(Duration::from_secs(2));
     }
-    let (up, is_up) = tokio::sync::oneshot::channel();
+    let listen = read.job.page.listen.clone();
     let config = Config {
         job: read.job,
         job_text,
         clock: Clocking::Live,
         page: Some(PageConfig {
-            listen: "127.0.0.1:0".to_owned(),
+            listen,
             token: None,
             names: Vec::new(),
             patience: PATIENCE,
         }),
         resume: None,
+        before: None,
         brake,
         speak: false,
-        started: Some(up),
+        started: None,
     };
     let stop = input_closed();
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()?;
-    runtime.block_on(async {
-        let telling = async {
-            if let Ok(started) = is_up.await
-                && let Some(page) = started.page
-            {
-                println!("{page}");
-            }
-            std::future::pending::<()>().await;
-        };
-        tokio::select! {
-            ended = kerfwatchd::run(config, stop) => ended.map(|_| ()).map_err(Into::into),
-            () = telling => Ok(()),
-        }
-    })
+    runtime.block_on(kerfwatchd::run(config, stop))?;
+    Ok(())
 }
 
 /// Ready when standard input closes.
@@ -141,12 +135,17 @@ fn watch(page: SocketAddr, pages: usize) -> anyhow::Result<()> {
     Ok(())
 }
 
-fn job_text(ends: &[Terminal; 3], folder: &std::path::Path) -> anyhow::Result<String> {
+fn job_text(
+    ends: &[Terminal; 3],
+    folder: &std::path::Path,
+    page: SocketAddr,
+) -> anyhow::Result<String> {
     let mut text = with_plain_instruments(print_default_job())?;
     for (key, value) in [
         ("load.port", format!("serial:{}", ends[0].path.display())),
         ("depth.port", format!("serial:{}", ends[1].path.display())),
         ("record.folder", folder.display().to_string()),
+        ("page.listen", page.to_string()),
     ] {
         text = apply_set(&text, &format!("{key}={value:?}")).map_err(|e| anyhow::anyhow!(e))?;
     }
@@ -162,25 +161,39 @@ fn job_text(ends: &[Terminal; 3], folder: &std::path::Path) -> anyhow::Result<St
 fn measure(args: &Args) -> anyhow::Result<()> {
     let folder = tempfile::tempdir()?;
     let ends = [Terminal::open()?, Terminal::open()?, Terminal::open()?];
-    let text = job_text(&ends, folder.path())?;
+    let page = TcpListener::bind("127.0.0.1:0")?.local_addr()?;
+    let text = job_text(&ends, folder.path(), page)?;
     let job_file = folder.path().join("job.toml");
     fs::write(&job_file, &text)?;
     let limit = limit_of(&text)?;
     let this = std::env::current_exe()?;
-    let mut command = Command::new(&this);
-    command.arg("--job").arg(&job_file);
-    if args.quiet_disk {
-        command.arg("--quiet-disk");
+    let mut command = Command::new(args.program.as_ref().unwrap_or(&this));
+    if args.program.is_some() {
+        command.arg("run").arg(&job_file).arg("--quiet");
+    } else {
+        command.arg("--job").arg(&job_file);
+        if args.quiet_disk {
+            command.arg("--quiet-disk");
+        }
     }
-    let mut daemon = command
+    let daemon = command
         .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
+        .stdout(Stdio::null())
         .spawn()?;
-    let mut said = String::new();
-    if let Some(output) = daemon.stdout.take() {
-        BufReader::new(output).read_line(&mut said)?;
+    let pid = daemon.id();
+    let begun = Instant::now();
+    while TcpStream::connect(page).is_err() {
+        anyhow::ensure!(begun.elapsed() < Duration::from_secs(20), "no page");
+        std::thread::sleep(Duration::from_millis(50));
     }
-    let page: SocketAddr = said.trim().parse()?;
+    // Its disk may be stalled already, when it makes the run folder.
+    while !kerfwatch_tests::http::get(page, "/metrics")
+        .text()
+        .contains("kerfwatch_ports_opened_total 2")
+    {
+        anyhow::ensure!(begun.elapsed() < Duration::from_secs(60), "no ports");
+        std::thread::sleep(Duration::from_millis(50));
+    }
     let pages = (args.pages > 0)
         .then(|| {
             Command::new(&this)
@@ -201,10 +214,8 @@ fn measure(args: &Args) -> anyhow::Result<()> {
     let step = Duration::from_secs(1) / args.rate;
     let seconds = Duration::from_secs(args.seconds);
     let start = Instant::now();
-    let before = cost(&daemon)?;
+    let mut course = Course::new(Cost::of(pid)?);
     let (sent, times) = std::sync::mpsc::channel::<Instant>();
-    let (sent_too, page_times) = std::sync::mpsc::channel::<Instant>();
-    let on_page = (!args.no_alarms).then(|| std::thread::spawn(move || on_page(page, &page_times)));
     let feeding = {
         let (stop, over) = (Arc::clone(&stop), Arc::clone(&over));
         let alarms = !args.no_alarms;
@@ -217,16 +228,23 @@ fn measure(args: &Args) -> anyhow::Result<()> {
                 std::thread::sleep(due.saturating_duration_since(Instant::now()));
                 let is_pulse =
                     alarms && Instant::now() >= pulse_due && !over.load(Ordering::Relaxed);
-                let tension = if is_pulse { 1.03 } else { 0.85 } * limit + (n % 7) as f64;
+                let (line, tension) = if alarms {
+                    // Near the limit all the time: every reading has to be judged in full.
+                    let part = if is_pulse { 1.03 } else { 0.85 };
+                    (2010.0 + 0.0001 * (n % 1000) as f64, part * limit)
+                } else {
+                    stroking(n as f64 * step.as_secs_f64(), 0.5 * limit)
+                };
+                let tension = tension + (n * 7919 % 13) as f64;
+                // Told before it is sent: the alarm may be back at once.
                 let time = Instant::now();
-                let _ = load.write(format!("L {tension:.2}\r\n").as_bytes(), || true);
                 if is_pulse {
                     over.store(true, Ordering::Relaxed);
-                    pulse_due += EVERY;
+                    // Never twice running: between two overpulls tension has to fall.
+                    pulse_due = (pulse_due + EVERY).max(Instant::now() + EVERY / 2);
                     let _ = sent.send(time);
-                    let _ = sent_too.send(time);
                 }
-                let line = 2010.0 + 0.0001 * (n % 1000) as f64;
+                let _ = load.write(format!("L {tension:.2}\r\n").as_bytes(), || true);
                 let _ = depth.write(format!("D {line:.4}\r\n").as_bytes(), || true);
                 n += 1;
             }
@@ -238,6 +256,7 @@ fn measure(args: &Args) -> anyhow::Result<()> {
     let mut lines = BufReader::new(reader);
     let mut line = String::new();
     while start.elapsed() < seconds {
+        course.push(start.elapsed(), pid)?;
         if args.no_alarms {
             std::thread::sleep(Duration::from_millis(200));
             continue;
@@ -262,7 +281,6 @@ fn measure(args: &Args) -> anyhow::Result<()> {
             over.store(false, Ordering::Relaxed);
         }
     }
-    let after = cost(&daemon)?;
     stop.store(true, Ordering::Relaxed);
     let readings = feeding
         .join()
@@ -280,74 +298,46 @@ fn measure(args: &Args) -> anyhow::Result<()> {
         },
     );
     if !args.no_alarms {
-        say("port to alarm output", &latencies, &plain);
+        println!(
+            "port to alarm output, ms: {} overpulls; p50 {:.3}  p99 {:.3}  p99.9 {:.3}  max {:.3} (uncorrected p99.9 {:.3})",
+            plain.len(),
+            ms(latencies.value_at_quantile(0.5)),
+            ms(latencies.value_at_quantile(0.99)),
+            ms(latencies.value_at_quantile(0.999)),
+            ms(latencies.max()),
+            ms(plain.value_at_quantile(0.999)),
+        );
     }
-    println!(
-        "daemon: {:.2} % of a core, RSS {:.1} MiB at the start, {:.1} at the end, {:.1} at most",
-        100.0 * (after.cpu_s - before.cpu_s) / took,
-        before.rss_mib,
-        after.rss_mib,
-        after.rss_most_mib,
-    );
-    end(daemon, pages)?;
-    // The stream ends with the daemon.
-    if let Some(on_page) = on_page {
-        let (latencies, plain) = on_page
-            .join()
-            .map_err(|_| anyhow::anyhow!("the reader of the page panicked"))??;
-        say("port to live page", &latencies, &plain);
-    }
-    Ok(())
+    println!("{}", course.report());
+    end(daemon, pages, args.program.is_some())
 }
 
-fn say(what: &str, latencies: &Histogram<u64>, plain: &Histogram<u64>) {
-    println!(
-        "{what}, ms: {} overpulls; p50 {:.3}  p99 {:.3}  p99.9 {:.3}  max {:.3} (uncorrected p99.9 {:.3})",
-        plain.len(),
-        ms(latencies.value_at_quantile(0.5)),
-        ms(latencies.value_at_quantile(0.99)),
-        ms(latencies.value_at_quantile(0.999)),
-        ms(latencies.max()),
-        ms(plain.value_at_quantile(0.999)),
-    );
-}
-
-/// Reads the live stream as a page does, until it ends; corrected and plain latencies.
-fn on_page(
-    page: SocketAddr,
-    times: &std::sync::mpsc::Receiver<Instant>,
-) -> anyhow::Result<(Histogram<u64>, Histogram<u64>)> {
-    let mut latencies = Histogram::<u64>::new_with_bounds(1, 60_000_000, 3)?;
-    let mut plain = latencies.clone();
-    let mut stream = kerfwatch_tests::http::open_stream(page, "/api/v1/stream");
-    let mut line = String::new();
-    while stream.read_line(&mut line).unwrap_or(0) > 0 {
-        let seen = Instant::now();
-        // One at a time is under way: the newest is the one.
-        if line.contains("\"kind\":\"overpull\",\"at_s\"")
-            && let Some(time) = times.try_iter().last()
-        {
-            let micros = u64::try_from((seen - time).as_micros())?.max(1);
-            latencies.record_correct(micros, u64::try_from(EVERY.as_micros())?)?;
-            plain.record(micros)?;
-        }
-        line.clear();
-    }
-    Ok((latencies, plain))
+/// Line paid out and tension of a cutter stroked over the interval, a stroke each 50 s.
+fn stroking(at_s: f64, tension_n: f64) -> (f64, f64) {
+    let phase = (at_s / 100.0).fract();
+    let down = phase < 0.5;
+    let part = if down { 2.0 * phase } else { 2.0 - 2.0 * phase };
+    (
+        2002.0 + 14.0 * part,
+        tension_n + if down { -300.0 } else { 300.0 },
+    )
 }
 
 fn ms(micros: u64) -> f64 {
     micros as f64 * 1e-3
 }
 
-fn end(mut daemon: Child, pages: Option<Child>) -> anyhow::Result<()> {
+fn end(mut daemon: Child, pages: Option<Child>, by_signal: bool) -> anyhow::Result<()> {
     if let Some(mut pages) = pages {
         pages.kill()?;
         pages.wait()?;
     }
-    if let Some(mut input) = daemon.stdin.take() {
-        input.flush()?;
+    if by_signal {
+        let pid = daemon.id().to_string();
+        Command::new("kill").args(["-TERM", &pid]).status()?;
     }
+    // Its own daemon ends when its input closes.
+    drop(daemon.stdin.take());
     let status = daemon.wait()?;
     anyhow::ensure!(status.success(), "the daemon ended with {status}");
     Ok(())
@@ -359,44 +349,4 @@ fn limit_of(text: &str) -> anyhow::Result<f64> {
         .map_err(|f| anyhow::anyhow!("{f}"))?
         .job;
     Ok(kerfwatch::alarm::GuardModel::new(&job).limit_n(Some(2010.0)))
-}
-
-struct Cost {
-    cpu_s: f64,
-    rss_mib: f64,
-    rss_most_mib: f64,
-}
-
-/// *Source*: proc(5): utime and stime in clock ticks of 1/100 s, VmRSS and VmHWM in KiB.
-fn cost(child: &Child) -> anyhow::Result<Cost> {
-    let stat = fs::read_to_string(format!("/proc/{}/stat", child.id()))?;
-    let fields: Vec<&str> = stat
-        .rsplit(')')
-        .next()
-        .unwrap_or("")
-        .split_whitespace()
-        .collect();
-    let ticks: f64 = [11, 12]
-        .iter()
-        .filter_map(|&n| fields.get(n)?.parse::<f64>().ok())
-        .sum();
-    let status = fs::read_to_string(format!("/proc/{}/status", child.id()))?;
-    let mib = |name: &str| {
-        status
-            .lines()
-            .find_map(|line| {
-                line.strip_prefix(name)?
-                    .split_whitespace()
-                    .next()?
-                    .parse::<f64>()
-                    .ok()
-            })
-            .unwrap_or(f64::NAN)
-            / 1024.0
-    };
-    Ok(Cost {
-        cpu_s: ticks / 100.0,
-        rss_mib: mib("VmRSS:"),
-        rss_most_mib: mib("VmHWM:"),
-    })
 }

@@ -1,0 +1,183 @@
+//! What the guard judges by: limit of tension and expected pick-up weight, by line paid out.
+//!
+//! *Input*: a job; later what was learned of friction and weight from free passes ([`Pull`]). *Output*: tables
+//! each 10 m, N, read in between by straight lines. Worked out once, never for a reading.
+
+use crate::job::Job;
+use crate::model::Motion;
+use crate::model::line::{LineInFluid, tool_weight_in_fluid_n};
+use crate::model::profile_table::ProfileTable;
+use crate::model::weakest_link::WeakestLink;
+use crate::model::wellpath::WellPath;
+use std::sync::Arc;
+
+/// Spacing of the tables, m.
+const STEP_M: f64 = 10.0;
+
+/// What the guard needs to know of a job: limit and expected pick-up weight by line paid out.
+#[derive(Debug, Clone, PartialEq)]
+pub struct GuardModel {
+    /// Limit of surface tension at 0, 10, 20, ... m, N.
+    limit_n: Vec<f64>,
+    /// Expected pick-up weight there.
+    pick_up: Arc<PickUpTable>,
+    limit_least_n: f64,
+    /// E A of the line, N.
+    pub(super) ea_n: f64,
+    /// Of the line, N s/m.
+    pub(super) impedance_n_s_m: f64,
+    /// Pull allowed above pick-up weight, N.
+    pub(super) overpull_n: f64,
+    /// Time before the limit at which to warn, s.
+    pub(super) approaching_s: f64,
+}
+
+impl GuardModel {
+    /// The tables for a job, with the friction of the job file.
+    pub fn new(job: &Job) -> Self {
+        let well = Well::new(job);
+        let table = well.table(job.line.friction_up, job.line.friction_down);
+        // A limit in newtons never goes beyond what the weakest link bears at this depth.
+        let fraction = match job.alarm.tension_limit {
+            Some(_) => 1.0,
+            None => job.alarm.tension_fraction,
+        };
+        let link = WeakestLink {
+            breaking_load_n: job.line.breaking_load.si(),
+            line_fraction: fraction,
+            weak_point_n: job.tool.weak_point.si(),
+            weak_point_fraction: fraction,
+        };
+        let given = job
+            .alarm
+            .tension_limit
+            .map_or(f64::INFINITY, |limit| limit.si());
+        let limit_n: Vec<f64> = well
+            .places()
+            .map(|md| {
+                link.surface_limit(&table, well.packing_n, Motion::Rest, md)
+                    .limit_n
+                    .min(given)
+            })
+            .collect();
+        Self {
+            limit_least_n: limit_n.iter().copied().fold(f64::INFINITY, f64::min),
+            limit_n,
+            pick_up: Arc::new(well.pick_up(&table, &Pull::of_job(job))),
+            ea_n: well.line.ea_n,
+            impedance_n_s_m: well.line.impedance_n_s_m(),
+            overpull_n: job.alarm.overpull.si(),
+            approaching_s: job.alarm.approaching.si(),
+        }
+    }
+
+    /// Limit of surface tension, N; without a depth the least of all.
+    pub fn limit_n(&self, line_m: Option<f64>) -> f64 {
+        line_m.map_or(self.limit_least_n, |line| at_depth(&self.limit_n, line))
+    }
+
+    /// Expected pick-up weight without cutting, N.
+    pub fn pick_up_n(&self, line_m: f64) -> f64 {
+        at_depth(&self.pick_up.pick_up_n, line_m)
+    }
+
+    /// From now on pick-up weight is what `table` says.
+    pub(super) fn use_pick_up(&mut self, table: &Arc<PickUpTable>) {
+        self.pick_up = Arc::clone(table);
+    }
+}
+
+/// Expected pick-up weight at 0, 10, 20, ... m of line paid out, without cutting, N.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PickUpTable {
+    pick_up_n: Vec<f64>,
+}
+
+impl PickUpTable {
+    /// What was learned from free passes, for a job.
+    pub fn learned(job: &Job, pull: &Pull) -> Self {
+        let well = Well::new(job);
+        let table = well.table(pull.line_friction, job.line.friction_down);
+        well.pick_up(&table, pull)
+    }
+}
+
+/// What pick-up weight follows from.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Pull {
+    /// Line on pipe, pulling out.
+    pub line_friction: f64,
+    /// Tool on pipe.
+    pub tool_friction: f64,
+    /// Weight of the tool over that of the job file.
+    pub weight: f64,
+    /// Reading of the cell at no load, N.
+    pub offset_n: f64,
+}
+
+impl Pull {
+    /// As the job file has it.
+    fn of_job(job: &Job) -> Self {
+        Self {
+            line_friction: job.line.friction_up,
+            tool_friction: job.line.friction_up,
+            weight: 1.0,
+            offset_n: 0.0,
+        }
+    }
+}
+
+/// The hole, and what hangs in it.
+struct Well {
+    path: WellPath,
+    line: LineInFluid,
+    packing_n: f64,
+    tool_n: f64,
+    deepest_m: f64,
+}
+
+impl Well {
+    fn new(job: &Job) -> Self {
+        Self {
+            path: WellPath::from_survey(&job.survey).unwrap_or_else(|_| WellPath::vertical()),
+            line: LineInFluid::from_job(&job.line, &job.fluid),
+            packing_n: job.line.stuffing_box_friction.si(),
+            tool_n: tool_weight_in_fluid_n(
+                job.tool.mass.si(),
+                job.tool.displaced_volume.si(),
+                job.fluid.density.si(),
+            ),
+            deepest_m: (job.info.interval_bottom.si() + 200.0).max(100.0),
+        }
+    }
+
+    fn table(&self, up: f64, down: f64) -> ProfileTable {
+        ProfileTable::new(&self.path, self.line, up, down, self.deepest_m)
+    }
+
+    /// Depths of the tables, m.
+    fn places(&self) -> impl Iterator<Item = f64> {
+        let deepest = self.deepest_m;
+        (0..=(deepest / STEP_M).ceil() as usize).map(move |n| (n as f64 * STEP_M).min(deepest))
+    }
+
+    fn pick_up(&self, table: &ProfileTable, pull: &Pull) -> PickUpTable {
+        let pick_up_n = self.places().map(|md| {
+            let inc = self.path.inclination_rad(md);
+            let socket_n = pull.weight * self.tool_n * (inc.cos() + pull.tool_friction * inc.sin());
+            let below_box = table.surface_tension(Motion::Up, socket_n, md);
+            let above = (self.line).above_stuffing_box_n(below_box, self.packing_n, Motion::Up);
+            above + pull.offset_n
+        });
+        PickUpTable {
+            pick_up_n: pick_up_n.collect(),
+        }
+    }
+}
+
+fn at_depth(table: &[f64], line_m: f64) -> f64 {
+    let place = (line_m.max(0.0) / STEP_M).min((table.len() - 1) as f64);
+    let low = (place as usize).min(table.len().saturating_sub(2));
+    let high = (low + 1).min(table.len() - 1);
+    table[low] + (place - low as f64) * (table[high] - table[low])
+}

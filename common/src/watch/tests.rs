@@ -1,0 +1,121 @@
+//! No alarm chatters, whatever noise comes: every signal at its limit at once, as the pipeline sees it.
+
+use super::*;
+use crate::job::{print_default_job, read_job};
+use crate::result::AlarmRecord;
+use crate::units::Metres;
+use proptest::prelude::*;
+
+const STEP: Nanos = 20_000_000;
+
+/// Noise of a given colour: 0 white, near 1 a slow wander.
+struct Noise {
+    state: u64,
+    value: f64,
+    colour: f64,
+}
+
+impl Noise {
+    fn next(&mut self) -> f64 {
+        self.state ^= self.state << 13;
+        self.state ^= self.state >> 7;
+        self.state ^= self.state << 17;
+        let white = (self.state >> 11) as f64 / (1u64 << 53) as f64 - 0.5;
+        self.value = self.colour * self.value + white;
+        self.value
+    }
+}
+
+fn moment(t: f64, noise: &mut Noise) -> Moment {
+    let n = noise.next();
+    Moment {
+        index: (t * 50.0) as i64,
+        t,
+        depth: 1990.0 + 0.2 * n,
+        speed: 0.0,
+        counted: 2000.0,
+        line_speed: 2.0 + 0.2 * n,
+        tension: 3000.0 + 500.0 * n,
+        tension_max: 3000.0,
+        drag_up: 0.0,
+        drag_down: 0.0,
+        hold_up: 0.0,
+        hold_down: 0.0,
+        unloaded: false,
+        after_gap: false,
+    }
+}
+
+/// Ten minutes of it.
+fn noisy_run(seed: u64, colour: f64, scale: f64) -> Vec<AlarmRecord> {
+    let job = read_job(print_default_job(), "job.toml")
+        .unwrap_or_else(|findings| panic!("{findings}"))
+        .job;
+    let mut watch = Watch::new(&job);
+    // Both stops where the tool is.
+    watch.limits.upper_stop = Some(Metres(1990.0));
+    watch.limits.lower_stop = Some(Metres(1990.0));
+    let limit = watch.limit_n(Some(2000.0));
+    let mut noise = Noise {
+        state: seed | 1,
+        value: 0.0,
+        colour,
+    };
+    let health = crate::calibrate::Instruments::new(&Job {
+        load: None,
+        depth: None,
+        ..job.clone()
+    })
+    .expect("no port, nothing to set up")
+    .health(ChannelId::Load);
+    for n in 0..30_000 {
+        let at = n * STEP;
+        let t = at as f64 * 1e-9;
+        watch.depth(at, 2000.0 - 0.2 * t % 5.0 + 0.002 * noise.next());
+        watch.load(at, limit + scale * noise.next());
+        let state = match (noise.next() * 4.0).rem_euclid(3.0) as u32 {
+            0 => Motionless::Stalled,
+            1 => Motionless::Slack,
+            _ => Motionless::Up,
+        };
+        watch.moment(at, &moment(t, &mut noise), state);
+        let fault = if noise.next() > 0.0 {
+            Fault::Stale
+        } else {
+            Fault::None
+        };
+        watch.health(at, ChannelId::Load, &ChannelHealth { fault, ..health });
+        watch.line_life(at, Some(0.8 + 0.01 * noise.next()));
+        if n % 5 == 0 {
+            watch.tick(at);
+        }
+    }
+    watch.engine.records().to_vec()
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 12, failure_persistence: None, ..ProptestConfig::default() })]
+
+    // Three raisings of one alarm within a minute are chatter (references, section 7).
+    #[test]
+    fn no_alarm_chatters_when_every_signal_is_noise_at_its_limit(
+        seed in any::<u64>(), colour in 0.0f64..0.999, scale in 5.0f64..1500.0
+    ) {
+        let records = noisy_run(seed, colour, scale);
+        let mut names: Vec<(&str, &str)> = records
+            .iter()
+            .map(|record| (record.kind.as_str(), record.level.as_str()))
+            .collect();
+        names.sort_unstable();
+        names.dedup();
+        prop_assert!(names.len() >= 5, "{names:?}");
+        for (kind, level) in names {
+            let raised: Vec<f64> = records
+                .iter()
+                .filter(|record| record.kind == kind && record.level == level)
+                .map(|record| record.raised_s)
+                .collect();
+            prop_assert!(raised.windows(3).all(|w| w[2] - w[0] > 60.0), "{kind} {level}: {raised:?}");
+        }
+    }
+}
