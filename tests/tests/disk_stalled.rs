@@ -47,6 +47,15 @@ fn late_syncs_lose_nothing_and_hold_up_nobody_but_the_record() {
         "late {behind} times, pipeline ahead {ahead} times"
     );
     assert_eq!(progress.record_lost.load(Ordering::Relaxed), 0);
+    let expected: Vec<u8> = sent
+        .iter()
+        .flat_map(|value| line(ChannelId::Load, 0, *value).bytes)
+        .collect();
+    // What still waits in the terminal when the ports close was never received.
+    rig.wait_for("all bytes are received", |started| {
+        let progress = &started.published.progress;
+        progress.bytes_received.load(Ordering::Relaxed) >= expected.len() as u64
+    });
     let ended = rig.stop().unwrap();
     let mut reader = RunReader::open(&ended.run_folder).unwrap();
     let mut bytes = Vec::new();
@@ -60,10 +69,6 @@ fn late_syncs_lose_nothing_and_hold_up_nobody_but_the_record() {
             bytes.extend_from_slice(new);
         }
     });
-    let expected: Vec<u8> = sent
-        .iter()
-        .flat_map(|value| line(ChannelId::Load, 0, *value).bytes)
-        .collect();
     assert!(
         bytes == expected,
         "{} of {} bytes",

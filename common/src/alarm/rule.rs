@@ -188,7 +188,8 @@ impl Rule {
             },
             (K::Overpull, Level::Low) => rule(0.05, 0.3, 3.0),
             (K::Approaching, _) => rule(0.0, 0.0, 2.0),
-            (K::Slack, _) => rule(0.02, 0.5, 3.0),
+            // A tool that nearly stands while it cuts its first passes is no slack line yet.
+            (K::Slack, _) => rule(0.02, 1.0, 3.0),
             (K::Stall, _) => rule(0.0, 0.0, 2.0),
             (K::Speed, _) => rule(0.05, 1.0, 3.0),
             // A stop is a place: its deadband would grow with depth, the delay does the work.
