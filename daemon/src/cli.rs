@@ -13,6 +13,10 @@ pub mod exit {
     pub const BAD_INPUT: u8 = 2;
 }
 
+/// Name of the recorded run inside the program. Here and not beside the run, because the build script
+/// reads this file to write manual pages and completions.
+pub const BUILT_IN_RUN: &str = "brindlemoor-4";
+
 const AFTER: &str = "\
 Exit codes:
   0  done, or ended by SIGTERM or SIGINT with everything written
@@ -113,7 +117,7 @@ pub struct DemoArgs {
     #[arg(long, default_value_t = 20.0, value_parser = speed)]
     pub speed: f64,
     /// Name of a built-in record, or a folder with `job.toml` and a recorded run.
-    #[arg(long, default_value = crate::demo::fixture::DEFAULT)]
+    #[arg(long, default_value = BUILT_IN_RUN)]
     pub fixture: String,
     /// Where the page listens; port 0 takes any free one.
     #[arg(long, default_value = "127.0.0.1:8760")]

@@ -1,22 +1,11 @@
 //! The job a command works with: the one in the run folder, another one, and what-if changes.
 
+pub use crate::args::JobChanges;
 use crate::console::Console;
 use crate::failure::{Failure, Finding};
 use kerfwatch::job::{Dimension, Findings, Job, apply_set, parse_quantity, read_job};
 use kerfwatch::units::Metres;
-use std::path::{Path, PathBuf};
-
-/// Flags shared by all commands that need a job.
-#[derive(Debug, Clone, Default, clap::Args)]
-pub struct JobChanges {
-    /// Use this job file instead of the one stored in the run folder
-    #[arg(long, value_name = "FILE")]
-    pub job: Option<PathBuf>,
-    /// Change one value of the job, e.g. --set "cutter.contact_pressure=1.1 GPa"; repeatable.
-    /// "tally_shift=0.4 m" moves all couplings down the hole
-    #[arg(long, value_name = "KEY=VALUE")]
-    pub set: Vec<String>,
-}
+use std::path::Path;
 
 /// A checked job and the text it came from.
 #[derive(Debug, Clone)]

@@ -3,7 +3,7 @@
 //!
 //! Reading order: [`args`] (what can be asked), [`console`] (where answers go), [`failure`] (what
 //! can go wrong and the exit codes), then one module per command. Every command is
-//! `pub struct Args` plus `pub fn run(&Args, &mut Console) -> Result<Exit, Failure>`, so tests run
+//! `pub fn run(&Args, &mut Console) -> Result<Exit, Failure>`, so tests run
 //! it in-process with buffers for stdout and stderr.
 //!
 //! What is absent: sockets, tokio, and any physics of its own; physics lives in the core.
@@ -20,6 +20,7 @@ pub mod failure;
 pub mod forecast;
 pub mod import;
 pub mod job_source;
+pub mod manual;
 pub mod output_file;
 pub mod readings;
 pub mod recompute;
@@ -65,8 +66,8 @@ fn dispatch(command: &Command, console: &mut Console<'_>) -> Result<Exit, Failur
         Command::Compare(args) => compare::run(args, console),
         Command::Batch(args) => batch::run(args, console),
         Command::Verify(args) => verify::run(args, console),
-        Command::Completions(args) => args::print_completions(args, console),
-        Command::Man(args) => args::print_manual(args, console),
+        Command::Completions(args) => manual::print_completions(args, console),
+        Command::Man(args) => manual::print_manual(args, console),
         Command::Simulate(args) => simulate::run(args, console),
     }
 }

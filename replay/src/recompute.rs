@@ -1,46 +1,16 @@
 //! `recompute`: the record once more through the core, for people and as JSON.
 
+pub use crate::args::RecomputeArgs as Args;
 use crate::console::Console;
 use crate::explain;
 use crate::failure::{Exit, Failure};
-use crate::job_source::JobChanges;
 use crate::output_file::write_file;
 use crate::run_folder::RunFolder;
 use crate::summary::summary;
-use crate::units_shown::{Units, count};
+use crate::units_shown::count;
 use kerfwatch::pipeline::Pipeline;
 use kerfwatch::result::RunResult;
 use std::io::Write;
-use std::path::PathBuf;
-
-/// `recompute`
-#[derive(Debug, clap::Args)]
-#[command(after_help = "\
-Examples:
-  kerfwatch-replay recompute runs/2026-05-01
-  kerfwatch-replay recompute RUN --json result.json
-  kerfwatch-replay recompute RUN --json - --quiet | jq '.joints'
-  kerfwatch-replay recompute RUN --set \"cutter.contact_pressure=1.1 GPa\" --set tally_shift=0.3m
-  kerfwatch-replay recompute RUN --explain \"2451.3 m\"")]
-pub struct Args {
-    /// Run folder
-    pub run: PathBuf,
-    /// Write the result as JSON; '-' for standard output (then without the summary)
-    #[arg(long, value_name = "FILE")]
-    pub json: Option<PathBuf>,
-    #[command(flatten)]
-    #[allow(missing_docs)]
-    pub changes: JobChanges,
-    /// Say what the groove estimate at this depth rests on, e.g. "2451.3 m"
-    #[arg(long, value_name = "DEPTH")]
-    pub explain: Option<String>,
-    /// Units of the summary; default: those of the job
-    #[arg(long, value_enum)]
-    pub units: Option<Units>,
-    /// Print how long it took and how many readings per second that is
-    #[arg(long)]
-    pub timing: bool,
-}
 
 /// Runs it.
 ///

@@ -2,6 +2,7 @@
 //!
 //! Units are in the column names. A missing value is `None`, never NaN.
 
+pub use crate::args::TableName;
 use kerfwatch::result::{Direction, RunResult, State};
 
 /// Values of a column.
@@ -97,25 +98,6 @@ impl Table {
         self.columns.push(Column { name, values });
         self
     }
-}
-
-/// Which list of the result.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
-pub enum TableName {
-    /// Groove by depth bin.
-    Groove,
-    /// Strokes.
-    Strokes,
-    /// State intervals.
-    Intervals,
-    /// Joints.
-    Joints,
-    /// Alarms.
-    Alarms,
-    /// Bending of the line.
-    LineWear,
-    /// Tool motion at a fixed step.
-    Tool,
 }
 
 /// Word for a direction, as in the JSON.

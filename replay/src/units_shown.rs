@@ -1,16 +1,8 @@
 //! SI numbers as people read them, metric or field. Only for text and pages: files keep SI.
 
+pub use crate::args::Units;
 use kerfwatch::job::Display;
 use kerfwatch::units::{METRES_PER_FOOT, METRES_PER_INCH, NEWTONS_PER_LBF};
-
-/// Unit system for people.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
-pub enum Units {
-    /// Metres, newtons, millimetres.
-    Metric,
-    /// Feet, pounds-force, inches.
-    Field,
-}
 
 impl From<Display> for Units {
     fn from(display: Display) -> Self {

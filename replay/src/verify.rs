@@ -1,5 +1,6 @@
 //! `verify`: is the recording whole, and if not, where not?
 
+pub use crate::args::VerifyArgs as Args;
 use crate::console::Console;
 use crate::failure::{Exit, Failure};
 use crate::run_folder::record_failure;
@@ -8,27 +9,6 @@ use kerfwatch::recording::{DigestState, RunReader, Verification};
 use kerfwatch::time::{nanos, seconds};
 use serde_json::json;
 use std::fmt::Write as _;
-use std::path::PathBuf;
-
-/// `verify`
-#[derive(Debug, clap::Args)]
-#[command(after_help = "\
-Examples:
-  kerfwatch-replay verify RUN
-  kerfwatch-replay verify RUN --json --quiet || echo damaged
-
-Exit code 0: whole; 3: something was lost or changed (listed); 2: not a run folder.
-'sha256sum -c manifest.sha256' inside the folder checks the digests without this program.")]
-pub struct Args {
-    /// Run folder
-    pub run: PathBuf,
-    /// List silences longer than this, seconds
-    #[arg(long, value_name = "SECONDS", default_value_t = 2.0)]
-    pub silence: f64,
-    /// Print JSON instead of text
-    #[arg(long)]
-    pub json: bool,
-}
 
 /// Runs it.
 ///

@@ -8,7 +8,7 @@ use kerfwatch::recording::Storage;
 use std::io::{self, ErrorKind};
 
 /// Its name.
-pub const NAME: &str = "brindlemoor-4";
+pub const NAME: &str = crate::cli::BUILT_IN_RUN;
 
 macro_rules! file {
     ($name:literal) => {

@@ -3,44 +3,16 @@
 mod page;
 mod text;
 
+pub use crate::args::CompareArgs as Args;
 use crate::console::Console;
 use crate::failure::{Exit, Failure, Finding};
 use crate::job_source::JobChanges;
 use crate::output_file::write_file;
 use crate::run_folder::RunFolder;
 use crate::summary::{split_length_m, time_in, times_in};
-use crate::units_shown::Units;
 use kerfwatch::result::{Direction, GrooveBin, RunResult, State};
 use serde::Serialize;
-use std::path::{Path, PathBuf};
-
-/// `compare`
-#[derive(Debug, clap::Args)]
-#[command(after_help = "\
-Examples:
-  kerfwatch-replay compare RUN1 RUN2
-  kerfwatch-replay compare RUN RUN --set \"cutter.contact_pressure=1.4 GPa\" --html what-if.html
-  kerfwatch-replay compare yesterday.json RUN --json -
-
-Each argument is a run folder or a result written by 'recompute --json'. --set and --job apply to every
-run folder but the first. Exit code 0: the results are the same; 1: they differ.")]
-pub struct Args {
-    /// Run folders or result files, two or more
-    #[arg(required = true, num_args = 2..)]
-    pub inputs: Vec<PathBuf>,
-    #[command(flatten)]
-    #[allow(missing_docs)]
-    pub changes: JobChanges,
-    /// Write JSON; '-' for standard output (then without the text)
-    #[arg(long, value_name = "FILE")]
-    pub json: Option<PathBuf>,
-    /// Write a self-contained page
-    #[arg(long, value_name = "FILE")]
-    pub html: Option<PathBuf>,
-    /// Units of text and page
-    #[arg(long, value_enum, default_value_t = Units::Metric)]
-    pub units: Units,
-}
+use std::path::Path;
 
 /// One of the results compared, in figures.
 #[derive(Debug, Clone, PartialEq, Serialize)]

@@ -1,4 +1,5 @@
 use super::*;
+use crate::units_shown::Units;
 use kerfwatch::result::FORMAT;
 
 fn result(depths: &[f64]) -> RunResult {

@@ -7,65 +7,17 @@ pub mod line_protocol;
 pub mod parquet;
 pub mod tension_histograms;
 
+pub use crate::args::{ExportArgs as Args, FormatName};
 use crate::console::Console;
 use crate::failure::{Exit, Failure};
 use crate::import::read_utc;
-use crate::job_source::JobChanges;
 use crate::output_file::write_file_with;
 use crate::run_folder::RunFolder;
 use crate::table::TableName;
 use kerfwatch::job::Job;
 use kerfwatch::result::RunResult;
 use std::io::Write;
-use std::path::PathBuf;
 use tension_histograms::{StretchTension, tension_histograms};
-
-/// `export`
-#[derive(Debug, clap::Args)]
-#[command(after_help = "\
-Examples:
-  kerfwatch-replay export RUN --format las --out groove.las
-  kerfwatch-replay export RUN --format parquet --table strokes --out strokes.parquet
-  kerfwatch-replay export RUN --format csv --table joints --out - | column -s, -t
-  kerfwatch-replay export RUN --format line-protocol --start 2026-05-01T06:00:00Z --out run.lp
-  kerfwatch-replay export RUN --format hdr --out tension.hlog
-
-LAS holds the groove by depth. CSV and Parquet hold one table. Line protocol holds all of them with
-nanosecond times. HdrHistogram logs hold the tension of each stroke, tagged by class. All in SI units.")]
-pub struct Args {
-    /// Run folder
-    pub run: PathBuf,
-    /// Format of the file
-    #[arg(long, value_enum)]
-    pub format: FormatName,
-    /// File to write; '-' for standard output
-    #[arg(long, value_name = "FILE")]
-    pub out: PathBuf,
-    /// Table for csv and parquet
-    #[arg(long, value_enum, default_value_t = TableName::Groove)]
-    pub table: TableName,
-    /// Universal time of run start, for recordings that do not know it
-    #[arg(long, value_name = "UTC")]
-    pub start: Option<String>,
-    #[command(flatten)]
-    #[allow(missing_docs)]
-    pub changes: JobChanges,
-}
-
-/// Formats that can be asked for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
-pub enum FormatName {
-    /// LAS 2.0, groove by depth
-    Las,
-    /// Comma-separated values, one table
-    Csv,
-    /// Apache Parquet, one table
-    Parquet,
-    /// InfluxDB line protocol, everything
-    LineProtocol,
-    /// HdrHistogram interval log, tension by stroke class
-    Hdr,
-}
 
 /// What is exported.
 #[derive(Debug)]

@@ -11,6 +11,7 @@ pub(crate) mod number;
 pub(crate) mod samples;
 pub(crate) mod set_aside;
 
+pub use crate::args::ImportArgs as Args;
 use crate::console::Console;
 use crate::failure::{Exit, Failure, Finding};
 use crate::job_source::read_job_file;
@@ -24,48 +25,6 @@ use set_aside::SetAside;
 use std::fs::File;
 use std::io::{BufReader, Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
-
-/// `import`
-#[derive(Debug, clap::Args)]
-#[command(after_help = "\
-Examples:
-  kerfwatch-replay import --job job.toml samples.csv --out runs/2026-05-01
-  kerfwatch-replay import --job job.toml samples.csv --marks marks.csv \\
-      --start 2026-05-01T06:12:00Z --out RUN
-
-samples.csv: header time_s,load_n,depth_m; seconds from run start, line tension in newtons, line paid
-out in metres; either value may be empty. marks.csv: header time_s,mark; marks cutter_out, cutter_in,
-weight_check, note:TEXT. Rows that cannot be read are set aside, counted and reported.")]
-pub struct Args {
-    /// Samples: CSV with header time_s,load_n,depth_m
-    pub samples: PathBuf,
-    /// Job file of the run
-    #[arg(long, value_name = "FILE")]
-    pub job: PathBuf,
-    /// Run folder to be made
-    #[arg(long, value_name = "FOLDER")]
-    pub out: PathBuf,
-    /// Operator's marks: CSV with header time_s,mark
-    #[arg(long, value_name = "FILE")]
-    pub marks: Option<PathBuf>,
-    /// Replace an existing run folder
-    #[arg(long)]
-    pub force: bool,
-    /// Refuse the file if any row or cell would be set aside
-    #[arg(long)]
-    pub strict: bool,
-    /// Universal time of run start, e.g. 2026-05-01T06:12:00Z
-    #[arg(long, value_name = "UTC")]
-    pub start: Option<String>,
-    /// Value of time_s at run start, subtracted from all times (files that count from elsewhere)
-    #[arg(
-        long,
-        value_name = "SECONDS",
-        default_value_t = 0.0,
-        allow_negative_numbers = true
-    )]
-    pub time_zero: f64,
-}
 
 /// Seconds since 1970 are beyond this since 2001: such a zero is taken for universal time.
 const UNIX_SECONDS_MIN: f64 = 1e9;

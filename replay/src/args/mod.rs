@@ -1,11 +1,18 @@
 //! What can be asked on the command line.
 //!
-//! Long flags only, apart from `--help` and `--version` shorthands. Each command's own flags live
-//! beside its code (`Args` in its module) and are checked there before anything is written.
+//! Long flags only, apart from `--help` and `--version` shorthands. Values are checked where they are
+//! used, before anything is written. The build script reads these files too, to write manual pages and
+//! completions: they need nothing else of this crate.
 
-use crate::console::Console;
-use crate::failure::{Exit, Failure};
-use clap::{CommandFactory, Parser, Subcommand};
+mod after_job;
+mod before_job;
+
+pub use after_job::{
+    BatchArgs, ChainArgs, CompareArgs, ExportArgs, RecomputeArgs, ReportArgs, VerifyArgs,
+};
+pub use before_job::{ForecastArgs, ImportArgs, SimulateArgs};
+
+use clap::{Parser, Subcommand};
 use std::path::PathBuf;
 
 /// The whole command line.
@@ -42,25 +49,25 @@ Results go to standard output, everything else to standard error.
 #[derive(Debug, Subcommand)]
 pub enum Command {
     /// Simulate an invented well: a record as instruments make it, and the truth beside it
-    Simulate(crate::simulate::Args),
+    Simulate(SimulateArgs),
     /// Make a run folder from a calibrated CSV record
-    Import(crate::import::Args),
+    Import(ImportArgs),
     /// Recompute a run: strokes, states, groove, joints, alarms
-    Recompute(crate::recompute::Args),
+    Recompute(RecomputeArgs),
     /// Write a self-contained page about a run
-    Report(crate::report::Args),
+    Report(ReportArgs),
     /// Add up several runs of one well in the same groove
-    Chain(crate::chain::Args),
+    Chain(ChainArgs),
     /// Set recomputations or results side by side
-    Compare(crate::compare::Args),
+    Compare(CompareArgs),
     /// Recompute an archive of runs into one Parquet dataset
-    Batch(crate::batch::Args),
+    Batch(BatchArgs),
     /// Write results as LAS, CSV, Parquet, line protocol or HdrHistogram log
-    Export(crate::export::Args),
+    Export(ExportArgs),
     /// Before the job: weights, margins, strokes, hours, line bending, what limits
-    Forecast(crate::forecast::Args),
+    Forecast(ForecastArgs),
     /// Check that a recording is whole
-    Verify(crate::verify::Args),
+    Verify(VerifyArgs),
     /// Print a shell completion script
     Completions(CompletionArgs),
     /// Print the manual page, or write one page per command into a folder
@@ -86,50 +93,66 @@ pub struct ManualArgs {
     pub out: Option<PathBuf>,
 }
 
-/// Prints the completion script of a shell.
-pub fn print_completions(
-    args: &CompletionArgs,
-    console: &mut Console<'_>,
-) -> Result<Exit, Failure> {
-    // Into a buffer first: the generator panics when its writer fails (closed pipe).
-    let mut script = Vec::new();
-    clap_complete::generate(
-        args.shell,
-        &mut Arguments::command(),
-        "kerfwatch-replay",
-        &mut script,
-    );
-    console.data(&script)?;
-    Ok(Exit::Well)
+/// Flags shared by all commands that need a job.
+#[derive(Debug, Clone, Default, clap::Args)]
+pub struct JobChanges {
+    /// Use this job file instead of the one stored in the run folder
+    #[arg(long, value_name = "FILE")]
+    pub job: Option<PathBuf>,
+    /// Change one value of the job, e.g. --set "cutter.contact_pressure=1.1 GPa"; repeatable.
+    /// "tally_shift=0.4 m" moves all couplings down the hole
+    #[arg(long, value_name = "KEY=VALUE")]
+    pub set: Vec<String>,
 }
 
-/// Prints the manual page, or writes all pages.
-pub fn print_manual(args: &ManualArgs, console: &mut Console<'_>) -> Result<Exit, Failure> {
-    let command = Arguments::command();
-    match &args.out {
-        None => {
-            let mut page = Vec::new();
-            clap_mangen::Man::new(command)
-                .render(&mut page)
-                .map_err(|source| Failure::write("manual page", source))?;
-            console.data(&page)?;
-        }
-        Some(folder) => {
-            std::fs::create_dir_all(folder)
-                .and_then(|()| clap_mangen::generate_to(command, folder))
-                .map_err(|source| Failure::write(folder.display(), source))?;
-            console.talk(format_args!("manual pages written to {}", folder.display()));
-        }
-    }
-    Ok(Exit::Well)
+/// Unit system for people.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub enum Units {
+    /// Metres, newtons, millimetres.
+    Metric,
+    /// Feet, pounds-force, inches.
+    Field,
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
+/// Which list of the result.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub enum TableName {
+    /// Groove by depth bin.
+    Groove,
+    /// Strokes.
+    Strokes,
+    /// State intervals.
+    Intervals,
+    /// Joints.
+    Joints,
+    /// Alarms.
+    Alarms,
+    /// Bending of the line.
+    LineWear,
+    /// Tool motion at a fixed step.
+    Tool,
+}
 
-    #[test]
-    fn command_line_definition_is_consistent() {
-        Arguments::command().debug_assert();
-    }
+/// Formats that can be asked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub enum FormatName {
+    /// LAS 2.0, groove by depth
+    Las,
+    /// Comma-separated values, one table
+    Csv,
+    /// Apache Parquet, one table
+    Parquet,
+    /// InfluxDB line protocol, everything
+    LineProtocol,
+    /// HdrHistogram interval log, tension by stroke class
+    Hdr,
+}
+
+/// Where the lines go.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub enum PortKind {
+    /// Two pseudo terminals, which look like serial ports.
+    Pty,
+    /// Two TCP listeners on this machine, as serial device servers have.
+    Tcp,
 }
