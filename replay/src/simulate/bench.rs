@@ -1,52 +1,19 @@
 //! The bench well: everything composed, one step after the other.
 
-use super::cut::{Cutter, Pipe, Wheel};
-use super::line::{Chain, Holding, Wire, slow_motion};
-use super::plan::{Stops, plan};
+mod draw;
+mod holds;
+
+pub use draw::Unknowns;
+
+use super::cut::{Cutter, Pipe};
+use super::line::{Chain, Holding, Wire};
 use super::rng::Rng;
-use super::scenario::{Release, Scenario, Start};
+use super::scenario::Scenario;
 use super::sensors::{Row, Sensors, TrueLine};
 use super::truth::{Recorder, Sample};
-use super::well::{FreeStrain, Hole};
+use super::well::Hole;
 use super::winch::{Dials, Happened, Trips, Winch};
-use kerfwatch::units::GRAVITY;
-
-/// What really is, where it differs from what the crew believes.
-#[derive(Debug, Clone, serde::Serialize)]
-pub struct Unknowns {
-    /// Radial force of a wheel, N.
-    pub radial_force_n: f64,
-    /// Mean contact pressure, Pa.
-    pub contact_pressure_pa: f64,
-    /// Radial force going down over up.
-    pub bite_down: f64,
-    /// Relative change of radial force per millimetre of groove depth.
-    pub force_slope_per_mm: f64,
-    /// Drag of reaction rollers at full radial force going up, N.
-    pub rolling_drag_n: f64,
-    /// Radial force of each wheel over nominal.
-    pub wheel_factors: Vec<f64>,
-    /// Wheels below the middle, m.
-    pub wheel_offsets_m: Vec<f64>,
-    /// Line friction pulling out.
-    pub friction_up: f64,
-    /// Line friction running in.
-    pub friction_down: f64,
-    /// Friction of the tool.
-    pub tool_friction: f64,
-    /// Tool mass, kg.
-    pub tool_mass_kg: f64,
-    /// Young's modulus of the wire, Pa.
-    pub modulus_pa: f64,
-    /// Packing friction, N.
-    pub stuffing_box_friction_n: f64,
-    /// Fluid density, kg/m3.
-    pub fluid_density_kg_m3: f64,
-    /// Wellhead pressure, Pa.
-    pub wellhead_pressure_pa: f64,
-    /// Line lost under the measuring wheel by the end, m.
-    pub slip_m: f64,
-}
+use holds::Hold;
 
 /// A finished record with its truth.
 #[derive(Debug)]
@@ -63,27 +30,28 @@ pub struct Outcome {
     pub pipe: Pipe,
 }
 
-#[derive(Debug, Clone)]
-struct Hold {
-    stroke: u32,
-    up: bool,
-    depth: f64,
-    force: f64,
-    tries: u32,
-    engaged: bool,
-    /// Felt since the line was last worked.
-    met: bool,
-    done: bool,
-}
-
-/// Distance over which a hold acts, m.
-const HOLD_LENGTH: f64 = 0.03;
 /// Travel over which packing friction turns over, m.
 const PACKING_TRAVEL: f64 = 0.002;
 
 /// Runs a scenario from start to end.
 pub fn run(scenario: &Scenario, seed: u64) -> Outcome {
     Bench::new(scenario, seed).run()
+}
+
+/// The crew comes back to a groove: same well, line and cutter; another day of winch and instruments.
+#[derive(Debug, Clone)]
+pub struct Reentry {
+    /// The pipe as the run before left it.
+    pub pipe: Pipe,
+    /// 1 for the first time of coming back.
+    pub number: u32,
+    /// The depth counter reads this much more than it did in the first run, m.
+    pub counter_error: f64,
+}
+
+/// Runs a scenario again in the groove that is there.
+pub fn run_again(scenario: &Scenario, seed: u64, reentry: Reentry) -> Outcome {
+    Bench::reentered(scenario, seed, reentry).run()
 }
 
 /// The bench, steppable so that it can also be played live.
@@ -120,224 +88,17 @@ pub struct Bench {
 impl Bench {
     /// Draws the truth of a scenario and hangs the tool.
     pub fn new(scenario: &Scenario, seed: u64) -> Self {
-        // Scenarios do not share their draws.
-        let seed = Rng::seed(seed, &scenario.name);
-        let mut draw = Rng::new(seed, "truth");
-        let mut off = |spread: f64| 1.0 + spread * draw.between(-1.0, 1.0);
-        let (line, tool, cut) = (&scenario.line, &scenario.tool, &scenario.cutter);
-        let spread = &scenario.spread;
-        let density = scenario.well.fluid_density.0 * off(spread.fluid_density);
-        let pressure = scenario.well.wellhead_pressure.0 * off(spread.pressure);
-        let modulus = line.modulus.0 * off(spread.modulus);
-        let mass = tool.mass.0 * off(spread.tool_mass);
-        let load = cut.radial_force.0 * off(spread.radial_force);
-        let contact = cut.contact_pressure.0 * off(spread.contact_pressure);
-        let area = std::f64::consts::PI * 0.25 * line.diameter.0 * line.diameter.0;
-        let wire = Wire {
-            stiffness: modulus * area,
-            mass: line.density.0 * area,
-            weight: (line.density.0 - density) * area * GRAVITY,
-            area,
-            friction_up: line.friction_up * off(spread.friction),
-            friction_down: line.friction_down * off(spread.friction),
-            static_ratio: line.static_ratio,
-            stribeck: line.stribeck_speed.0,
-            viscous: line.viscous.0,
-            turbulent: 0.5 * density * 0.01 * std::f64::consts::PI * line.diameter.0,
-            tool_mass: 1.03 * mass,
-            tool_weight: mass * GRAVITY * (1.0 - density / 7850.0),
-            tool_friction: tool.friction * off(spread.friction),
-            tool_static_ratio: tool.static_ratio,
-            tool_viscous: tool.speed_drag.0,
-        };
-        let box_friction = line.stuffing_box_friction.0 * off(spread.stuffing_box);
-        let count = cut.wheels as usize;
-        let mut wheel_rng = Rng::new(seed, "wheels");
-        let wheels: Vec<Wheel> = (0..count)
-            .map(|k| {
-                Wheel::new(
-                    (k as f64 - 0.5 * (count as f64 - 1.0)) * cut.spacing.0,
-                    (1.0 + cut.wheel_spread * wheel_rng.normal()).max(0.3),
-                    std::f64::consts::TAU * wheel_rng.unit(),
-                    cut.wear.0 * wheel_rng.between(0.4, 1.6),
-                )
-            })
-            .collect();
-        let unknowns = Unknowns {
-            radial_force_n: load,
-            contact_pressure_pa: contact,
-            bite_down: cut.bite_down,
-            force_slope_per_mm: cut.force_slope.0 * 1e-3,
-            rolling_drag_n: cut.rolling_friction
-                * load
-                * wheels.iter().map(|wheel| wheel.factor).sum::<f64>(),
-            wheel_factors: wheels.iter().map(|wheel| wheel.factor).collect(),
-            wheel_offsets_m: wheels.iter().map(|wheel| wheel.offset).collect(),
-            friction_up: wire.friction_up,
-            friction_down: wire.friction_down,
-            tool_friction: wire.tool_friction,
-            tool_mass_kg: mass,
-            modulus_pa: modulus,
-            stuffing_box_friction_n: box_friction,
-            fluid_density_kg_m3: density,
-            wellhead_pressure_pa: pressure,
-            slip_m: 0.0,
-        };
-        let tangent = (0.5 * cut.edge_angle.0).tan();
-        let mut cutter = Cutter::new(wheels, load, contact, cut.radius.0, tangent, cut.reach.0);
-        cutter.bite_down = cut.bite_down;
-        cutter.slope = cut.force_slope.0;
-        cutter.run_out = cut.run_out;
-        cutter.rolling = cut.rolling_friction;
+        Self::entered(scenario, seed, None)
+    }
 
-        let (top, bottom) = (
-            scenario.well.interval_top.0,
-            scenario.well.interval_bottom.0,
-        );
-        let free = FreeStrain {
-            modulus,
-            expansion: line.expansion.0,
-            gradient: scenario.well.temperature_gradient.0,
-            pressure,
-            density,
-        };
-        let hole = Hole::new(&scenario.well, free, bottom + 60.0);
-        let pipe = Pipe::draw(
-            &scenario.pipe,
-            top - 40.0,
-            bottom + 40.0,
-            &mut Rng::new(seed, "pipe"),
-        );
-        let pressure_force = pressure * area;
-        let surface = |depth: f64, up: bool, held: f64| {
-            let (tension, unstretched) = slow_motion(&wire, &hole, depth, up, held);
-            let packing = if up { box_friction } else { -box_friction };
-            (tension - pressure_force + packing, unstretched)
-        };
+    /// The same well and tool, back in a groove that is there.
+    pub fn reentered(scenario: &Scenario, seed: u64, reentry: Reentry) -> Self {
+        Self::entered(scenario, seed, Some(reentry))
+    }
 
-        // What the counter shows after running in to a depth.
-        let counts = |tension: f64| {
-            if scenario.depth.relaxed {
-                1.0
-            } else {
-                1.0 + tension / wire.stiffness
-            }
-        };
-        let run_in = |depth: f64| {
-            let steps = (depth / 15.0).ceil() as usize;
-            let (mut reading, mut before) = (0.0, 0.0);
-            for k in 1..=steps {
-                let at = depth * k as f64 / steps as f64;
-                let (tension, unstretched) = surface(at, false, 0.0);
-                reading += (unstretched - before) * counts(tension);
-                before = unstretched;
-            }
-            reading
-        };
-        let offset = tool.cutter_offset.0;
-        let (bottom_reading, upper_reading) = (run_in(bottom - offset), run_in(top - offset));
-        let slope = (bottom_reading - upper_reading) / (bottom - top);
-        // The crew knows from experience what the drag of cutting does to the stretch.
-        let (low_down, low_up) = (
-            surface(bottom - offset, false, 150.0),
-            surface(bottom - offset, true, 400.0),
-        );
-        // Turning round at the bottom takes up line before the tool follows.
-        let take_up = (low_down.1 - low_up.1) * counts(0.5 * (low_down.0 + low_up.0));
-        let stops = Stops {
-            down: (upper_reading - slope * top, slope),
-            up: (bottom_reading - take_up - slope * bottom, slope),
-            top,
-            bottom,
-        };
-        let middle = 0.5 * (top + bottom) - offset;
-        let trips = Trips {
-            high: surface(middle, true, 0.0).0 + scenario.work.stall_trip.0,
-            low: surface(
-                middle,
-                false,
-                0.85 * wire.tool_weight * hole.at(middle).cosine,
-            )
-            .0,
-        };
-        let (paid_out, counter) = match scenario.work.start {
-            Start::Surface => (6.0, 6.0),
-            Start::Interval => {
-                let depth = top - offset - 30.0;
-                (surface(depth, false, 0.0).1, run_in(depth))
-            }
-        };
-        let element = line.element.0.min(0.5 * bottom / 10.0).max(bottom / 80.0);
-        let chain = Chain::at_rest(wire, &hole, paid_out, element);
-        let actions = plan(
-            &scenario.work,
-            &stops,
-            counter,
-            &mut Rng::new(seed, "operator plan"),
-        );
-        let winch = Winch::new(
-            actions,
-            scenario.work.acceleration.0,
-            scenario.work.speed_jitter,
-            Rng::new(seed, "operator"),
-        );
-        let sensors = Sensors::new(
-            &scenario.load,
-            &scenario.depth,
-            &scenario.record,
-            Rng::new(seed, "instruments"),
-        );
-        let pickup: Vec<f64> = (0..=((bottom + 60.0) / 20.0) as usize)
-            .map(|k| surface((k as f64 * 20.0).max(1.0), true, 0.0).0)
-            .collect();
-        let recorder = Recorder::new(scenario, pickup);
-        let fastest = scenario.load.rate.0.max(scenario.depth.rate.0);
-        let step = chain.longest_step().min(1.0 / fastest).min(0.01);
-        let holds = scenario
-            .hold
-            .iter()
-            .map(|hold| Hold {
-                stroke: hold.stroke,
-                up: hold.up,
-                depth: top + hold.below_top.0,
-                force: hold.force.0,
-                // Working the line frees a tool that the operator will not pull hard enough.
-                tries: match hold.release {
-                    Release::Work => hold.tries,
-                    Release::Force => hold.tries.max(2),
-                },
-                engaged: false,
-                met: false,
-                done: false,
-            })
-            .collect();
-        Self {
-            scenario: scenario.clone(),
-            hole,
-            wire,
-            chain,
-            pipe,
-            cutter,
-            winch,
-            sensors,
-            recorder,
-            holds,
-            hangups: Rng::new(seed, "hang-ups"),
-            slips: Rng::new(seed, "slip"),
-            trips,
-            box_friction,
-            pressure_force,
-            unknowns,
-            marks: Vec::new(),
-            happened: Vec::new(),
-            packing: 0.0,
-            counter,
-            slip_pending: 0.0,
-            shown: 0.0,
-            time: 0.0,
-            step,
-            coupling_behind: 0,
-        }
+    /// The pipe and wheels as drawn.
+    pub fn into_pipe_and_cutter(self) -> (Pipe, Cutter) {
+        (self.pipe, self.cutter)
     }
 
     /// Time of the bench, s.
@@ -473,58 +234,6 @@ impl Bench {
                 }
             }
         }
-    }
-
-    fn update_holds(&mut self, from: f64, to: f64) {
-        let up = to < from;
-        let stroke = self.winch.stroke;
-        for hold in &mut self.holds {
-            if hold.engaged {
-                let past = if hold.up {
-                    hold.depth - to
-                } else {
-                    to - hold.depth
-                };
-                if past > HOLD_LENGTH {
-                    hold.engaged = false;
-                    hold.done = true;
-                } else if past < -0.05 {
-                    // Worked away from the place: it will be met again.
-                    hold.engaged = false;
-                }
-                continue;
-            }
-            let crossed = if up {
-                from > hold.depth && to <= hold.depth
-            } else {
-                from < hold.depth && to >= hold.depth
-            };
-            if !hold.done && hold.up == up && stroke >= hold.stroke && crossed {
-                hold.engaged = true;
-                hold.met = true;
-            }
-        }
-        // Hang-ups at couplings on the way up with the wheels out.
-        let behind = self.pipe.couplings.partition_point(|centre| *centre < to);
-        let pipe = &self.scenario.pipe;
-        if up && behind < self.coupling_behind && self.cutter.out && stroke > 0 {
-            let chance = self.hangups.chance(pipe.hangup_chance);
-            let force = pipe.hangup_force.0 * (0.35 * self.hangups.normal()).exp();
-            if chance {
-                self.holds.push(Hold {
-                    stroke: 0,
-                    up: true,
-                    depth: to,
-                    force,
-                    tries: 2,
-                    engaged: true,
-                    met: true,
-                    done: false,
-                });
-            }
-        }
-        self.coupling_behind = behind;
-        self.holds.retain(|hold| !(hold.done && hold.stroke == 0));
     }
 
     fn count(&mut self, speed: f64, paid: f64, dt: f64) {

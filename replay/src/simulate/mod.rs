@@ -8,6 +8,7 @@
 
 pub mod bench;
 pub mod cut;
+pub mod cut_only;
 pub mod files;
 pub mod line;
 pub mod plan;
@@ -20,22 +21,27 @@ pub mod truth;
 pub mod well;
 pub mod winch;
 
+pub use crate::args::SimulateArgs as Args;
 use crate::console::Console;
 use crate::failure::{Exit, Failure, Finding};
-use std::path::PathBuf;
+use kerfwatch::job::{Dimension, parse_quantity};
 
 /// Changes whenever the code of the bench well does, so that records kept from an earlier run are
 /// not taken for those of today. FNV-1a over the sources.
 pub fn fingerprint() -> u64 {
-    const SOURCES: [&str; 10] = [
+    const SOURCES: [&str; 14] = [
         include_str!("bench.rs"),
+        include_str!("bench/draw.rs"),
+        include_str!("bench/holds.rs"),
         include_str!("cut.rs"),
         include_str!("line.rs"),
         include_str!("plan.rs"),
         include_str!("rng.rs"),
         include_str!("scenario.rs"),
+        include_str!("scenario/check.rs"),
         include_str!("sensors.rs"),
         include_str!("truth.rs"),
+        include_str!("truth/json.rs"),
         include_str!("well.rs"),
         include_str!("winch.rs"),
     ];
@@ -47,37 +53,6 @@ pub fn fnv(bytes: impl Iterator<Item = u8>) -> u64 {
     bytes.fold(0xcbf2_9ce4_8422_2325, |hash, byte| {
         (hash ^ u64::from(byte)).wrapping_mul(0x100_0000_01b3)
     })
-}
-
-/// `simulate`
-#[derive(Debug, clap::Args)]
-#[command(
-    after_help = "Examples:\n  kerfwatch-replay simulate fixtures/scenarios/vertical.toml \
-                        --out /tmp/vertical --seed 3"
-)]
-pub struct Args {
-    /// Scenario file of an invented well
-    pub scenario: PathBuf,
-    /// Folder for samples.csv, marks.csv, job.toml and truth.json
-    #[arg(long, value_name = "FOLDER", required_unless_present = "to_ports")]
-    pub out: Option<PathBuf>,
-    /// Act as live instruments instead: two pseudo terminals, or two TCP listeners
-    #[arg(long, value_name = "KIND", conflicts_with = "out")]
-    pub to_ports: Option<ports::Kind>,
-    /// How much faster than life, with --to-ports
-    #[arg(
-        long,
-        default_value_t = 1.0,
-        value_name = "FACTOR",
-        requires = "to_ports"
-    )]
-    pub speed: f64,
-    /// Another seed draws another truth, another operator and other noise
-    #[arg(long, default_value_t = 1)]
-    pub seed: u64,
-    /// Step of the tool track in truth.json, seconds
-    #[arg(long, default_value_t = 0.1, value_name = "S")]
-    pub track: f64,
 }
 
 /// Runs a scenario and writes its record and truth.
@@ -104,11 +79,49 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
         let problem = "neither --out nor --to-ports was given";
         return Err(Finding::new("command line", problem, "write --out FOLDER").into());
     };
-    let began = std::time::Instant::now();
-    let outcome = bench::run(&scenario, args.seed);
+    let errors = args.again.iter().map(|text| counter_error(text));
+    let errors = errors.collect::<Result<Vec<f64>, Failure>>()?;
     let every = (args.track / 0.05).round() as usize;
-    files::write_all(out, &scenario, &outcome, every)
-        .map_err(|source| Failure::write(out.display(), source))?;
+    let mut began = std::time::Instant::now();
+    let mut outcome = bench::run(&scenario, args.seed);
+    tell(&scenario, &outcome, began, console)?;
+    if errors.is_empty() {
+        files::write_all(out, &scenario, &outcome, every)
+            .map_err(|source| Failure::write(out.display(), source))?;
+        return Ok(Exit::Well);
+    }
+    for number in 1_u32.. {
+        let folder = out.join(number.to_string());
+        files::write_all(&folder, &scenario, &outcome, every)
+            .map_err(|source| Failure::write(folder.display(), source))?;
+        let Some(counter_error) = errors.get(number as usize - 1).copied() else {
+            break;
+        };
+        began = std::time::Instant::now();
+        let reentry = bench::Reentry {
+            pipe: outcome.pipe,
+            number,
+            counter_error,
+        };
+        outcome = bench::run_again(&scenario, args.seed, reentry);
+        tell(&scenario, &outcome, began, console)?;
+    }
+    Ok(Exit::Well)
+}
+
+fn counter_error(text: &str) -> Result<f64, Failure> {
+    parse_quantity(text, Dimension::Length).map_err(|problem| {
+        Finding::new("--again", problem, "write a length, e.g. --again \"0.8 m\"").into()
+    })
+}
+
+/// One line on a run that was made.
+fn tell(
+    scenario: &scenario::Scenario,
+    outcome: &bench::Outcome,
+    began: std::time::Instant,
+    console: &mut Console<'_>,
+) -> Result<(), Failure> {
     let (strokes, split, depth) = outcome.recorder.summary(&outcome.pipe);
     let duration = outcome.rows.last().map_or(0.0, |row| row.time);
     let speed = duration / began.elapsed().as_secs_f64();
@@ -120,7 +133,7 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
         100.0 * split,
     ))?;
     console.talk(format!("{speed:.0} x real time"));
-    Ok(Exit::Well)
+    Ok(())
 }
 
 #[cfg(test)]

@@ -7,6 +7,7 @@
 use super::bench::Bench;
 use super::rng::Rng;
 use super::scenario::Scenario;
+pub use crate::args::PortKind as Kind;
 use crate::console::Console;
 use crate::failure::{Failure, Finding};
 use rustix::fs::{Mode, OFlags};
@@ -18,15 +19,6 @@ use std::io::{self, Write};
 use std::net::{TcpListener, TcpStream};
 use std::os::fd::OwnedFd;
 use std::time::{Duration, Instant};
-
-/// Where the lines go.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
-pub enum Kind {
-    /// Two pseudo terminals, which look like serial ports.
-    Pty,
-    /// Two TCP listeners on this machine, as serial device servers have.
-    Tcp,
-}
 
 #[derive(Debug)]
 enum Port {
