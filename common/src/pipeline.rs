@@ -64,6 +64,8 @@ pub struct Pipeline {
     span: Option<(f64, f64)>,
     /// Time of the last glance, s.
     glanced_s: f64,
+    /// So much deeper are the wheels than counter and stretch say, m.
+    correction: f64,
     // Buffers, kept so that a reading allocates nothing.
     every: Vec<CalibratedReading>,
     judged: Vec<CalibratedReading>,
@@ -105,6 +107,7 @@ impl Pipeline {
             moved_counter: None,
             span: None,
             glanced_s: 0.0,
+            correction: 0.0,
             every: Vec::new(),
             judged: Vec::new(),
             cells: Vec::new(),
@@ -347,7 +350,7 @@ impl Pipeline {
             }
             MarkKind::ReferenceDepth(depth) => {
                 if let Some(m) = self.moment {
-                    self.motion.correct_depth(depth - m.depth);
+                    self.correct_depth(depth - m.depth);
                     self.moved_counter = self.moved_counter.or(Some(m.depth));
                 }
             }
@@ -383,6 +386,25 @@ impl Pipeline {
         if let Some(found) = self.finder.finish() {
             self.stroke(&found, events);
         }
+    }
+
+    /// Another run of the same well follows: decides what was pending, then starts instruments, counter
+    /// and motion anew. Groove, strokes, marks and what was learned of friction stay. `deeper_m`: so
+    /// much deeper are the wheels than the counter of the coming run says.
+    pub fn next_run(&mut self, deeper_m: f64, events: &mut Vec<Event>) {
+        self.finish(events);
+        self.instruments = instruments(&self.job);
+        // Both have been emptied by `finish`.
+        self.aligner.new_counter(&mut |_| {});
+        self.motion.new_counter(&mut |_| {});
+        self.correct_depth(deeper_m - self.correction);
+        // To the finder of strokes the tool has not moved: the way between two runs is no stroke.
+        self.moved_counter = self.moment.map(|m| m.depth);
+    }
+
+    fn correct_depth(&mut self, by: f64) {
+        self.correction += by;
+        self.motion.correct_depth(by);
     }
 
     /// All strokes with their drag by bin.

@@ -1,7 +1,13 @@
-//! Two runs over the same interval, chained, give what one long run gives.
+//! Two runs over the same interval, chained, give what one long run gives; where the counter of the
+//! second starts wrong, the groove tells.
 
 use kerfwatch_replay::failure::Exit;
+use kerfwatch_replay::simulate::bench::{self, Outcome, Reentry};
+use kerfwatch_replay::simulate::files;
+use kerfwatch_replay::simulate::quantity::Length;
+use kerfwatch_replay::simulate::scenario::Scenario;
 use kerfwatch_tests::invented_run::{import, job, recompute, replay, samples};
+use kerfwatch_tests::score::snapshot::scenario_folder;
 use serde_json::Value;
 use std::path::Path;
 
@@ -43,6 +49,10 @@ fn two_halves(dir: &Path, at_s: f64, second_well: &str) {
 }
 
 fn chain(dir: &Path, runs: &[&str]) -> (Exit, String, String) {
+    chain_with(dir, runs, &[])
+}
+
+fn chain_with(dir: &Path, runs: &[&str], extra: &[&str]) -> (Exit, String, String) {
     let runs: Vec<String> = runs
         .iter()
         .map(|r| dir.join(r).display().to_string())
@@ -50,6 +60,7 @@ fn chain(dir: &Path, runs: &[&str]) -> (Exit, String, String) {
     let mut all = vec!["chain"];
     all.extend(runs.iter().map(String::as_str));
     all.extend(["--json", "-", "--quiet"]);
+    all.extend_from_slice(extra);
     replay(&all)
 }
 
@@ -95,4 +106,113 @@ fn runs_of_other_wells_or_out_of_order_are_refused() {
     let (exit, _, err) = chain(dir.path(), &["second", "first"]);
     assert_eq!(exit, Exit::BadInput);
     assert!(err.contains("oldest first"), "{err}");
+}
+
+/// Two runs of the bench well in one groove, imported as `first` and `second`; the counter of the second
+/// reads `error` m too much. Gives the truth of the groove in the end.
+fn reentered(dir: &Path, error: f64, change: impl Fn(usize, &mut Scenario)) -> Value {
+    let file = scenario_folder().join("fixtures/brindlemoor-4.toml");
+    let text = std::fs::read_to_string(file).unwrap();
+    let mut before: Option<Outcome> = None;
+    for (k, name) in ["first", "second"].into_iter().enumerate() {
+        let mut scenario = Scenario::parse(&text).unwrap();
+        scenario.work.stop_split = 2.0;
+        scenario.work.strokes = 16;
+        change(k, &mut scenario);
+        let outcome = match before.take() {
+            None => bench::run(&scenario, 3),
+            Some(first) => {
+                let reentry = Reentry {
+                    pipe: first.pipe,
+                    number: 1,
+                    counter_error: error,
+                };
+                bench::run_again(&scenario, 3, reentry)
+            }
+        };
+        let made = dir.join(format!("{name}-made"));
+        files::write_all(&made, &scenario, &outcome, 20).unwrap();
+        let path = |file: &str| made.join(file).display().to_string();
+        let out = dir.join(name).display().to_string();
+        let (exit, _, err) = replay(&[
+            "import",
+            "--job",
+            &path("job.toml"),
+            &path("samples.csv"),
+            "--marks",
+            &path("marks.csv"),
+            "--start",
+            ["2026-05-01T06:00:00Z", "2026-05-01T16:00:00Z"][k],
+            "--out",
+            &out,
+        ]);
+        assert_eq!(exit, Exit::Well, "{err}");
+        before = Some(outcome);
+    }
+    let truth = std::fs::read_to_string(dir.join("second-made/truth.json")).unwrap();
+    serde_json::from_str(&truth).unwrap()
+}
+
+/// Mean distance between estimated and true groove, couplings and their neighbours left out, mm.
+fn groove_error(result: &Value, truth: &Value) -> f64 {
+    let bins = |v: &Value| v["groove"].as_array().unwrap().clone();
+    let pairs: Vec<f64> = bins(result)
+        .iter()
+        .zip(&bins(truth))
+        .filter(|(a, b)| a["coupling"] == false && b["coupling"] == false)
+        .map(|(a, b)| (a["depth_mm"].as_f64().unwrap() - b["depth_mm"].as_f64().unwrap()).abs())
+        .collect();
+    pairs.iter().sum::<f64>() / pairs.len() as f64
+}
+
+#[test]
+fn a_counter_that_starts_wrong_is_found_by_the_groove_and_corrected() {
+    let dir = tempfile::tempdir().unwrap();
+    let error = 0.8;
+    let truth = reentered(dir.path(), error, |_, _| {});
+    let (exit, text, err) = chain(dir.path(), &["first", "second"]);
+    assert_eq!(exit, Exit::Well, "{err}");
+    let chained: Value = serde_json::from_str(&text).unwrap();
+    let second = &chained["chain"][1];
+    assert_eq!(second["depth"], "found", "{second}");
+    let number = |key: &str| second[key].as_f64().unwrap();
+    assert!((number("shift_m") + error).abs() < 0.2, "{second}");
+    assert!(
+        (number("shift_low_m")..=number("shift_high_m")).contains(&-error),
+        "{second}"
+    );
+    assert!(number("split_m") > chained["chain"][0]["split_m"].as_f64().unwrap());
+    // Given by hand as nothing, the second run cuts in the wrong place.
+    let (_, text, _) = chain_with(dir.path(), &["first", "second"], &["--shift", "0 m"]);
+    let wrong: Value = serde_json::from_str(&text).unwrap();
+    assert_eq!(wrong["chain"][1]["depth"], "given");
+    let (good, bad) = (groove_error(&chained, &truth), groove_error(&wrong, &truth));
+    assert!(good < bad, "{good} mm corrected, {bad} mm not");
+}
+
+#[test]
+fn runs_without_a_common_pattern_have_an_unknown_shift_and_say_so() {
+    let dir = tempfile::tempdir().unwrap();
+    reentered(dir.path(), 0.8, |k, scenario| {
+        // No coupling in the interval, and the second time nothing is cut.
+        scenario.pipe.coupling_at = Length(400.0);
+        scenario.pipe.joint_length = Length(350.0);
+        scenario.work.strokes = if k == 0 { 6 } else { 0 };
+    });
+    let (exit, text, err) = chain(dir.path(), &["first", "second"]);
+    assert_eq!(exit, Exit::Well, "{err}");
+    let chained: Value = serde_json::from_str(&text).unwrap();
+    assert_eq!(
+        chained["chain"][1]["depth"], "unknown",
+        "{}",
+        chained["chain"]
+    );
+    assert_eq!(chained["chain"][1]["shift_m"], 0.0);
+    assert!(
+        err.contains("is unknown") && err.contains("--shift"),
+        "{err}"
+    );
+    let (exit, _, err) = chain_with(dir.path(), &["first", "second"], &["--shift", "3 kg"]);
+    assert_eq!(exit, Exit::BadInput);
+    assert!(err.contains("--shift"), "{err}");
 }

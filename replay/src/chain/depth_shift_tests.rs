@@ -1,0 +1,103 @@
+use super::*;
+
+const STEP: f64 = 0.1;
+
+/// A stroke over `top..bottom` of the counter that reads `deeper` m too little, with drag by true depth.
+fn stroke(
+    up: bool,
+    (top, bottom): (f64, f64),
+    deeper: f64,
+    noise: &mut impl FnMut() -> f64,
+    drag: impl Fn(f64) -> f64,
+) -> Trace {
+    let count = ((bottom - top) / STEP).round() as usize;
+    Trace {
+        up,
+        out: true,
+        top,
+        bottom,
+        first: top + 0.5 * STEP,
+        step: STEP,
+        drag: (0..count)
+            .map(|i| {
+                let counted = top + (i as f64 + 0.5) * STEP;
+                // Half a metre after the turn nothing is known.
+                let after = if up { bottom - counted } else { counted - top };
+                (after > 0.5).then(|| drag(counted + deeper) + noise())
+            })
+            .collect(),
+    }
+}
+
+fn noise(seed: u64, size: f64) -> impl FnMut() -> f64 {
+    let mut state = seed;
+    move || {
+        state = state
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
+        size * ((state >> 33) as f64 / f64::from(1_u32 << 31) - 0.5)
+    }
+}
+
+/// Groove from 1000 to 1010 m, split from 1003.2 to 1006.4 m, coupling at 1007.5 m.
+fn groove(depth: f64) -> f64 {
+    if (1007.4..1007.6).contains(&depth) || (1003.2..1006.4).contains(&depth) {
+        180.0
+    } else if (1000.0..1010.0).contains(&depth) {
+        360.0
+    } else {
+        900.0
+    }
+}
+
+fn both(deeper: f64, seed: u64, drag: impl Fn(f64) -> f64 + Copy) -> Found {
+    let mut noise = noise(seed, 60.0);
+    let runs = |deeper: f64, noise: &mut dyn FnMut() -> f64| -> Vec<Trace> {
+        let mut make = || noise();
+        (0..8)
+            .map(|k| stroke(k % 2 == 0, (1000.0, 1010.0), deeper, &mut make, drag))
+            .collect()
+    };
+    let earlier = runs(0.0, &mut noise);
+    let later = runs(deeper, &mut noise);
+    find(&earlier, &later)
+}
+
+#[test]
+fn shift_is_found_with_an_interval_that_holds_the_truth() {
+    for (seed, deeper) in [(1, 0.0), (2, 0.83), (3, -1.37), (4, 2.6)] {
+        match both(deeper, seed, groove) {
+            Found::Known {
+                shift_m,
+                low_m,
+                high_m,
+            } => {
+                assert!((shift_m - deeper).abs() < 0.12, "{shift_m} for {deeper}");
+                assert!((low_m..=high_m).contains(&deeper), "{low_m} to {high_m}");
+                assert!(high_m - low_m < 0.5, "{low_m} to {high_m}");
+            }
+            Found::Unknown { why } => panic!("{deeper}: {why}"),
+        }
+    }
+}
+
+#[test]
+fn even_drag_tells_nothing() {
+    for seed in 1..10 {
+        assert!(
+            matches!(both(0.4, seed, |_| 300.0), Found::Unknown { .. }),
+            "seed {seed}"
+        );
+    }
+}
+
+#[test]
+fn a_pattern_that_repeats_has_no_one_place() {
+    let waves = |depth: f64| 300.0 + 150.0 * (std::f64::consts::TAU * depth / 1.5).sin();
+    assert!(matches!(both(0.2, 5, waves), Found::Unknown { .. }));
+}
+
+#[test]
+fn runs_without_strokes_of_a_kind_are_unknown() {
+    assert!(matches!(find(&[], &[]), Found::Unknown { .. }));
+}

@@ -1,0 +1,250 @@
+//! All runs of a chain through one pipeline, one after the other.
+
+use crate::console::Console;
+use crate::run_folder::RunFolder;
+use kerfwatch::groove::ledger::{Bins, Row};
+use kerfwatch::input::{Event, Input, Mark, MarkKind};
+use kerfwatch::job::Job;
+use kerfwatch::pipeline::Pipeline;
+use kerfwatch::recording::{Run, time_of};
+use kerfwatch::result::{Quality, RunResult};
+use kerfwatch::time::{NANOS_PER_SECOND, Nanos, nanos, seconds};
+
+/// Time put between two runs that do not know their universal times, and the least between any two.
+const PAUSE_S: i64 = 60;
+/// A longer pause tells the core nothing more, and would only fill the result with empty time.
+const PAUSE_MAX_S: i64 = 3600;
+
+/// What a pass over all runs gave.
+#[derive(Debug)]
+pub(super) struct Fed {
+    /// As of one long run.
+    pub(super) result: RunResult,
+    /// Results at the end of each run.
+    pub(super) at_end: Vec<RunResult>,
+    /// Start of each run in the time of the chain, s.
+    pub(super) start_s: Vec<f64>,
+    /// Strokes by run, with whether the cutter was out.
+    pub(super) rows: Vec<Vec<(Row, bool)>>,
+    pub(super) bins: Bins,
+}
+
+/// Marks to be put in, by run, in the time of the run.
+pub(super) type Marks = Vec<Vec<(Nanos, MarkKind)>>;
+
+/// Marks of the cutter for runs that have none while others do: told from the drag of that run alone.
+/// Where no run has marks the core finds all of them itself. A run starts with the cutter in, whatever
+/// the last mark of the run before.
+pub(super) fn missing_marks(folders: &mut [RunFolder]) -> Marks {
+    let first = |folder: &RunFolder| {
+        let mut kinds = folder.notes().into_iter().map(|n| n.kind);
+        kinds.find(|k| matches!(k, MarkKind::CutterOut | MarkKind::CutterIn))
+    };
+    let any = folders.iter().any(|f| first(f).is_some());
+    folders
+        .iter_mut()
+        .map(|folder| match first(folder) {
+            None if any => marks_from_drag(folder),
+            Some(MarkKind::CutterOut) => vec![(0, MarkKind::CutterIn)],
+            _ => Vec::new(),
+        })
+        .collect()
+}
+
+fn marks_from_drag(folder: &mut RunFolder) -> Vec<(Nanos, MarkKind)> {
+    let mut pipeline = Pipeline::new(&folder.job.job);
+    let mut events = Vec::new();
+    folder.reader.for_each_run(|run| {
+        each(&run, |input| pipeline.push(input, &mut events));
+        events.clear();
+    });
+    pipeline.finish(&mut events);
+    let out = pipeline.estimate().engaged;
+    let rows = &pipeline.ledger().rows;
+    let mut marks = vec![(0, MarkKind::CutterIn)];
+    let mut now = false;
+    for (row, out) in rows.iter().zip(out).filter(|(r, _)| !r.drag.is_empty()) {
+        if out != now {
+            let kind = if out {
+                MarkKind::CutterOut
+            } else {
+                MarkKind::CutterIn
+            };
+            marks.push((nanos(row.start).unwrap_or(0), kind));
+            now = out;
+        }
+    }
+    marks
+}
+
+/// Feeds everything; `deeper_m` by run is added to the depth that its counter gives.
+pub(super) fn feed_all(
+    folders: &mut [RunFolder],
+    job: &Job,
+    deeper_m: &[f64],
+    marks: &Marks,
+    console: &Console<'_>,
+) -> Fed {
+    let total = folders.iter().map(|f| f.reader.raw_end()).sum();
+    let bar = console.progress(total, "chaining");
+    let mut pipeline = Pipeline::new(job);
+    let mut events = Vec::new();
+    let mut clock = Clock::default();
+    let mut carried = Quality::default();
+    let mut ids: Vec<String> = Vec::new();
+    let (mut at_end, mut start_s, mut ends) = (Vec::new(), Vec::new(), Vec::new());
+    let runs = folders.len();
+    for (k, folder) in folders.iter_mut().enumerate() {
+        let shift = clock.start(folder.start_utc_ns);
+        start_s.push(seconds(shift));
+        ids.push(folder.id.clone());
+        let last = one(folder, shift, &marks[k], &mut pipeline, &mut events);
+        clock.ended(shift, last, folder.start_utc_ns);
+        bar.inc(folder.reader.raw_end());
+        carried.lost_blocks += folder.reader.lost_blocks();
+        if k + 1 < runs {
+            // The instruments are set up anew: what they had counted is kept here.
+            let before = pipeline.snapshot().quality;
+            pipeline.next_run(deeper_m[k + 1], &mut events);
+            let after = pipeline.snapshot().quality;
+            carried = combined(
+                &carried,
+                &combined(&before, &after, u64::saturating_sub),
+                |a, b| a + b,
+            );
+        } else {
+            pipeline.finish(&mut events);
+        }
+        events.clear();
+        at_end.push(pipeline.result(&ids.join("+")));
+        ends.push(pipeline.ledger().rows.len());
+    }
+    bar.finish_and_clear();
+    let mut result = pipeline.result(&ids.join("+"));
+    result.quality = combined(&result.quality, &carried, |a, b| a + b);
+    let engaged = pipeline.estimate().engaged;
+    let ledger = pipeline.ledger();
+    let mut from = 0;
+    let mut rows = Vec::new();
+    for end in ends {
+        let part = (from..end).map(|i| (ledger.rows[i].clone(), engaged[i]));
+        rows.push(part.collect());
+        from = end;
+    }
+    Fed {
+        result,
+        at_end,
+        start_s,
+        rows,
+        bins: ledger.bins,
+    }
+}
+
+/// Feeds one run, later by `shift`; gives its last time.
+fn one(
+    folder: &mut RunFolder,
+    shift: Nanos,
+    marks: &[(Nanos, MarkKind)],
+    pipeline: &mut Pipeline,
+    events: &mut Vec<Event>,
+) -> Nanos {
+    let mut last = 0;
+    let mut marks = marks.iter().peekable();
+    folder.reader.for_each_run(|run| {
+        each(&run, |input| {
+            let at = time_of(input);
+            last = last.max(at);
+            while let Some((at, kind)) = marks.next_if(|(mark, _)| *mark <= at) {
+                let mark = Mark {
+                    kind: kind.clone(),
+                    author: "drag".into(),
+                };
+                let at = at.saturating_add(shift);
+                pipeline.push(&Input::Mark { at, mark }, events);
+            }
+            pipeline.push(&shifted(input, shift), events);
+        });
+        events.clear();
+    });
+    last
+}
+
+/// Every input of a stretch of the recording.
+fn each(run: &Run<'_>, mut take: impl FnMut(&Input)) {
+    match run {
+        Run::One(input) => take(input),
+        Run::Readings { channel, at, value } => {
+            for ((&channel, &at), &value) in channel.iter().zip(*at).zip(*value) {
+                take(&Input::Reading { channel, at, value });
+            }
+        }
+    }
+}
+
+/// Where the next run begins in the time of the chain.
+#[derive(Debug, Default)]
+struct Clock {
+    end: Option<Nanos>,
+    end_utc: Option<i64>,
+}
+
+impl Clock {
+    fn start(&self, start_utc: Option<i64>) -> Nanos {
+        self.end
+            .map_or(0, |end| end + pause(self.end_utc, start_utc))
+    }
+
+    fn ended(&mut self, shift: Nanos, last: Nanos, start_utc: Option<i64>) {
+        self.end = Some(shift.saturating_add(last));
+        self.end_utc = start_utc.map(|start| start.saturating_add(last));
+    }
+}
+
+/// Time between the end of a run and the start of the next.
+fn pause(end_utc: Option<i64>, start_utc: Option<i64>) -> Nanos {
+    let known = end_utc
+        .zip(start_utc)
+        .map(|(end, start)| start.saturating_sub(end));
+    known
+        .unwrap_or(PAUSE_S * NANOS_PER_SECOND)
+        .clamp(PAUSE_S * NANOS_PER_SECOND, PAUSE_MAX_S * NANOS_PER_SECOND)
+}
+
+/// The same input, later.
+fn shifted(input: &Input, by: Nanos) -> Input {
+    let mut input = input.clone();
+    match &mut input {
+        Input::Received { at, .. }
+        | Input::Sent { at, .. }
+        | Input::Reading { at, .. }
+        | Input::Mark { at, .. }
+        | Input::Port { at, .. }
+        | Input::Tick { at } => *at = at.saturating_add(by),
+    }
+    input
+}
+
+fn combined(a: &Quality, b: &Quality, with: impl Fn(u64, u64) -> u64) -> Quality {
+    Quality {
+        bad_frames: with(a.bad_frames, b.bad_frames),
+        gaps: with(a.gaps, b.gaps),
+        late: with(a.late, b.late),
+        lost_blocks: with(a.lost_blocks, b.lost_blocks),
+        out_of_range: with(a.out_of_range, b.out_of_range),
+        spikes: with(a.spikes, b.spikes),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn pause_follows_universal_time_within_bounds() {
+        let s = NANOS_PER_SECOND;
+        assert_eq!(pause(None, Some(5)), 60 * s);
+        assert_eq!(pause(Some(1000 * s), Some(1900 * s)), 900 * s);
+        assert_eq!(pause(Some(1000 * s), Some(1001 * s)), 60 * s);
+        assert_eq!(pause(Some(0), Some(90_000 * s)), 3600 * s);
+    }
+}

@@ -1,0 +1,189 @@
+//! `chain`: several runs of one well as one: the crew re-entered the same groove, and progress adds up.
+//!
+//! The runs are fed to one pipeline in the order given, each shifted in time to start after the one
+//! before: by the universal times where both runs know theirs, else by `PAUSE_S`. Between two runs the
+//! counter starts anew, and its zero need not be the same: how much deeper a later run is than it
+//! counted is measured against the groove of the earlier ones ([`depth_shift`]), or given by hand. So
+//! groove, friction and depth carry on, and the result is that of one long run. The job is that of the
+//! last run (it holds the newest knowledge) unless `--job` says otherwise.
+
+mod depth_shift;
+mod feed;
+mod told;
+
+pub use crate::args::ChainArgs as Args;
+use crate::console::Console;
+use crate::failure::{Exit, Failure, Finding};
+use crate::output_file::write_file;
+use crate::run_folder::RunFolder;
+use crate::summary::summary;
+use crate::units_shown::Units;
+use depth_shift::{Found, Trace};
+use feed::{Fed, feed_all};
+use kerfwatch::job::{Dimension, parse_quantity};
+use kerfwatch::result::RunResult;
+use serde::Serialize;
+use told::{Link, Origin};
+
+/// Runs it.
+///
+/// # Errors
+/// Runs of different wells, unusable jobs, or an output that cannot be written.
+pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
+    let given = given_shifts(&args.shift, args.runs.len())?;
+    let mut folders = Vec::new();
+    for path in &args.runs {
+        folders.push(RunFolder::open(path, &args.changes, console)?);
+    }
+    check_order(&folders)?;
+    let Some(last) = folders.last() else {
+        return Err(Finding::new("chain", "no runs given", "give two or more").into());
+    };
+    let job = last.job.job.clone();
+    let marks = feed::missing_marks(&mut folders);
+    let as_counted = vec![0.0; folders.len()];
+    let first = feed_all(&mut folders, &job, &as_counted, &marks, console);
+    let links = link(&first, &given);
+    let shifts: Vec<f64> = links.iter().map(|l| l.shift_m).collect();
+    let fed = if shifts == as_counted {
+        first
+    } else {
+        feed_all(&mut folders, &job, &shifts, &marks, console)
+    };
+    let mut exit = Exit::Well;
+    for folder in &folders {
+        let damage = folder.reader.damage();
+        exit = exit.and(folder.tell_damage(&damage, console));
+    }
+    let report = Chained {
+        result: &fed.result,
+        chain: told::parts(&folders, &fed, &links),
+    };
+    for part in report.chain.iter().filter(|p| p.depth == Origin::Unknown) {
+        console.warn(part.warning(args.units.unwrap_or(job.info.display.into())));
+    }
+    let to_stdout = args.json.as_deref().is_some_and(|p| p.as_os_str() == "-");
+    let json = || {
+        serde_json::to_string_pretty(&report)
+            .map(|text| text + "\n")
+            .map_err(|e| Failure::write("JSON", e.into()))
+    };
+    match &args.json {
+        Some(_) if to_stdout => console.data(json()?.as_bytes())?,
+        Some(path) => {
+            let text = json()?;
+            write_file(path, |out| out.write_all(text.as_bytes()))?;
+        }
+        None => {}
+    }
+    if !to_stdout {
+        let units: Units = args.units.unwrap_or(job.info.display.into());
+        console.data(told::text(&report.chain, units).as_bytes())?;
+        console.data(summary(&job, &fed.result, units).as_bytes())?;
+    }
+    Ok(exit)
+}
+
+/// JSON of `chain`: the result as of `recompute`, and how the runs were joined.
+#[derive(Debug, Serialize)]
+struct Chained<'r> {
+    #[serde(flatten)]
+    result: &'r RunResult,
+    chain: Vec<told::Part>,
+}
+
+/// `--shift` by run: `None` where the data are to say.
+fn given_shifts(texts: &[String], runs: usize) -> Result<Vec<Option<f64>>, Failure> {
+    let mut given = vec![None; runs];
+    if texts.len() >= runs {
+        return Err(Finding::new(
+            "--shift",
+            format!("{} shifts for {} later runs", texts.len(), runs - 1),
+            "give one for each run after the first, in order",
+        )
+        .into());
+    }
+    for (text, place) in texts.iter().zip(&mut given[1..]) {
+        if text == "auto" {
+            continue;
+        }
+        *place = Some(parse_quantity(text, Dimension::Length).map_err(|problem| {
+            Finding::new(
+                "--shift",
+                problem,
+                "write a length, e.g. \"0.4 m\", or auto",
+            )
+        })?);
+    }
+    Ok(given)
+}
+
+/// Depth shift of each run into the depth of the first, from a pass with all runs as counted.
+fn link(fed: &Fed, given: &[Option<f64>]) -> Vec<Link> {
+    let bins = fed.bins;
+    let traces = |run: usize, shift: f64| -> Vec<Trace> {
+        let rows = fed.rows[run].iter();
+        rows.map(|(row, out)| Trace::new(row, bins.top, bins.step, *out, shift))
+            .collect()
+    };
+    let mut links = vec![Link::first()];
+    let mut earlier = traces(0, 0.0);
+    for run in 1..fed.rows.len() {
+        let link = match given[run] {
+            Some(shift_m) => Link::given(shift_m),
+            None => match depth_shift::find(&earlier, &traces(run, 0.0)) {
+                Found::Known {
+                    shift_m,
+                    low_m,
+                    high_m,
+                } => Link::found(shift_m, low_m, high_m),
+                Found::Unknown { why } => {
+                    // What lies before an unknown shift says nothing about the runs after it.
+                    earlier.clear();
+                    Link::unknown(why)
+                }
+            },
+        };
+        earlier.extend(traces(run, link.shift_m));
+        links.push(link);
+    }
+    links
+}
+
+/// Runs of another well, or in the wrong order, would give a groove that never was.
+fn check_order(folders: &[RunFolder]) -> Result<(), Failure> {
+    for pair in folders.windows(2) {
+        let (a, b) = (&pair[0], &pair[1]);
+        let name = b.path.display();
+        if a.job.job.info.well != b.job.job.info.well {
+            return Err(Finding::new(
+                name,
+                format!(
+                    "well `{}` is not that of the run before, `{}`",
+                    b.job.job.info.well, a.job.job.info.well
+                ),
+                "chain runs of one well only, or give one job for all with --job",
+            )
+            .into());
+        }
+        if a.id == b.id {
+            return Err(Finding::new(
+                name,
+                "is the same run as the one before",
+                "give each run once",
+            )
+            .into());
+        }
+        if let (Some(first), Some(second)) = (a.start_utc_ns, b.start_utc_ns)
+            && second < first
+        {
+            return Err(Finding::new(
+                name,
+                "was started before the run that is given before it",
+                "give the runs oldest first",
+            )
+            .into());
+        }
+    }
+    Ok(())
+}

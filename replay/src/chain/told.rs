@@ -1,0 +1,174 @@
+//! How the runs were joined, for people and as JSON.
+
+use super::feed::Fed;
+use crate::run_folder::RunFolder;
+use crate::summary::split_length_m;
+use crate::units_shown::{Units, clock};
+use serde::Serialize;
+use std::fmt::Write as _;
+
+/// Where the depth of a run comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub(super) enum Origin {
+    /// The first run: all others are brought into its depth.
+    First,
+    /// Measured against the groove of the runs before.
+    Found,
+    /// By hand.
+    Given,
+    /// The data cannot tell: as counted.
+    Unknown,
+}
+
+/// Depth of one run against the first.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Link {
+    pub(super) origin: Origin,
+    pub(super) shift_m: f64,
+    pub(super) interval_m: Option<(f64, f64)>,
+    pub(super) why: &'static str,
+}
+
+impl Link {
+    fn new(origin: Origin, shift_m: f64) -> Self {
+        Self {
+            origin,
+            shift_m,
+            interval_m: None,
+            why: "",
+        }
+    }
+
+    pub(super) fn first() -> Self {
+        Self::new(Origin::First, 0.0)
+    }
+
+    pub(super) fn given(shift_m: f64) -> Self {
+        Self::new(Origin::Given, shift_m)
+    }
+
+    pub(super) fn found(shift_m: f64, low_m: f64, high_m: f64) -> Self {
+        Self {
+            interval_m: Some((low_m, high_m)),
+            ..Self::new(Origin::Found, shift_m)
+        }
+    }
+
+    pub(super) fn unknown(why: &'static str) -> Self {
+        Self {
+            why,
+            ..Self::new(Origin::Unknown, 0.0)
+        }
+    }
+}
+
+/// One run of the chain.
+#[derive(Debug, Clone, Serialize)]
+pub(super) struct Part {
+    /// Run id.
+    run: String,
+    /// Its start in the time of the chain.
+    start_s: f64,
+    /// Strokes of this run.
+    strokes: usize,
+    /// Length taken as split at its end.
+    split_m: f64,
+    /// Mean groove at its end, couplings left out.
+    mean_depth_mm: Option<f64>,
+    /// Where its depth comes from.
+    pub(super) depth: Origin,
+    /// So much deeper than counted.
+    shift_m: f64,
+    /// 90 % interval of that, where it was found.
+    shift_low_m: Option<f64>,
+    /// Likewise.
+    shift_high_m: Option<f64>,
+    /// Why it is unknown.
+    #[serde(skip_serializing_if = "str::is_empty")]
+    why: &'static str,
+}
+
+pub(super) fn parts(folders: &[RunFolder], fed: &Fed, links: &[Link]) -> Vec<Part> {
+    folders
+        .iter()
+        .zip(links)
+        .enumerate()
+        .map(|(k, (folder, link))| {
+            let result = &fed.at_end[k];
+            let bins = result.groove.iter().filter(|b| !b.coupling);
+            let depths: Vec<f64> = bins.map(|b| b.depth_mm).collect();
+            Part {
+                run: folder.id.clone(),
+                start_s: fed.start_s[k],
+                strokes: fed.rows[k].len(),
+                split_m: split_length_m(result).0,
+                mean_depth_mm: (!depths.is_empty())
+                    .then(|| depths.iter().sum::<f64>() / depths.len() as f64),
+                depth: link.origin,
+                shift_m: link.shift_m,
+                shift_low_m: link.interval_m.map(|i| i.0),
+                shift_high_m: link.interval_m.map(|i| i.1),
+                why: link.why,
+            }
+        })
+        .collect()
+}
+
+impl Part {
+    /// The depth of the run in words.
+    fn depth_text(&self, units: Units) -> String {
+        let depth = units.fine_depth();
+        let (size, way) = (
+            depth.show(self.shift_m.abs()),
+            if self.shift_m < 0.0 {
+                "shallower"
+            } else {
+                "deeper"
+            },
+        );
+        match (self.depth, self.shift_low_m.zip(self.shift_high_m)) {
+            (Origin::First, _) => "depth as counted".to_owned(),
+            (Origin::Given, _) => format!("{size} {way} than counted, as given"),
+            (Origin::Unknown, _) => "depth against earlier runs unknown: as counted".to_owned(),
+            (Origin::Found, Some((low, high))) => format!(
+                "{size} {way} than counted (90 %: {} to {})",
+                depth.bare(low),
+                depth.show(high)
+            ),
+            (Origin::Found, None) => format!("{size} {way} than counted"),
+        }
+    }
+
+    /// What to do about an unknown depth.
+    pub(super) fn warning(&self, units: Units) -> String {
+        format!(
+            "run {}: its depth against the earlier runs is unknown ({}); taken as counted. If you know \
+             it, give --shift, e.g. --shift \"{}\"",
+            self.run,
+            self.why,
+            units.fine_depth().show(0.4)
+        )
+    }
+}
+
+pub(super) fn text(parts: &[Part], units: Units) -> String {
+    let mut text = format!("Chain of {} runs\n", parts.len());
+    let (depth, mm) = (units.depth(), units.groove());
+    for part in parts {
+        let groove = part
+            .mean_depth_mm
+            .map_or_else(String::new, |d| format!(", mean groove {}", mm.show(d)));
+        let _ = writeln!(text, "  {}", part.run);
+        let _ = writeln!(
+            text,
+            "    from {}, {} strokes; at its end {} split{groove}",
+            clock(part.start_s),
+            part.strokes,
+            depth.show(part.split_m)
+        );
+        let _ = writeln!(text, "    {}", part.depth_text(units));
+    }
+    text.push('\n');
+    text
+}
