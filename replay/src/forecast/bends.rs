@@ -89,6 +89,25 @@ pub fn sections(job: &Job, top_m: f64, bottom_m: f64) -> Vec<BentSection> {
         .collect()
 }
 
+/// Line to cut off at the rope socket so that none of the sections bent in stroking comes to lie on a
+/// sheave at the same interval again: the widest run of bent sections without a gap, m.
+pub fn fresh_line_m(sections: &[BentSection]) -> Option<f64> {
+    let mut widest: Option<f64> = None;
+    let mut start: Option<f64> = None;
+    for (i, section) in sections.iter().enumerate() {
+        let from = *start.get_or_insert(section.from_m);
+        let goes_on = sections
+            .get(i + 1)
+            .is_some_and(|next| (next.from_m - section.to_m).abs() < 1e-6);
+        if !goes_on {
+            let length = section.to_m - from;
+            widest = Some(widest.map_or(length, |w| w.max(length)));
+            start = None;
+        }
+    }
+    widest
+}
+
 /// The section bent most: by life where it is known, else by count.
 pub fn worst(sections: &[BentSection]) -> Option<&BentSection> {
     sections.iter().max_by(|a, b| {

@@ -1,17 +1,12 @@
-//! Strokes until a joint is split, as a distribution over what is not known before the job.
+//! Strokes until a joint is split, and drag on the way there, as distributions over [`Unknowns`].
 //!
 //! *Model*: the groove law of the core (`kerfwatch::model::groove_law`), passes of one wheel turned
-//! into strokes. *Unknowns*, drawn with a fixed seed:
-//! - contact pressure: the job's, with 10 %; without one 0.8 to 1.7 GPa with 90 % probability,
-//!   median 1.17 GPa, for 552 MPa yield, in proportion to yield (an engineering prior);
-//! - radial force: the job's, with its standard deviation, else 10 %;
-//! - bite going down: half to all of the radial force;
-//! - each joint: wall between nominal and its tolerance below, hardness 5 %;
-//! - back wall yields when 85 to 100 % of the wall is cut.
-//!
-//! The last four are common practice, no source. Couplings are not cut: the wheels do not reach.
+//! into strokes; a pass advances as the square of the force once the groove is there. A joint *opens*
+//! when its first place gives way and is *split* when its last place has: places of 0.4 m differ in
+//! hardness and in how early the back wall yields. Couplings are not cut: the wheels do not reach.
 
 use super::chance::{Chance, quantile};
+use super::unknowns::{Draw, Unknowns};
 use kerfwatch::job::Job;
 use kerfwatch::model::groove_law::{UniversalSequence, Wheel, work_j_m};
 use serde::Serialize;
@@ -21,6 +16,11 @@ pub(crate) const DRAWS: usize = 4000;
 
 /// Strokes beyond this are never: no crew strokes for a month.
 pub const STROKES_MAX: f64 = 1e5;
+
+/// Length of pipe that is alike, m.
+const PLACE_M: f64 = 0.4;
+/// Most places drawn for one joint; the extremes of more hardly differ.
+const PLACES_MAX: usize = 24;
 
 /// 5 %, 50 %, 90 % and 95 % quantiles; `null`: it never comes through.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -61,6 +61,39 @@ impl Quantiles {
     }
 }
 
+/// 5 %, 50 % and 95 % quantiles of something that always is.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Spread {
+    /// 5 %.
+    pub low: f64,
+    /// Median.
+    pub mid: f64,
+    /// 95 %.
+    pub high: f64,
+}
+
+impl Spread {
+    /// Of values in any order; zero where there are none.
+    pub(crate) fn of(values: &mut [f64]) -> Self {
+        values.sort_by(f64::total_cmp);
+        let at = |q| quantile(values, q).unwrap_or(0.0);
+        Self {
+            low: at(0.05),
+            mid: at(0.5),
+            high: at(0.95),
+        }
+    }
+}
+
+/// Strokes of one joint.
+#[derive(Debug, Clone, PartialEq)]
+pub struct JointStrokes {
+    /// Until its first place gives way.
+    pub opens: Quantiles,
+    /// Until its last place has given way.
+    pub split: Quantiles,
+}
+
 /// What the cutter is, before any draw.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct CutterPlan {
@@ -68,46 +101,41 @@ pub struct CutterPlan {
     pub wheels: u32,
     /// Nominal wheel; its pressure is the median of the prior.
     pub wheel: Wheel,
-    /// Standard deviation of the log of contact pressure.
-    pub pressure_log_sd: f64,
-    /// Standard deviation of radial force over its mean.
-    pub force_sd: f64,
+    /// What is not known.
+    pub unknowns: Unknowns,
     /// Nominal wall, m.
     pub wall_m: f64,
-    /// Wall tolerance below nominal, fraction.
-    pub wall_tolerance: f64,
 }
 
-/// Median of the prior and its spread when the job gives no contact pressure.
-const PRIOR_MEDIAN_PA: f64 = 1.166e9;
-const PRIOR_LOG_SD: f64 = 0.229;
-const PRIOR_YIELD_PA: f64 = 552e6;
+/// Drag of one stroke, N.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct StrokeDrag {
+    /// Cutting going up, all wheels.
+    pub(super) up: f64,
+    /// Cutting of the next stroke, down.
+    pub(super) down: f64,
+    /// Rolling going up.
+    pub(super) rolling_up: f64,
+    /// Rolling going down.
+    pub(super) rolling_down: f64,
+}
 
 impl CutterPlan {
     /// From a job.
     pub fn new(job: &Job) -> Self {
-        let (pressure_pa, pressure_log_sd) = match job.cutter.contact_pressure {
-            Some(given) => (given.si(), 0.1),
-            None => {
-                let yields = job.tubular.yield_strength.si() / PRIOR_YIELD_PA;
-                (PRIOR_MEDIAN_PA * yields, PRIOR_LOG_SD)
-            }
-        };
-        let force = job.cutter.radial_force.si();
+        let unknowns = Unknowns::new(job);
         Self {
             wheels: job.cutter.wheels,
             wheel: Wheel {
-                force_n: force,
+                force_n: job.cutter.radial_force.si(),
                 radius_m: job.cutter.radius.si(),
                 half_angle_rad: 0.5 * job.cutter.edge_angle.si(),
-                pressure_pa,
+                pressure_pa: unknowns.pressure_pa,
                 flat_width_m: 0.0,
                 reach_m: job.cutter.reach.si(),
             },
-            pressure_log_sd,
-            force_sd: job.cutter.radial_force_sd.map_or(0.1, |sd| sd.si() / force),
+            unknowns,
             wall_m: job.tubular.wall.si(),
-            wall_tolerance: job.tubular.wall_tolerance,
         }
     }
 
@@ -125,61 +153,92 @@ impl CutterPlan {
         )
     }
 
-    /// Drag of a whole stroke, all wheels, on a groove of depth `d0_m`, N.
+    /// Drag of a whole stroke, all wheels, on a groove of depth `d0_m`, nothing unknown, N.
     pub fn stroke_drag_n(&self, d0_m: f64) -> f64 {
-        let after = (0..self.wheels).fold(d0_m, |d, _| self.wheel.pass_m(d));
-        let u_tan_b = self.wheel.pressure_pa * self.wheel.half_angle_rad.tan();
-        work_j_m(d0_m, after, u_tan_b)
+        self.cut(&self.wheel, d0_m).1
     }
 
-    /// Drag of the first stroke down, after one stroke up on uncut wall, N: the largest drag that
-    /// the weight of the tool has to overcome.
-    pub fn first_down_drag_n(&self) -> f64 {
-        let after = (0..self.wheels).fold(0.0, |d, _| self.wheel.pass_m(d));
-        self.stroke_drag_n(after)
+    /// Depth after a stroke of all wheels, and its drag, N.
+    fn cut(&self, wheel: &Wheel, d0_m: f64) -> (f64, f64) {
+        let after = (0..self.wheels).fold(d0_m, |d, _| wheel.pass_m(d));
+        let u_tan_b = wheel.pressure_pa * wheel.half_angle_rad.tan();
+        (after, work_j_m(d0_m, after, u_tan_b))
     }
 
-    /// Strokes until each joint and until all `joints` are split.
+    /// Drag of a stroke up on a groove of depth `d0_m`, and of the stroke down that follows.
+    pub(super) fn drag(&self, draw: &Draw, d0_m: f64) -> StrokeDrag {
+        let part = (d0_m / self.wall_m).clamp(0.0, 1.0);
+        let up = Wheel {
+            force_n: self.wheel.force_n * draw.force * (1.0 - draw.loss * part),
+            pressure_pa: draw.pressure_pa,
+            ..self.wheel
+        };
+        let down = Wheel {
+            force_n: up.force_n * draw.down,
+            ..up
+        };
+        let (after, cutting_up) = self.cut(&up, d0_m);
+        let rolling = draw.rolling * up.force_n * f64::from(self.wheels);
+        StrokeDrag {
+            up: cutting_up,
+            down: self.cut(&down, after).1,
+            rolling_up: rolling,
+            rolling_down: rolling * draw.down,
+        }
+    }
+
+    /// Strokes until each joint, of these lengths in m, and until all joints are split.
     pub fn strokes(
         &self,
-        joints: usize,
+        joints: &[f64],
         draws: usize,
         seed: u64,
         sequence: &UniversalSequence,
-    ) -> (Vec<Quantiles>, Quantiles) {
+    ) -> (Vec<JointStrokes>, Quantiles) {
         let mut chance = Chance::new(seed);
-        let mut by_joint = vec![Vec::with_capacity(draws); joints];
+        let places: Vec<usize> = joints
+            .iter()
+            .map(|length| ((length / PLACE_M).ceil() as usize).clamp(1, PLACES_MAX))
+            .collect();
+        let mut by_joint = vec![(Vec::new(), Vec::new()); joints.len()];
         let mut all = Vec::with_capacity(draws);
         for _ in 0..draws {
-            let pressure = self.wheel.pressure_pa * (self.pressure_log_sd * chance.normal()).exp();
-            let force = (self.wheel.force_n * (1.0 + self.force_sd * chance.normal()))
-                .max(0.1 * self.wheel.force_n);
-            let down = chance.between(0.5, 1.0);
-            // A pass advances as the square of the force once the groove is there.
-            let passes_per_stroke = f64::from(self.wheels) * 0.5 * (1.0 + down * down);
+            let draw = self.unknowns.draw(&mut chance);
+            let kept = 1.0 - draw.loss;
+            let passes_per_stroke =
+                f64::from(self.wheels) * 0.5 * (1.0 + draw.down * draw.down) * kept * kept;
             let mut longest = 0.0_f64;
-            for strokes in &mut by_joint {
-                let wall = self.wall_m * (1.0 - self.wall_tolerance * chance.even());
-                let hardness = (0.05 * chance.normal()).exp();
-                let needed = wall * chance.between(0.85, 1.0);
-                let wheel = Wheel {
-                    force_n: force,
-                    pressure_pa: pressure * hardness,
-                    ..self.wheel
-                };
-                let n = if needed > self.wheel.reach_m {
-                    f64::INFINITY
-                } else {
-                    (sequence.passes_to(needed, wheel.kappa()) / passes_per_stroke).ceil()
-                };
-                longest = longest.max(n);
-                strokes.push(n);
+            for ((opens, split), places) in by_joint.iter_mut().zip(&places) {
+                let wall = self.wall_m * self.unknowns.wall(&mut chance);
+                let (mut first, mut last) = (f64::INFINITY, 0.0_f64);
+                for _ in 0..*places {
+                    let (hardness, part) = Unknowns::place(&mut chance);
+                    let wheel = Wheel {
+                        force_n: self.wheel.force_n * draw.force,
+                        pressure_pa: draw.pressure_pa * hardness,
+                        ..self.wheel
+                    };
+                    let needed = wall * part;
+                    let n = if needed > self.wheel.reach_m {
+                        f64::INFINITY
+                    } else {
+                        (sequence.passes_to(needed, wheel.kappa()) / passes_per_stroke).ceil()
+                    };
+                    first = first.min(n);
+                    last = last.max(n);
+                }
+                opens.push(first);
+                split.push(last);
+                longest = longest.max(last);
             }
             all.push(longest);
         }
         let joints = by_joint
             .iter_mut()
-            .map(|strokes| Quantiles::of(strokes, STROKES_MAX))
+            .map(|(opens, split)| JointStrokes {
+                opens: Quantiles::of(opens, STROKES_MAX),
+                split: Quantiles::of(split, STROKES_MAX),
+            })
             .collect();
         (joints, Quantiles::of(&mut all, STROKES_MAX))
     }

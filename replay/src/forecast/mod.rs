@@ -4,61 +4,27 @@
 pub mod bends;
 pub(crate) mod chance;
 pub mod cut;
+pub mod outlook;
 pub mod sweep;
 mod text;
+pub mod unknowns;
 pub(crate) use text::limit_sentence;
 pub mod weights;
 
+pub use crate::args::ForecastArgs as Args;
 use crate::console::Console;
 use crate::failure::{Exit, Failure, Finding};
 use crate::job_source::read_job_file;
 use crate::output_file::write_file;
-use crate::units_shown::Units;
 use bends::{BentSection, SheaveStress};
 use cut::{CutterPlan, Quantiles};
 use kerfwatch::job::{Dimension, Job, parse_quantity};
 use kerfwatch::model::groove_law::UniversalSequence;
+use outlook::{FirstStrokes, StageDrag};
 use serde::Serialize;
-use std::path::PathBuf;
-use sweep::{Choice, Limit, ROLLING};
+use sweep::{Choice, Limit};
+use unknowns::Draw;
 use weights::{Hang, Weights};
-
-/// `forecast`
-#[derive(Debug, clap::Args)]
-#[command(after_help = "\
-Examples:
-  kerfwatch-replay forecast job.toml
-  kerfwatch-replay forecast job.toml --html forecast.html --json forecast.json
-  kerfwatch-replay forecast job.toml --speed \"0.4 m/s\" --turn 15 --sweep
-  kerfwatch-replay forecast job.toml --set cutter.wheels=3")]
-pub struct Args {
-    /// Job file
-    pub job: PathBuf,
-    /// Write JSON; '-' for standard output (then without the text)
-    #[arg(long, value_name = "FILE")]
-    pub json: Option<PathBuf>,
-    /// Write a self-contained page
-    #[arg(long, value_name = "FILE")]
-    pub html: Option<PathBuf>,
-    /// Print the table of wheels by radial force by line size too (JSON and page always hold it)
-    #[arg(long)]
-    pub sweep: bool,
-    /// Line speed while stroking
-    #[arg(long, value_name = "SPEED", default_value = "0.3 m/s")]
-    pub speed: String,
-    /// Seconds lost at each end of a stroke
-    #[arg(long, value_name = "SECONDS", default_value_t = 10.0)]
-    pub turn: f64,
-    /// Change one value of the job; repeatable
-    #[arg(long, value_name = "KEY=VALUE")]
-    pub set: Vec<String>,
-    /// Units of text and page; default: those of the job
-    #[arg(long, value_enum)]
-    pub units: Option<Units>,
-    /// Seed of the random draws
-    #[arg(long, default_value_t = 1)]
-    pub seed: u64,
-}
 
 /// A joint of the interval and its forecast.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -67,23 +33,12 @@ pub struct JointForecast {
     pub top_m: f64,
     /// Bottom.
     pub bottom_m: f64,
-    /// Strokes until it is split.
+    /// Strokes until its first place gives way.
+    pub opens: Quantiles,
+    /// Strokes until it is split over its whole length.
     pub strokes: Quantiles,
     /// Hours of stroking until then.
     pub hours: Quantiles,
-}
-
-/// Drag of a stroke at one stage of the cut.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct StageDrag {
-    /// Groove depth as a part of the wall.
-    pub wall_fraction: f64,
-    /// Cutting drag of all wheels at the tool.
-    pub cutting_n: f64,
-    /// Rolling drag, which does not fall.
-    pub rolling_n: f64,
-    /// Rise of surface tension going up.
-    pub surface_up_n: f64,
 }
 
 /// Bending budget of the line.
@@ -95,8 +50,11 @@ pub struct LineBudget {
     pub sections: Vec<BentSection>,
     /// Strokes until the worst section has used the alarm fraction of its life.
     pub strokes_to_cut_back: Option<f64>,
-    /// Line to cut off then, from the rope socket up.
+    /// Line to cut off at the rope socket then, so that fresh line runs over the sheaves at the same
+    /// interval.
     pub cut_back_m: Option<f64>,
+    /// Line to cut off to be rid of the bent line altogether.
+    pub take_off_m: Option<f64>,
     /// Bends of the worst section over the median job.
     pub bends_p50: Option<f64>,
 }
@@ -134,10 +92,8 @@ pub struct Forecast {
     pub line: LineBudget,
     /// What limits the tool string of the job.
     pub limit: Limit,
-    /// Force left to drive the tool down at the bottom of the interval, after the first stroke up.
-    pub down_reserve_n: f64,
-    /// Limit less surface tension on the first stroke up.
-    pub first_margin_n: f64,
+    /// Forces of the first strokes, at the bottom of the interval.
+    pub first: FirstStrokes,
     /// Choices of tool string.
     pub sweep: Vec<Choice>,
     /// What was assumed, in sentences.
@@ -237,23 +193,22 @@ pub fn forecast(job: &Job, speed: f64, turn_s: f64, seed: u64) -> Result<Forecas
     let sequence = UniversalSequence::new();
     let plan = CutterPlan::new(job);
     let (top, bottom) = (job.info.interval_top.si(), job.info.interval_bottom.si());
-    let rolling = ROLLING * plan.wheel.force_n * f64::from(plan.wheels);
-    let first = plan.stroke_drag_n(0.0) + rolling;
-    let late = plan.stroke_drag_n(0.5 * plan.wall_m) + rolling;
+    let draws = outlook::draws(&plan, seed);
+    let late = plan.drag(&Draw::middle(&plan.unknowns), 0.5 * plan.wall_m);
+    let late = (late.up + late.rolling_up, late.down + late.rolling_down);
     let mut depths: Vec<f64> = (1..=12).map(|i| top * f64::from(i) / 12.0).collect();
     depths.push(0.5 * (top + bottom));
     depths.push(bottom);
     depths.retain(|d| *d > job.tool.cutter_offset.si());
-    let weights: Vec<Weights> = depths.iter().map(|d| hang.at(*d, late, late)).collect();
-    let at_bottom = hang.at(bottom, late, late);
+    let weights: Vec<Weights> = depths.iter().map(|d| hang.at(*d, late.0, late.1)).collect();
+    let at_bottom = hang.at(bottom, late.0, late.1);
     // The line moves over the interval, and at each end its dead band.
     let stroke_s = (bottom - top + at_bottom.dead_band_m.max(0.0)) / speed + turn_s;
     let hours_per_stroke = stroke_s / 3600.0;
     let parts = joints(job);
-    let (by_joint, all) = plan.strokes(parts.len(), cut::DRAWS, seed, &sequence);
-    let first_up = hang.weight_n(bottom, kerfwatch::model::Motion::Up, first);
-    let down_reserve_n = at_bottom.drive_down_n - plan.first_down_drag_n() - rolling;
-    let margin = at_bottom.limit_n - first_up;
+    let lengths: Vec<f64> = parts.iter().map(|(a, b)| b - a).collect();
+    let (by_joint, all) = plan.strokes(&lengths, cut::DRAWS, seed, &sequence);
+    let first = outlook::first_strokes(&plan, &draws, &hang, &at_bottom);
     Ok(Forecast {
         format: 1,
         job: job.info.name.clone(),
@@ -261,18 +216,7 @@ pub fn forecast(job: &Job, speed: f64, turn_s: f64, seed: u64) -> Result<Forecas
         interval_m: (top, bottom),
         speed_m_s: speed,
         stroke_s,
-        drag: [0.0, 0.1, 0.25, 0.5, 0.75, 0.95]
-            .into_iter()
-            .map(|part| {
-                let cutting_n = plan.stroke_drag_n(part * plan.wall_m);
-                StageDrag {
-                    wall_fraction: part,
-                    cutting_n,
-                    rolling_n: rolling,
-                    surface_up_n: (cutting_n + rolling) * at_bottom.gain_up,
-                }
-            })
-            .collect(),
+        drag: outlook::stages(&plan, &draws, at_bottom.gain_up),
         work_through_j_m: plan.work_through_j_m(),
         passes_nominal: plan.passes_nominal(&sequence),
         joints: parts
@@ -281,17 +225,17 @@ pub fn forecast(job: &Job, speed: f64, turn_s: f64, seed: u64) -> Result<Forecas
             .map(|(&(top_m, bottom_m), strokes)| JointForecast {
                 top_m,
                 bottom_m,
-                strokes,
-                hours: strokes.times(hours_per_stroke),
+                opens: strokes.opens,
+                strokes: strokes.split,
+                hours: strokes.split.times(hours_per_stroke),
             })
             .collect(),
         strokes: all,
         hours: all.times(hours_per_stroke),
         line: line_budget(job, top, bottom, all.p50),
-        limit: sweep::limit(&plan, margin, at_bottom.limited_by, down_reserve_n),
-        down_reserve_n,
-        first_margin_n: margin,
-        sweep: sweep::sweep(job, &plan, parts.len(), hours_per_stroke, seed, &sequence),
+        limit: sweep::limit(&plan, &first, at_bottom.limited_by),
+        first,
+        sweep: sweep::sweep(job, &plan, &lengths, hours_per_stroke, seed, &sequence),
         assumptions: assumptions(job, &plan),
         weights,
     })
@@ -304,7 +248,8 @@ fn line_budget(job: &Job, top: f64, bottom: f64, strokes_p50: Option<f64>) -> Li
         strokes_to_cut_back: worst
             .and_then(|w| w.life_per_stroke)
             .map(|life| job.alarm.line_life / life),
-        cut_back_m: worst.map(|w| w.to_m),
+        cut_back_m: bends::fresh_line_m(&sections),
+        take_off_m: worst.map(|w| w.to_m),
         bends_p50: worst
             .zip(strokes_p50)
             .map(|(w, strokes)| f64::from(w.bends_per_stroke) * strokes),
@@ -327,18 +272,23 @@ fn assumptions(job: &Job, plan: &CutterPlan) -> Vec<String> {
     };
     vec![
         pressure,
-        format!("Radial force known to {:.0} %.", 100.0 * plan.force_sd),
-        "Going down the wheels bite with half to all of the radial force.".into(),
+        format!("Radial force known to {:.0} %.", 100.0 * plan.unknowns.force_sd),
+        "Going down the wheels bite with half to all of the radial force; up to 15 % of it is lost, or \
+         edges blunt as much, by the end of the cut."
+            .into(),
         format!(
-            "Wall between nominal and {:.1} % below it; hardness differs by 5 % from joint to joint.",
-            100.0 * plan.wall_tolerance
+            "Wall a quarter of its tolerance ({:.1} %) below nominal, with as much spread from joint to \
+             joint. Corroded pipe may be thinner.",
+            100.0 * plan.unknowns.wall_tolerance
         ),
-        "The wall gives way when 85 to 100 % of it is cut. Couplings are not cut.".into(),
-        format!(
-            "Rolling drag of wheels and rollers is {:.0} % of the radial force.",
-            100.0 * ROLLING
-        ),
-        "Friction as in the job; other line sizes in the sweep have the same strength per area."
+        "Along a joint hardness differs by 5 % from place to place (0.4 m), and the wall gives way when \
+         85 to 100 % of it is cut. Couplings are not cut."
+            .into(),
+        "Rolling drag of wheels and rollers is 2 to 10 % of the radial force.".into(),
+        "Line friction as in the job, known to 18 %; friction of the tool on the pipe 0.15, give or take \
+         0.08; weight of the tool known to 2 %."
+            .into(),
+        "Other line sizes in the sweep have the same strength per area and the same friction."
             .into(),
     ]
 }

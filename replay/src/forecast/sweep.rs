@@ -1,20 +1,17 @@
 //! Wheels by radial force by line size in one table, so that the crew can pick the tool string.
 
 use super::cut::{CutterPlan, Quantiles};
+use super::outlook::{self, FirstStrokes};
 use super::weights::Hang;
 use kerfwatch::job::Job;
 use kerfwatch::model::groove_law::UniversalSequence;
 use serde::Serialize;
 
-/// Draws per cell of the sweep: enough for a table in whole strokes.
-const DRAWS: usize = 800;
+/// Draws for each pair of wheels and force: enough for a table in whole strokes.
+const DRAWS: usize = 400;
 
 /// Usual slickline sizes, inch (trade sizes).
 pub const LINE_INCHES: [f64; 4] = [0.092, 0.108, 0.125, 0.160];
-
-/// Rolling drag of wheels and back rollers over radial force: between 3 % (axle alone) and 10 %; from
-/// memory. Used to see whether the tool still goes down.
-pub const ROLLING: f64 = 0.06;
 
 /// What stands in the way of a choice.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -60,14 +57,16 @@ pub struct Choice {
     pub strokes: Quantiles,
     /// Hours of stroking.
     pub hours: Quantiles,
-    /// Cutting and rolling drag on the first stroke.
+    /// Cutting and rolling drag on the first stroke, median.
     pub first_drag_n: f64,
-    /// Surface tension on the first stroke up, at the bottom of the interval.
+    /// Surface tension on the first stroke up, at the bottom of the interval, median.
     pub first_up_n: f64,
     /// Limit less that.
     pub margin_n: f64,
-    /// Force left to drive the tool down after the first stroke up.
+    /// Force left to drive the tool down after the first stroke up, median.
     pub down_reserve_n: f64,
+    /// Probability that the tool is too light to go down then.
+    pub too_light_probability: f64,
     /// What stands in the way.
     pub limit: Limit,
 }
@@ -76,7 +75,7 @@ pub struct Choice {
 pub(super) fn sweep(
     job: &Job,
     plan: &CutterPlan,
-    joints: usize,
+    joints_m: &[f64],
     hours_per_stroke: f64,
     seed: u64,
     sequence: &UniversalSequence,
@@ -97,20 +96,18 @@ pub(super) fn sweep(
         .filter_map(|d| Some((d, Hang::with_line(job, d)?)))
         .collect();
     let bottom = job.info.interval_bottom.si();
+    let draws = outlook::draws(plan, seed);
     let mut choices = Vec::new();
     for wheels in wheels {
         for factor in [0.5, 0.75, 1.0, 1.25, 1.5] {
             let mut plan_here = *plan;
             plan_here.wheels = wheels;
             plan_here.wheel.force_n = plan.wheel.force_n * factor;
-            let (_, strokes) = plan_here.strokes(joints.max(1), DRAWS, seed, sequence);
-            let rolling = ROLLING * plan_here.wheel.force_n * f64::from(wheels);
-            let drag = plan_here.stroke_drag_n(0.0) + rolling;
+            let (_, strokes) = plan_here.strokes(joints_m, DRAWS, seed, sequence);
             for (line_m, hang) in &hangs {
-                let at = hang.at(bottom, drag, drag);
-                let up = hang.weight_n(bottom, kerfwatch::model::Motion::Up, drag);
-                let margin = at.limit_n - up;
-                let down = at.drive_down_n - plan_here.first_down_drag_n() - rolling;
+                // Weights do not depend on the cutter; the dead band, which does, is not told here.
+                let at = hang.at(bottom, 0.0, 0.0);
+                let first = outlook::first_strokes(&plan_here, &draws, hang, &at);
                 choices.push(Choice {
                     wheels,
                     radial_force_n: plan_here.wheel.force_n,
@@ -118,11 +115,12 @@ pub(super) fn sweep(
                     of_the_job: wheels == plan.wheels && factor == 1.0 && *line_m == own,
                     strokes,
                     hours: strokes.times(hours_per_stroke),
-                    first_drag_n: drag,
-                    first_up_n: up,
-                    margin_n: margin,
-                    down_reserve_n: down,
-                    limit: limit(&plan_here, margin, at.limited_by, down),
+                    first_drag_n: first.drag_n.mid,
+                    first_up_n: first.up_n.mid,
+                    margin_n: first.margin_n.mid,
+                    down_reserve_n: first.down_reserve_n.mid,
+                    too_light_probability: first.too_light_probability,
+                    limit: limit(&plan_here, &first, at.limited_by),
                 });
             }
         }
@@ -130,15 +128,15 @@ pub(super) fn sweep(
     choices
 }
 
-/// What stands in the way first.
-pub(super) fn limit(plan: &CutterPlan, margin_n: f64, limited_by: &str, down_n: f64) -> Limit {
+/// What stands in the way first, more likely than not.
+pub(super) fn limit(plan: &CutterPlan, first: &FirstStrokes, limited_by: &str) -> Limit {
     if plan.wheel.reach_m < 0.85 * plan.wall_m {
         Limit::Reach
-    } else if margin_n < 0.0 && limited_by == "weak point" {
+    } else if first.over_limit_probability > 0.5 && limited_by == "weak point" {
         Limit::WeakPoint
-    } else if margin_n < 0.0 {
+    } else if first.over_limit_probability > 0.5 {
         Limit::Line
-    } else if down_n < 0.0 {
+    } else if first.too_light_probability > 0.5 {
         Limit::GoingDown
     } else {
         Limit::None

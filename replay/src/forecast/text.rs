@@ -19,15 +19,24 @@ fn cell(value: Option<f64>, decimals: usize) -> String {
     value.map_or_else(|| "never".to_owned(), |v| format!("{v:.decimals$}"))
 }
 
-/// What limits, in a sentence.
+/// Probability from which a danger is named although it is not the likely course.
+const WORTH_NAMING: f64 = 0.05;
+
+/// What limits, in a sentence or two.
 pub(crate) fn limit_sentence(forecast: &Forecast, units: Units) -> String {
     let force = units.force();
-    match forecast.limit {
+    let first = &forecast.first;
+    let (margin, reserve) = (&first.margin_n, &first.down_reserve_n);
+    let span =
+        |s: &super::cut::Spread| format!("90 %: {} to {}", force.bare(s.low), force.show(s.high));
+    let main = match forecast.limit {
         Limit::None => format!(
-            "Nothing limits this tool string: on the first stroke {} are left below the tension \
-             limit going up, and {} drive the tool down afterwards.",
-            force.show(forecast.first_margin_n),
-            force.show(forecast.down_reserve_n)
+            "Nothing limits this tool string: on the first stroke {} ({}) are left below the tension \
+             limit going up, and {} ({}) drive the tool down afterwards.",
+            force.show(margin.mid),
+            span(margin),
+            force.show(reserve.mid),
+            span(reserve)
         ),
         Limit::Reach => "The wheels do not reach through the wall: this cutter cannot split this \
                          tubular."
@@ -36,14 +45,33 @@ pub(crate) fn limit_sentence(forecast: &Forecast, units: Units) -> String {
             "The {} limits: the first stroke up would pull {} above the tension limit. Start with \
              less radial force, fewer wheels or another line.",
             forecast.limit.word(),
-            force.show(-forecast.first_margin_n)
+            force.show(-margin.mid)
         ),
         Limit::GoingDown => format!(
-            "Tool weight limits: after the first stroke up the tool lacks {} to go down again. Add weight, or \
-             start with less radial force.",
-            force.show(-forecast.down_reserve_n)
+            "Tool weight limits: after the first stroke up the tool lacks {} ({}) to go down again. Add \
+             weight, or start with less radial force.",
+            force.show(-reserve.mid),
+            format_args!(
+                "90 %: {} to {}",
+                force.bare(-reserve.high),
+                force.show(-reserve.low)
+            )
         ),
+    };
+    let mut also = String::new();
+    if forecast.limit == Limit::None && first.over_limit_probability >= WORTH_NAMING {
+        also += &format!(
+            " With {:.0} % probability the first stroke up goes beyond the tension limit.",
+            100.0 * first.over_limit_probability
+        );
     }
+    if forecast.limit == Limit::None && first.too_light_probability >= WORTH_NAMING {
+        also += &format!(
+            " With {:.0} % probability the tool is too light to go down after the first stroke up.",
+            100.0 * first.too_light_probability
+        );
+    }
+    main + &also
 }
 
 pub(super) fn text(job: &Job, forecast: &Forecast, units: Units, sweep: bool) -> String {
@@ -94,11 +122,11 @@ fn weights(text: &mut String, forecast: &Forecast, units: Units) {
     let (depth, force) = (units.depth(), units.force());
     let _ = writeln!(
         text,
-        "{:>9} {:>7} {:>7} {:>7} {:>8} {:>9} {:>7} {:>7} {:<10}",
+        "{:>7} {:>16} {:>7} {:>16} {:>7} {:>9} {:>6} {:>6} {:<10}",
         format!("at {}", depth.unit),
-        format!("up {}", force.unit),
+        format!("up {} (90 %)", force.unit),
         "static",
-        "down",
+        "down (90 %)",
         "stretch",
         "dead band",
         "limit",
@@ -108,11 +136,21 @@ fn weights(text: &mut String, forecast: &Forecast, units: Units) {
     for w in &forecast.weights {
         let _ = writeln!(
             text,
-            "{:>9} {:>7} {:>7} {:>7} {:>8} {:>9} {:>7} {:>7} {:<10}",
+            "{:>7} {:>16} {:>7} {:>16} {:>7} {:>9} {:>6} {:>6} {:<10}",
             depth.bare(w.depth_m),
-            force.bare(w.up_n),
+            format!(
+                "{} ({}-{})",
+                force.bare(w.up_n),
+                force.bare(w.up_low_n),
+                force.bare(w.up_high_n)
+            ),
             force.bare(w.static_n),
-            force.bare(w.down_n),
+            format!(
+                "{} ({}-{})",
+                force.bare(w.down_n),
+                force.bare(w.down_low_n),
+                force.bare(w.down_high_n)
+            ),
             units.fine_depth().bare(w.stretch_m),
             units.fine_depth().bare(w.dead_band_m),
             force.bare(w.limit_n),
@@ -126,10 +164,11 @@ fn joints(text: &mut String, forecast: &Forecast, units: Units) {
     let depth = units.depth();
     let _ = writeln!(
         text,
-        "\n{:>5} {:>19} {:>9} {:>9} {:>9} {:>9}",
+        "\n{:>5} {:>19} {:>9} {:>9} {:>9} {:>9} {:>9}",
         "joint",
         format!("depth {}", depth.unit),
-        "strokes",
+        "opens",
+        "split",
         "90 %",
         "hours",
         "90 %"
@@ -137,9 +176,10 @@ fn joints(text: &mut String, forecast: &Forecast, units: Units) {
     for (i, j) in forecast.joints.iter().enumerate() {
         let _ = writeln!(
             text,
-            "{:>5} {:>19} {:>9} {:>9} {:>9} {:>9}",
+            "{:>5} {:>19} {:>9} {:>9} {:>9} {:>9} {:>9}",
             i + 1,
             format!("{}-{}", depth.bare(j.top_m), depth.bare(j.bottom_m)),
+            cell(j.opens.p50, 0),
             cell(j.strokes.p50, 0),
             cell(j.strokes.p90, 0),
             cell(j.hours.p50, 1),
@@ -150,22 +190,32 @@ fn joints(text: &mut String, forecast: &Forecast, units: Units) {
 
 fn drag(text: &mut String, forecast: &Forecast, units: Units) {
     let force = units.force();
+    let spread = |s: &super::cut::Spread| {
+        format!(
+            "{} ({}-{})",
+            force.bare(s.mid),
+            force.bare(s.low),
+            force.bare(s.high)
+        )
+    };
     let _ = writeln!(
         text,
-        "\n{:>12} {:>13} {:>8} {:>15}",
+        "\n{:>12} {:>18} {:>8} {:>18} {:>18}",
         "groove/wall",
-        format!("cutting {}", force.unit),
+        format!("cutting {} (90 %)", force.unit),
         "rolling",
-        "at surface, up"
+        "at surface, up",
+        "drag down"
     );
     for d in &forecast.drag {
         let _ = writeln!(
             text,
-            "{:>10.0} % {:>13} {:>8} {:>15}",
+            "{:>10.0} % {:>18} {:>8} {:>18} {:>18}",
             100.0 * d.wall_fraction,
-            force.bare(d.cutting_n),
-            force.bare(d.rolling_n),
-            force.bare(d.surface_up_n)
+            spread(&d.cutting_n),
+            force.bare(d.rolling_n.mid),
+            spread(&d.surface_up_n),
+            spread(&d.down_n)
         );
     }
 }
@@ -188,12 +238,19 @@ fn line(text: &mut String, job: &Job, forecast: &Forecast, units: Units) {
         Some(strokes) => {
             let _ = writeln!(
                 text,
-                "            cut back {} after {strokes:.0} strokes ({:.0} % of bending life)",
-                depth.show(worst.to_m),
+                "            {:.0} % of its bending life is used after {strokes:.0} strokes",
                 100.0 * job.alarm.line_life
             );
         }
         None => text.push_str("            no bending life given: bends are only counted\n"),
+    }
+    if let (Some(fresh), Some(off)) = (line.cut_back_m, line.take_off_m) {
+        let _ = writeln!(
+            text,
+            "            cut back {} for fresh line over the sheaves here; {} to be rid of it",
+            depth.show(fresh),
+            depth.show(off)
+        );
     }
     for sheave in &line.sheaves {
         let _ = writeln!(
@@ -226,7 +283,7 @@ fn sweep_table(text: &mut String, forecast: &Forecast, units: Units) {
     let _ = writeln!(
         text,
         "{:>6} {:>7} {:>8} {:>7} {:>6} {:>7}{sizes}  limit",
-        "wheels", "force", "strokes", "90 %", "hours", "down"
+        "wheels", "force", "strokes", "90 %", "hours", "light"
     );
     for group in forecast.sweep.chunks(lines.len().max(1)) {
         let Some(c) = group.first() else { continue };
@@ -246,15 +303,18 @@ fn sweep_table(text: &mut String, forecast: &Forecast, units: Units) {
         };
         let _ = writeln!(
             text,
-            "{:>6} {:>7} {:>8} {:>7} {:>6} {:>7}{margins}  {}{own}",
+            "{:>6} {:>7} {:>8} {:>7} {:>6} {:>5.0} %{margins}  {}{own}",
             c.wheels,
             force.bare(c.radial_force_n),
             cell(c.strokes.p50, 0),
             cell(c.strokes.p90, 0),
             cell(c.hours.p50, 1),
-            force.bare(c.down_reserve_n),
+            100.0 * c.too_light_probability,
             limit.word()
         );
     }
-    text.push_str("* this job; the limit named is that of its line\n");
+    text.push_str(
+        "light: probability that the tool is too light to go down after the first stroke up\n\
+         * this job; the limit named is that of its line\n",
+    );
 }

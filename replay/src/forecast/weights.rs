@@ -1,10 +1,12 @@
 //! Line tension, stretch and margins with the tool at each depth, before anything is cut.
 //!
-//! *Model*: soft-string drag from the rope socket to the surface, tool sliding with the friction of
-//! the line (`kerfwatch::model`); stuffing-box friction and wellhead pressure on top. *Limit*: the
+//! *Model*: soft-string drag from the rope socket to the surface (`kerfwatch::model`); the tool slides
+//! or rolls with a friction of its own; stuffing-box friction and wellhead pressure on top. *Bands*
+//! (5 to 95 %): each unknown moved by its standard deviation, effects added in squares. *Limit*: the
 //! fraction of the job's `[alarm]` of the line's breaking load at surface, and of the weak point at
 //! the rope socket carried to surface; the lower one counts.
 
+use super::unknowns::{LINE_FRICTION_SD, TOOL_FRICTION, TOOL_WEIGHT_SD};
 use kerfwatch::job::Job;
 use kerfwatch::model::Motion;
 use kerfwatch::model::line::{LineInFluid, tool_weight_in_fluid_n};
@@ -15,12 +17,24 @@ use serde::Serialize;
 /// Stretch is summed over this many parts of the line.
 const STRETCH_PARTS: usize = 60;
 
+/// Standard deviations from the middle to the 95 % quantile of a normal error.
+pub(super) const TO_95: f64 = 1.645;
+/// Standard deviations of what else moves a weight: fluid density, wellhead pressure and packing
+/// friction as parts, reading of the cell as part and N, fluid drag of running N. Common practice, no
+/// source.
+const DENSITY_SD: f64 = 0.01;
+const PRESSURE_SD: f64 = 0.03;
+const PACKING_SD: f64 = 0.25;
+const CELL_SD: (f64, f64) = (0.008, 12.0);
+const RUNNING_SD_N: f64 = 15.0;
+
 /// What is known of line and well, ready for calculation.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Hang {
     path: WellPath,
     line: LineInFluid,
     friction: FrictionPair,
+    tool_friction: f64,
     tool_weight_n: f64,
     packing_n: f64,
     offset_m: f64,
@@ -39,10 +53,22 @@ pub struct Weights {
     pub inclination_deg: f64,
     /// Surface tension pulling up slowly, cutter in.
     pub up_n: f64,
+    /// 5 %.
+    pub up_low_n: f64,
+    /// 95 %.
+    pub up_high_n: f64,
     /// Without friction.
     pub static_n: f64,
+    /// 5 %.
+    pub static_low_n: f64,
+    /// 95 %.
+    pub static_high_n: f64,
     /// Surface tension running in slowly, cutter in.
     pub down_n: f64,
+    /// 5 %.
+    pub down_low_n: f64,
+    /// 95 %.
+    pub down_high_n: f64,
     /// Stretch of the line, without friction: elastic, thermal and by pressure.
     pub stretch_m: f64,
     /// Line that moves at a reversal before the tool does.
@@ -76,6 +102,7 @@ impl Hang {
                 up: job.line.friction_up,
                 down: job.line.friction_down,
             },
+            tool_friction: TOOL_FRICTION.0,
             tool_weight_n: tool_weight_in_fluid_n(
                 job.tool.mass.si(),
                 job.tool.displaced_volume.si(),
@@ -109,8 +136,36 @@ impl Hang {
     /// Tension at the rope socket that moves the tool, N; `drag_n` is extra drag at the tool.
     fn socket_tension(&self, socket_m: f64, motion: Motion, drag_n: f64) -> f64 {
         let inc = self.path.inclination_rad(socket_m);
-        let mu = self.friction.signed(motion);
+        let mu = self.tool_friction * motion.friction_sign();
         self.tool_weight_n * (inc.cos() + mu * inc.sin()) + motion.friction_sign() * drag_n
+    }
+
+    /// Force that drives the tool down with the wheels at a depth, N, for a friction of the tool and
+    /// its weight over nominal.
+    pub(super) fn drive_down_n(&self, wheels_m: f64, tool_friction: f64, tool_weight: f64) -> f64 {
+        let inc = self.path.inclination_rad(self.socket_m(wheels_m));
+        tool_weight * self.tool_weight_n * (inc.cos() - tool_friction * inc.sin())
+    }
+
+    /// The same with one unknown moved by its standard deviation, for each of them.
+    fn moved(&self) -> Vec<Self> {
+        let with = |change: &dyn Fn(&mut Self)| {
+            let mut other = self.clone();
+            change(&mut other);
+            other
+        };
+        let pressure_n = self.line.pressure_force_n();
+        vec![
+            with(&|h| h.friction.up *= 1.0 + LINE_FRICTION_SD),
+            with(&|h| h.friction.down *= 1.0 + LINE_FRICTION_SD),
+            with(&|h| h.tool_friction += TOOL_FRICTION.1),
+            with(&|h| h.tool_weight_n *= 1.0 + TOOL_WEIGHT_SD),
+            // Denser fluid carries more of the steel: about an eighth of its weight hangs in it.
+            with(&|h| h.line.weight_n_m *= 1.0 - DENSITY_SD / 7.0),
+            with(&|h| h.packing_n *= 1.0 + PACKING_SD),
+            // Pressure acts like less tension everywhere: as a weight error at the tool.
+            with(&|h| h.tool_weight_n -= PRESSURE_SD * pressure_n),
+        ]
     }
 
     /// Surface tension above the stuffing box for a tension at the socket, N.
@@ -159,6 +214,20 @@ impl Hang {
         let up_n = self.weight_n(depth_m, Motion::Up, 0.0);
         let static_n = self.weight_n(depth_m, Motion::Rest, 0.0);
         let down_n = self.weight_n(depth_m, Motion::Down, 0.0);
+        let moved = self.moved();
+        let error = |motion, weight: f64| {
+            let parts = moved
+                .iter()
+                .map(|h| h.weight_n(depth_m, motion, 0.0) - weight);
+            let own = [CELL_SD.0 * weight, CELL_SD.1, RUNNING_SD_N];
+            let squares: f64 = parts.chain(own).map(|x| x * x).sum();
+            TO_95 * squares.sqrt()
+        };
+        let (up_error, static_error, down_error) = (
+            error(Motion::Up, up_n),
+            error(Motion::Rest, static_n),
+            error(Motion::Down, down_n),
+        );
         let (limit_n, limited_by) = self.limit(socket);
         let held = self
             .line
@@ -181,8 +250,14 @@ impl Hang {
             depth_m,
             inclination_deg: self.path.inclination_rad(depth_m).to_degrees(),
             up_n,
+            up_low_n: up_n - up_error,
+            up_high_n: up_n + up_error,
             static_n,
+            static_low_n: static_n - static_error,
+            static_high_n: static_n + static_error,
             down_n,
+            down_low_n: down_n - down_error,
+            down_high_n: down_n + down_error,
             stretch_m: rest,
             dead_band_m: dead_band,
             stiffness_n_m: self.line.stiffness_n_m(socket.max(1.0)),

@@ -41,13 +41,20 @@ fn reference_job() -> Job {
     job
 }
 
+fn sliding(job: &Job) -> Hang {
+    let mut hang = Hang::new(job).unwrap();
+    hang.tool_friction = job.line.friction_up;
+    hang
+}
+
 fn near(found: f64, want: f64, within: f64) {
     assert!((found - want).abs() <= within, "found {found}, want {want}");
 }
 
 #[test]
 fn weights_equal_the_worked_well() {
-    let hang = Hang::new(&reference_job()).unwrap();
+    // In the worked well the tool slides with the friction of the line.
+    let hang = sliding(&reference_job());
     let weights = hang.at(3000.0, 0.0, 0.0);
     near(weights.up_n, 2033.7366, 0.02);
     near(weights.static_n, 1371.9411, 0.02);
@@ -60,7 +67,7 @@ fn weights_equal_the_worked_well() {
 #[test]
 fn limit_is_the_weaker_of_line_and_weak_point() {
     let mut job = reference_job();
-    let hang = Hang::new(&job).unwrap();
+    let hang = sliding(&job);
     let at = hang.at(3000.0, 0.0, 0.0);
     assert_eq!(at.limited_by, "line");
     near(at.limit_n, 0.5 * 9381.0, 1e-6);
@@ -72,7 +79,7 @@ fn limit_is_the_weaker_of_line_and_weak_point() {
         0.1,
     );
     job.tool.weak_point = Newtons(2000.0);
-    let at = Hang::new(&job).unwrap().at(3000.0, 0.0, 0.0);
+    let at = sliding(&job).at(3000.0, 0.0, 0.0);
     assert_eq!(at.limited_by, "weak point");
     near(at.pull_at_tool_n, 1000.0 - 716.5064, 0.1);
     job.alarm.tension_limit = Some(Newtons(1500.0));
@@ -104,6 +111,22 @@ fn dead_band_of_a_straight_hole_is_friction_over_stiffness() {
     job.line.friction_up = 0.1 / (w * 0.5);
     job.line.friction_down = job.line.friction_up;
     job.tool.mass = Kilograms(1e-9);
-    let hang = Hang::new(&job).unwrap();
+    let hang = sliding(&job);
     near(hang.at(2000.0, 0.0, 0.0).dead_band_m, 0.33840, 1e-3);
+}
+
+#[test]
+fn bands_hold_what_a_change_of_friction_and_weight_does() {
+    let mut job = reference_job();
+    let at = Hang::new(&job).unwrap().at(3000.0, 0.0, 0.0);
+    assert!(at.up_low_n < at.up_n && at.up_n < at.up_high_n);
+    // Friction moved by one standard deviation stays inside 1.645 of them.
+    job.line.friction_up *= 1.18;
+    let moved = Hang::new(&job).unwrap().at(3000.0, 0.0, 0.0);
+    assert!(
+        (at.up_n + 50.0..at.up_high_n).contains(&moved.up_n),
+        "{moved:?}"
+    );
+    // Without line friction only weight and reading are left.
+    assert!(at.static_high_n - at.static_n < 0.5 * (at.up_high_n - at.up_n));
 }

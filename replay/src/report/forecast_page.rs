@@ -2,7 +2,7 @@
 
 use super::page::Page;
 use super::svg::{Axis, Chart};
-use crate::forecast::cut::Quantiles;
+use crate::forecast::cut::{Quantiles, Spread};
 use crate::forecast::sweep::Choice;
 use crate::forecast::weights::Weights;
 use crate::forecast::{Forecast, bends, limit_sentence};
@@ -39,11 +39,18 @@ pub fn forecast_page(job: &Job, forecast: &Forecast, units: Units) -> String {
         .enumerate()
         .map(|(i, j)| {
             let span = format!("{} to {}", depth.bare(j.top_m), depth.bare(j.bottom_m));
-            row(format!("{}", i + 1), span, &j.strokes, &j.hours)
+            row(
+                format!("{}", i + 1),
+                span,
+                Some(&j.opens),
+                &j.strokes,
+                &j.hours,
+            )
         })
         .chain([row(
             "all".into(),
             String::new(),
+            None,
             &forecast.strokes,
             &forecast.hours,
         )])
@@ -51,8 +58,8 @@ pub fn forecast_page(job: &Job, forecast: &Forecast, units: Units) -> String {
     let head = [
         "Joint",
         &format!("Depth, {}", depth.unit),
-        "Strokes, median",
-        "5 to 95 %",
+        "Opens after strokes (5 to 95 %)",
+        "Split after strokes (5 to 95 %)",
         "90 %",
         "Hours, median",
         "90 %",
@@ -62,32 +69,57 @@ pub fn forecast_page(job: &Job, forecast: &Forecast, units: Units) -> String {
     page.paragraph(
         "note",
         &format!(
-            "One stroke takes {} at {}.",
+            "A joint opens where the wall first gives way, and is split when it has given way over the \
+             whole length. In brackets: with 90 % probability between these. One stroke takes {} at {}.",
             duration(forecast.stroke_s),
             units.speed().show(forecast.speed_m_s)
         ),
     );
     weights(&mut page, forecast, units);
     page.heading("Drag while cutting");
+    let spread = |s: &Spread| {
+        format!(
+            "{} ({} to {})",
+            force.bare(s.mid),
+            force.bare(s.low),
+            force.bare(s.high)
+        )
+    };
     let rows: Vec<Vec<String>> = forecast
         .drag
         .iter()
         .map(|d| {
             vec![
                 format!("{:.0} % of the wall", 100.0 * d.wall_fraction),
-                force.bare(d.cutting_n),
-                force.bare(d.rolling_n),
-                force.bare(d.surface_up_n),
+                spread(&d.cutting_n),
+                spread(&d.rolling_n),
+                spread(&d.surface_up_n),
+                spread(&d.down_n),
             ]
         })
         .collect();
     let head = [
         "Groove",
-        &format!("Cutting drag at the tool, {}", force.unit),
-        &format!("Rolling drag, {}", force.unit),
-        &format!("Rise at surface going up, {}", force.unit),
+        &format!("Cutting at the tool, up, {}", force.unit),
+        &format!("Rolling, up, {}", force.unit),
+        &format!("Rise at surface, up, {}", force.unit),
+        &format!("Drag at the tool, down, {}", force.unit),
     ];
     page.table(&head, &rows, |_| false);
+    let first = &forecast.first;
+    page.paragraph(
+        "note",
+        &format!(
+            "Median, and 5 to 95 % in brackets. First stroke up: {} at surface, {} below the tension \
+             limit; with {:.0} % probability beyond it. Next stroke down: {} left to drive the tool; \
+             with {:.0} % probability it is too light.",
+            spread(&first.up_n),
+            spread(&first.margin_n),
+            100.0 * first.over_limit_probability,
+            spread(&first.down_reserve_n),
+            100.0 * first.too_light_probability
+        ),
+    );
     line(&mut page, job, forecast, units);
     sweep(&mut page, forecast, units);
     page.heading("Assumed");
@@ -115,15 +147,29 @@ fn strokes_sentence(forecast: &Forecast) -> String {
     }
 }
 
-fn row(name: String, span: String, strokes: &Quantiles, hours: &Quantiles) -> Vec<String> {
+fn row(
+    name: String,
+    span: String,
+    opens: Option<&Quantiles>,
+    strokes: &Quantiles,
+    hours: &Quantiles,
+) -> Vec<String> {
     let show = |v: Option<f64>, decimals: usize| {
         v.map_or_else(|| "never".to_owned(), |v| format!("{v:.decimals$}"))
+    };
+    let range = |q: &Quantiles| {
+        format!(
+            "{} ({} to {})",
+            show(q.p50, 0),
+            show(q.p05, 0),
+            show(q.p95, 0)
+        )
     };
     vec![
         name,
         span,
-        show(strokes.p50, 0),
-        format!("{} to {}", show(strokes.p05, 0), show(strokes.p95, 0)),
+        opens.map_or_else(String::new, range),
+        range(strokes),
         show(strokes.p90, 0),
         show(hours.p50, 1),
         show(hours.p90, 1),
@@ -159,6 +205,19 @@ fn weights(page: &mut Page, forecast: &Forecast, units: Units) {
         ("second", |w| w.down_n),
         ("limit", |w| w.limit_n),
     ];
+    let band = |low: Pick, high: Pick| -> Vec<(f64, f64, f64)> {
+        let rows = forecast.weights.iter();
+        rows.map(|w| {
+            (
+                w.depth_m * depth.factor,
+                low(w) * force.factor,
+                high(w) * force.factor,
+            )
+        })
+        .collect()
+    };
+    chart.band(true, &band(|w| w.up_low_n, |w| w.up_high_n));
+    chart.band(true, &band(|w| w.down_low_n, |w| w.down_high_n));
     for (class, value) in series {
         let points = forecast
             .weights
@@ -170,7 +229,7 @@ fn weights(page: &mut Page, forecast: &Forecast, units: Units) {
     page.figure(
         &svg,
         "Line tension with the cutter in. Solid dark: pulling up. Solid grey: without friction. \
-         Dashed: running in. Dash-dot: tension limit.",
+         Dashed: running in. Bands: 5 to 95 %. Dash-dot: tension limit.",
     );
     let rows: Vec<Vec<String>> = forecast
         .weights
@@ -178,9 +237,19 @@ fn weights(page: &mut Page, forecast: &Forecast, units: Units) {
         .map(|w| {
             vec![
                 depth.bare(w.depth_m),
-                force.bare(w.up_n),
+                format!(
+                    "{} ({} to {})",
+                    force.bare(w.up_n),
+                    force.bare(w.up_low_n),
+                    force.bare(w.up_high_n)
+                ),
                 force.bare(w.static_n),
-                force.bare(w.down_n),
+                format!(
+                    "{} ({} to {})",
+                    force.bare(w.down_n),
+                    force.bare(w.down_low_n),
+                    force.bare(w.down_high_n)
+                ),
                 fine.bare(w.stretch_m),
                 fine.bare(w.dead_band_m),
                 force.bare(w.limit_n),
@@ -193,9 +262,9 @@ fn weights(page: &mut Page, forecast: &Forecast, units: Units) {
     page.table(
         &[
             &format!("Depth, {}", depth.unit),
-            &format!("Up, {}", force.unit),
+            &format!("Up (5 to 95 %), {}", force.unit),
             "Static",
-            "Down",
+            "Down (5 to 95 %)",
             &format!("Stretch, {}", fine.unit),
             &format!("Dead band, {}", fine.unit),
             &format!("Limit, {}", force.unit),
@@ -224,8 +293,7 @@ fn line(page: &mut Page, job: &Job, forecast: &Forecast, units: Units) {
     });
     let cut = match forecast.line.strokes_to_cut_back {
         Some(n) => format!(
-            "Cut back {} after {n:.0} strokes, when {:.0} % of the bending life given is used.",
-            depth.show(worst.to_m),
+            "After {n:.0} strokes {:.0} % of the bending life given is used.",
             100.0 * job.alarm.line_life
         ),
         None => "No bending life is given for this wire, so bends are only counted.".to_owned(),
@@ -239,6 +307,18 @@ fn line(page: &mut Page, job: &Job, forecast: &Forecast, units: Units) {
             worst.bends_per_stroke
         ),
     );
+    if let (Some(fresh), Some(off)) = (forecast.line.cut_back_m, forecast.line.take_off_m) {
+        page.paragraph(
+            "",
+            &format!(
+                "Where to cut back: {} cut off at the rope socket bring fresh line over the sheaves for \
+                 the rest of this interval, with the bent line below them in the hole; to be rid of it \
+                 altogether, {} must come off.",
+                depth.show(fresh),
+                depth.show(off)
+            ),
+        );
+    }
     let rows: Vec<Vec<String>> = forecast
         .line
         .sheaves
@@ -267,7 +347,7 @@ fn sweep(page: &mut Page, forecast: &Forecast, units: Units) {
     page.paragraph(
         "note",
         "Median and, in brackets, 90 % figures. Margin: tension limit less surface tension on the first \
-         stroke up, for each line size. Reserve: force left to drive the tool down after it. The row \
+         stroke up, for each line size. Too light: probability that the tool does not go down after it. The row \
          of this job stands out; the limit named is that of its line.",
     );
     let lines = forecast.line_sizes_m();
@@ -290,7 +370,7 @@ fn sweep(page: &mut Page, forecast: &Forecast, units: Units) {
                 format!("{} ({})", show(c.strokes.p50, 0), show(c.strokes.p90, 0)),
                 format!("{} ({})", show(c.hours.p50, 1), show(c.hours.p90, 1)),
                 force.bare(c.first_drag_n),
-                force.bare(c.down_reserve_n),
+                format!("{:.0} %", 100.0 * c.too_light_probability),
             ];
             row.extend(group.iter().map(|c| force.bare(c.margin_n)));
             let own = group
@@ -307,7 +387,7 @@ fn sweep(page: &mut Page, forecast: &Forecast, units: Units) {
         "Strokes (90 %)".into(),
         "Hours (90 %)".into(),
         format!("First drag, {}", force.unit),
-        format!("Reserve down, {}", force.unit),
+        "Too light".into(),
     ];
     head.extend(lines.iter().map(|d| format!("Margin, {}", wire.show(*d))));
     head.push("Limited by".into());
