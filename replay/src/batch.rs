@@ -6,6 +6,7 @@
 //! with the same fingerprint is left alone. *Order*: results do not depend on the number of threads.
 //! *Memory*: a run is streamed; at most one run per thread is open.
 
+pub use crate::args::BatchArgs as Args;
 use crate::console::Console;
 use crate::export::parquet::write_table;
 use crate::failure::{Exit, Failure, Finding};
@@ -20,36 +21,6 @@ use parquet::file::reader::{FileReader, SerializedFileReader};
 use rayon::prelude::*;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
-
-/// `batch`
-#[derive(Debug, clap::Args)]
-#[command(after_help = "\
-Examples:
-  kerfwatch-replay batch archive --out joints
-  kerfwatch-replay batch archive --out joints --threads 2 --quiet
-
-Then, with any engine that reads partitioned Parquet, e.g. in Python:
-  ctx = datafusion.SessionContext()
-  ctx.register_parquet('joints', 'joints', table_partition_cols=[('well', 'string'), ('run', 'string')])
-  ctx.sql('select well, avg(split_fraction) from joints group by well').show()
-
-Runs whose rows are there already are left alone, so a broken-off batch goes on where it stopped.")]
-pub struct Args {
-    /// Folder to search for run folders, at any depth
-    pub folder: PathBuf,
-    /// Dataset folder
-    #[arg(long, value_name = "FOLDER")]
-    pub out: PathBuf,
-    /// Threads; default: one per core
-    #[arg(long, value_name = "N", default_value_t = 0)]
-    pub threads: usize,
-    /// Recompute all runs, also those whose rows are there
-    #[arg(long)]
-    pub again: bool,
-    /// Print JSON with what became of each run
-    #[arg(long)]
-    pub json: bool,
-}
 
 /// Folders below folders are searched this deep.
 const DEPTH_MAX: usize = 12;
@@ -91,14 +62,19 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
         .num_threads(args.threads)
         .build()
         .map_err(|e| Finding::new("--threads", e.to_string(), "give a smaller number"))?;
-    let bar = console.progress(folders.len() as u64, "runs");
+    let sizes: Vec<u64> = folders
+        .iter()
+        .map(|folder| recorded_bytes(folder))
+        .collect();
+    let bar = console.progress(sizes.iter().sum(), &format!("{} runs", folders.len()));
     let claimed = claim(&folders);
     let outcomes: Vec<Outcome> = pool.install(|| {
         folders
             .par_iter()
-            .map(|folder| {
+            .zip(&sizes)
+            .map(|(folder, size)| {
                 let outcome = one(folder, &claimed, args);
-                bar.inc(1);
+                bar.inc(*size);
                 outcome
             })
             .collect()
@@ -308,6 +284,16 @@ fn joint_rows(folder: &RunFolder, done: &Recomputed) -> Table {
             "software",
             word(concat!("kerfwatch-replay ", env!("CARGO_PKG_VERSION"))),
         )
+}
+
+/// Size of a recording, for the progress bar: what cannot be read counts as nothing.
+fn recorded_bytes(folder: &Path) -> u64 {
+    let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
+    entries
+        .filter(|e| e.file_name().to_string_lossy().starts_with("raw-"))
+        .filter_map(|e| e.metadata().ok())
+        .map(|about| about.len())
+        .sum()
 }
 
 /// Names, lengths and times of the recording's files, and the version of this program.

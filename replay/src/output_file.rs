@@ -34,10 +34,13 @@ pub fn write_file_with(
         fill(&mut out)?;
         return out.flush().map_err(failed);
     }
-    let mut name = path.file_name().unwrap_or_default().to_os_string();
-    if name.is_empty() {
+    let whole = path.file_name().unwrap_or_default();
+    if whole.is_empty() {
         return Err(failed(io::ErrorKind::InvalidFilename.into()));
     }
+    // Hidden: what a power cut leaves behind must not be taken for part of a dataset.
+    let mut name = std::ffi::OsString::from(".");
+    name.push(whole);
     name.push(".part");
     let part = path.with_file_name(name);
     let file = File::create(&part).map_err(failed)?;

@@ -283,7 +283,7 @@ fn line_and_quality(text: &mut String, result: &RunResult, units: Units) {
     };
 }
 
-fn capital(word: &str) -> String {
+pub(crate) fn capital(word: &str) -> String {
     let mut letters = word.chars();
     letters
         .next()

@@ -5,6 +5,7 @@ use super::traces::{CloseUp, Kind, Traces};
 use crate::table::state_word;
 use crate::units_shown::{Units, clock};
 use kerfwatch::result::{Direction, RunResult, State};
+use std::fmt::Write as _;
 
 /// Groove by depth: estimate, 90 % interval, wall, couplings; depth grows down the page.
 pub(super) fn groove(result: &RunResult, units: Units) -> Option<String> {
@@ -89,7 +90,12 @@ fn runs(
 }
 
 /// Tension over the whole run with the states below.
-pub(super) fn whole_run(result: &RunResult, traces: &Traces, units: Units) -> String {
+pub(super) fn whole_run(
+    result: &RunResult,
+    traces: &Traces,
+    limit_n: Option<f64>,
+    units: Units,
+) -> String {
     let force = units.force();
     let top = traces
         .tension
@@ -133,13 +139,19 @@ pub(super) fn whole_run(result: &RunResult, traces: &Traces, units: Units) -> St
     for alarm in result.alarms.iter().filter(|a| a.kind == "overpull") {
         chart.dot("ring", alarm.raised_s, y, 4.0);
     }
-    chart.label(
-        traces.from_s,
-        y,
-        "start",
-        8.0,
-        "grey: cutting; dark grey: stalled; ring: overpull alarm",
-    );
+    if let Some(limit) = limit_n.filter(|limit| *limit < 1.08 * top) {
+        let at = Some(limit * force.factor);
+        chart.line("limit", [(traces.from_s, at), (traces.to_s, at)]);
+    }
+    let mut legend = "grey: cutting; dark grey: stalled; ring: overpull alarm".to_owned();
+    if let Some(limit) = limit_n {
+        let _ = write!(
+            legend,
+            "; tension limit {} (dash-dot if within)",
+            force.show(limit)
+        );
+    }
+    chart.label(traces.from_s, y, "start", 8.0, &legend);
     chart.finish("Line tension over the whole run")
 }
 

@@ -10,38 +10,17 @@ mod traces;
 
 pub use forecast_page::forecast_page;
 
+pub use crate::args::ReportArgs as Args;
 use crate::console::Console;
 use crate::failure::{Exit, Failure};
-use crate::job_source::JobChanges;
 use crate::output_file::write_file;
 use crate::run_folder::RunFolder;
 use crate::units_shown::{Units, duration};
 use kerfwatch::input::MarkKind;
+use kerfwatch::pipeline::Pipeline;
 use kerfwatch::time::NANOS_PER_SECOND;
 use page::Page;
 use sections::Source;
-use std::path::PathBuf;
-
-/// `report`
-#[derive(Debug, clap::Args)]
-#[command(after_help = "\
-Examples:
-  kerfwatch-replay report RUN --out report.html
-  kerfwatch-replay report RUN --out report.html --units field
-  chromium --headless --no-pdf-header-footer --print-to-pdf=report.pdf report.html")]
-pub struct Args {
-    /// Run folder
-    pub run: PathBuf,
-    /// Page to write
-    #[arg(long, value_name = "FILE")]
-    pub out: PathBuf,
-    /// Units; default: those of the job
-    #[arg(long, value_enum)]
-    pub units: Option<Units>,
-    #[command(flatten)]
-    #[allow(missing_docs)]
-    pub changes: JobChanges,
-}
 
 /// Runs it.
 ///
@@ -64,7 +43,8 @@ pub fn report_page(
     units: Option<Units>,
     console: &mut Console<'_>,
 ) -> Result<(String, Exit), Failure> {
-    let done = folder.recompute(console);
+    let pipeline = Pipeline::new(&folder.job.job);
+    let (done, pipeline) = folder.recompute_with(pipeline, console);
     let traces = traces::gather(folder, &done.result)?;
     let verified = folder.reader.verify(2 * NANOS_PER_SECOND);
     let info = &folder.job.job.info;
@@ -91,6 +71,8 @@ pub fn report_page(
         traces: &traces,
         verified: &verified,
         units,
+        learned: pipeline.learned(),
+        rolling_n: pipeline.estimate().fit.map(|fit| fit.base),
     };
     sections::outcome(&mut page, &source);
     sections::groove(&mut page, &source);

@@ -21,6 +21,7 @@ table{border-collapse:collapse;margin:8px 0 10px;font-size:12.5px;width:100%}
 th,td{padding:3px 7px;text-align:right;border-bottom:1px solid #ddd;vertical-align:top}
 th{border-bottom:1.5px solid #777;font-weight:600;white-space:normal}
 th:first-child,td:first-child,.left{text-align:left}
+.words th,.words td{text-align:left}
 td{font-variant-numeric:tabular-nums;white-space:nowrap}
 table.facts td:last-child{white-space:normal}
 table.facts{width:auto;min-width:55%}
@@ -35,9 +36,13 @@ ul{margin:4px 0 8px;padding-left:20px;max-width:48em}
 @page{size:A4;margin:14mm 13mm}
 @media print{
 body{padding:0;max-width:none;font-size:11.5px}
+h1{font-size:20px}
+h2{font-size:15px}
+.lead{font-size:13px}
+.note,figcaption,table{font-size:10.5px}
 h2{break-after:avoid;margin-top:18px}
 h3{break-after:avoid}
-figure,tr,.caution,.lead{break-inside:avoid}
+figure,tr,.caution,.lead,table.facts{break-inside:avoid}
 thead{display:table-header-group}
 p{orphans:3;widows:3}
 }
@@ -124,16 +129,23 @@ impl Page {
         self.body.push_str("</tbody></table>\n");
     }
 
-    /// A long list of short rows, in two halves side by side.
-    pub(crate) fn columns_table(&mut self, head: &[&str], rows: &[Vec<String>]) {
+    /// A table of words: every column begins at its left.
+    pub(crate) fn table_of_words(&mut self, head: &[&str], rows: &[Vec<String>]) {
+        self.body.push_str("<div class=\"words\">");
+        self.table(head, rows, |_| false);
+        self.body.push_str("</div>\n");
+    }
+
+    /// A long list of short rows of words, in two halves side by side.
+    pub(crate) fn columns_of_words(&mut self, head: &[&str], rows: &[Vec<String>]) {
         if rows.len() < 8 {
-            return self.table(head, rows, |_| false);
+            return self.table_of_words(head, rows);
         }
         let (left, right) = rows.split_at(rows.len().div_ceil(2));
         self.body.push_str("<div class=\"pair\"><div>");
-        self.table(head, left, |_| false);
+        self.table_of_words(head, left);
         self.body.push_str("</div><div>");
-        self.table(head, right, |_| false);
+        self.table_of_words(head, right);
         self.body.push_str("</div></div>\n");
     }
 

@@ -95,6 +95,14 @@ pub(crate) struct CloseUp {
 }
 
 impl CloseUp {
+    /// Line paid out between the shallowest and the deepest moment shown, m.
+    pub(crate) fn line_moved_m(&self) -> f64 {
+        let known = || self.line_m.iter().filter_map(|s| s.some());
+        let low = known().map(|s| s.low).fold(f64::INFINITY, f64::min);
+        let high = known().map(|s| s.high).fold(f64::NEG_INFINITY, f64::max);
+        (high - low).max(0.0)
+    }
+
     /// Middle of point `i`, s.
     pub(crate) fn time(&self, i: usize) -> f64 {
         self.from_s + (i as f64 + 0.5) / CLOSE_POINTS as f64 * (self.to_s - self.from_s)

@@ -1,0 +1,133 @@
+//! The answer first, with key figures and the caution.
+
+use super::Source;
+use crate::report::page::Page;
+use crate::summary::{split_length_m, time_in, times_in};
+use crate::units_shown::duration;
+use kerfwatch::result::{Direction, RunResult, State};
+
+/// The answer first, then key figures and the caution.
+pub(in crate::report) fn outcome(page: &mut Page, s: &Source<'_>) {
+    let (result, job, units) = (s.result(), s.job(), s.units);
+    let depth = units.depth();
+    let (split, whole) = split_length_m(result);
+    let up = result
+        .strokes
+        .iter()
+        .filter(|x| x.direction == Direction::Up)
+        .count();
+    let part = if whole > 0.0 {
+        100.0 * split / whole
+    } else {
+        0.0
+    };
+    page.paragraph(
+        "lead",
+        &format!(
+            "{} strokes were made. Of {} of tubing in the interval (couplings left out), {} is taken \
+             as split lengthwise ({part:.0} %). {}",
+            result.strokes.len(),
+            depth.show(whole),
+            depth.show(split),
+            left_sentence(result)
+        ),
+    );
+    let work: f64 = result.strokes.iter().map(|x| x.cut_work_j).sum();
+    let peak = result
+        .strokes
+        .iter()
+        .map(|x| x.peak_tension_n)
+        .fold(0.0, f64::max);
+    let mut facts = vec![
+        (
+            "Interval",
+            format!(
+                "{} to {} along hole",
+                depth.bare(job.info.interval_top.si()),
+                depth.show(job.info.interval_bottom.si())
+            ),
+        ),
+        (
+            "Tubular",
+            format!(
+                "{} outside, wall {} nominal",
+                units.diameter().show(job.tubular.od.si()),
+                units.groove().show(job.tubular.wall.as_millimetres())
+            ),
+        ),
+        (
+            "Cutter",
+            format!(
+                "{} wheels, radius {}, radial force {} each",
+                job.cutter.wheels,
+                units.diameter().show(job.cutter.radius.si()),
+                units.force().show(job.cutter.radial_force.si())
+            ),
+        ),
+        (
+            "Line",
+            format!(
+                "{} wire, breaking load {}",
+                units.diameter().show(job.line.diameter.si()),
+                units.force().show(job.line.breaking_load.si())
+            ),
+        ),
+        (
+            "Strokes",
+            format!("{up} up, {} down", result.strokes.len() - up),
+        ),
+        ("Work on the groove", units.work().show(work)),
+        ("Highest tension in a stroke", units.force().show(peak)),
+    ];
+    for state in [
+        State::Cutting,
+        State::Free,
+        State::Still,
+        State::Stalled,
+        State::Slack,
+    ] {
+        let name = match state {
+            State::Cutting => "Time cutting",
+            State::Free => "Time free",
+            State::Still => "Time still",
+            State::Stalled => "Time stalled",
+            _ => "Time slack",
+        };
+        let times = times_in(result, state);
+        let time = duration(time_in(result, state));
+        match state {
+            _ if times == 0 => {}
+            State::Stalled | State::Slack => facts.push((name, format!("{time}, {times} times"))),
+            _ => facts.push((name, time)),
+        }
+    }
+    page.facts(&facts);
+    page.paragraph(
+        "caution",
+        "Caution. This report is an aid, not a safety function. It rests on two instruments at \
+         surface; nothing was measured at the cut itself. The line maker's limits, the operator's \
+         procedures, local rules and licensed practice come first.",
+    );
+}
+
+fn left_sentence(result: &RunResult) -> String {
+    if !result.joints.is_empty() && result.joints.iter().all(|j| j.split_fraction < 0.005) {
+        return "No joint is estimated to be split anywhere.".into();
+    }
+    let open: Vec<usize> = result
+        .joints
+        .iter()
+        .enumerate()
+        .filter(|(_, j)| j.split_fraction < 0.995)
+        .map(|(i, _)| i + 1)
+        .collect();
+    match open.as_slice() {
+        [] if result.joints.is_empty() => String::new(),
+        [] => "Every joint is estimated to be split over its whole length.".into(),
+        [one] => format!("Joint {one} is not, or not wholly, split."),
+        many => {
+            let names: Vec<String> = many.iter().map(ToString::to_string).collect();
+            format!("Joints {} are not, or not wholly, split.", names.join(", "))
+        }
+    }
+}
