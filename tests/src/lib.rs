@@ -16,6 +16,7 @@ pub mod peers;
 pub mod process;
 #[cfg(feature = "daemon")]
 pub mod programs;
+pub mod raw_run;
 pub mod readers;
 #[cfg(feature = "daemon")]
 pub mod rig;
