@@ -398,8 +398,9 @@ impl Pipeline {
         self.aligner.new_counter(&mut |_| {});
         self.motion.new_counter(&mut |_| {});
         self.correct_depth(deeper_m - self.correction);
-        // To the finder of strokes the tool has not moved: the way between two runs is no stroke.
-        self.moved_counter = self.moment.map(|m| m.depth);
+        // The way from the end of one run to the start of the next is no stroke.
+        self.finder = StrokeFinder::new(self.ledger.bins.step, self.ledger.bins.top);
+        self.moved_counter = None;
     }
 
     fn correct_depth(&mut self, by: f64) {

@@ -52,6 +52,9 @@ pub struct Recomputed {
 
 /// The core's error as ours, with the remedy that fits.
 pub fn record_failure(path: &Path, error: &RecordError) -> Failure {
+    if !path.exists() {
+        return Finding::new(path.display(), "no such folder", "name a run folder").into();
+    }
     let remedy = match error {
         RecordError::Head(_) => "name a run folder (it holds run.toml and raw-00001.kwr)",
         RecordError::Exists => "give another folder, or --force to replace it",
@@ -152,6 +155,13 @@ impl RunFolder {
         result.quality.lost_blocks += self.reader.lost_blocks();
         let damage = self.reader.damage();
         let exit = self.tell_damage(&damage, console);
+        if result.run.samples == 0 {
+            console.warn(format_args!(
+                "{}: the recording holds no usable reading: all figures are those of a run in which \
+                 nothing happened",
+                self.path.display()
+            ));
+        }
         let recomputed = Recomputed {
             result,
             damage,

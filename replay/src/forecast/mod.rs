@@ -272,7 +272,7 @@ fn assumptions(job: &Job, plan: &CutterPlan) -> Vec<String> {
     };
     vec![
         pressure,
-        format!("Radial force known to {:.0} %.", 100.0 * plan.unknowns.force_sd),
+        format!("Radial force known to {:.1} %.", 100.0 * plan.unknowns.force_sd),
         "Going down the wheels bite with half to all of the radial force; up to 15 % of it is lost, or \
          edges blunt as much, by the end of the cut."
             .into(),
