@@ -29,6 +29,18 @@ unit = "ft"
 "#
 }
 
+/// Every so many readings a garbage line follows.
+const GARBAGE_EVERY: usize = 500;
+const GARBAGE_AT: usize = 250;
+
+/// Garbage lines in the recording.
+pub fn garbage_lines() -> u64 {
+    let readings = samples().lines().skip(1).count();
+    (0..readings)
+        .filter(|i| i % GARBAGE_EVERY == GARBAGE_AT)
+        .count() as u64
+}
+
 /// Records the invented run into `folder/name` as bytes in uneven pieces, some of them garbage.
 ///
 /// # Panics
@@ -73,8 +85,8 @@ pub fn record(folder: &Path, name: &str, well: &str) -> PathBuf {
                 bytes,
             });
         }
-        if i % 500 == 250 {
-            let bytes = b"L 12\xff3.x\r\n".to_vec();
+        if i % GARBAGE_EVERY == GARBAGE_AT {
+            let bytes = b"\xffL\xfe 12.x\r\n".to_vec();
             put(Input::Received {
                 port: load,
                 at,

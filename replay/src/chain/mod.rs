@@ -23,7 +23,7 @@ use feed::{Fed, feed_all};
 use kerfwatch::job::{Dimension, parse_quantity};
 use kerfwatch::result::RunResult;
 use serde::Serialize;
-use told::{Link, Origin};
+use told::Link;
 
 /// Runs it.
 ///
@@ -59,8 +59,9 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
         result: &fed.result,
         chain: told::parts(&folders, &fed, &links),
     };
-    for part in report.chain.iter().filter(|p| p.depth == Origin::Unknown) {
-        console.warn(part.warning(args.units.unwrap_or(job.info.display.into())));
+    let units = args.units.unwrap_or(job.info.display.into());
+    for warning in report.chain.iter().filter_map(|p| p.warning(units)) {
+        console.warn(warning);
     }
     let to_stdout = args.json.as_deref().is_some_and(|p| p.as_os_str() == "-");
     let json = || {
@@ -136,7 +137,7 @@ fn link(fed: &Fed, given: &[Option<f64>]) -> Vec<Link> {
                     shift_m,
                     low_m,
                     high_m,
-                } => Link::found(shift_m, low_m, high_m),
+                } => Link::suggested(shift_m, low_m, high_m),
                 Found::Unknown { why } => {
                     // What lies before an unknown shift says nothing about the runs after it.
                     earlier.clear();

@@ -13,8 +13,8 @@ use std::fmt::Write as _;
 pub(super) enum Origin {
     /// The first run: all others are brought into its depth.
     First,
-    /// Measured against the groove of the runs before.
-    Found,
+    /// As counted; the drag suggests another depth, which a person must confirm.
+    Suggested,
     /// By hand.
     Given,
     /// The data cannot tell: as counted.
@@ -26,7 +26,8 @@ pub(super) enum Origin {
 pub(super) struct Link {
     pub(super) origin: Origin,
     pub(super) shift_m: f64,
-    pub(super) interval_m: Option<(f64, f64)>,
+    /// What the drag suggests, with its 90 % interval.
+    pub(super) suggested_m: Option<(f64, f64, f64)>,
     pub(super) why: &'static str,
 }
 
@@ -35,7 +36,7 @@ impl Link {
         Self {
             origin,
             shift_m,
-            interval_m: None,
+            suggested_m: None,
             why: "",
         }
     }
@@ -48,10 +49,10 @@ impl Link {
         Self::new(Origin::Given, shift_m)
     }
 
-    pub(super) fn found(shift_m: f64, low_m: f64, high_m: f64) -> Self {
+    pub(super) fn suggested(shift_m: f64, low_m: f64, high_m: f64) -> Self {
         Self {
-            interval_m: Some((low_m, high_m)),
-            ..Self::new(Origin::Found, shift_m)
+            suggested_m: Some((shift_m, low_m, high_m)),
+            ..Self::new(Origin::Suggested, 0.0)
         }
     }
 
@@ -80,10 +81,12 @@ pub(super) struct Part {
     pub(super) depth: Origin,
     /// So much deeper than counted.
     shift_m: f64,
-    /// 90 % interval of that, where it was found.
-    shift_low_m: Option<f64>,
+    /// What the drag suggests instead, where it does.
+    suggested_m: Option<f64>,
+    /// Its 90 % interval.
+    suggested_low_m: Option<f64>,
     /// Likewise.
-    shift_high_m: Option<f64>,
+    suggested_high_m: Option<f64>,
     /// Why it is unknown.
     #[serde(skip_serializing_if = "str::is_empty")]
     why: &'static str,
@@ -107,8 +110,9 @@ pub(super) fn parts(folders: &[RunFolder], fed: &Fed, links: &[Link]) -> Vec<Par
                     .then(|| depths.iter().sum::<f64>() / depths.len() as f64),
                 depth: link.origin,
                 shift_m: link.shift_m,
-                shift_low_m: link.interval_m.map(|i| i.0),
-                shift_high_m: link.interval_m.map(|i| i.1),
+                suggested_m: link.suggested_m.map(|s| s.0),
+                suggested_low_m: link.suggested_m.map(|s| s.1),
+                suggested_high_m: link.suggested_m.map(|s| s.2),
                 why: link.why,
             }
         })
@@ -118,37 +122,40 @@ pub(super) fn parts(folders: &[RunFolder], fed: &Fed, links: &[Link]) -> Vec<Par
 impl Part {
     /// The depth of the run in words.
     fn depth_text(&self, units: Units) -> String {
-        let depth = units.fine_depth();
-        let (size, way) = (
-            depth.show(self.shift_m.abs()),
-            if self.shift_m < 0.0 {
-                "shallower"
-            } else {
-                "deeper"
-            },
-        );
-        match (self.depth, self.shift_low_m.zip(self.shift_high_m)) {
-            (Origin::First, _) => "depth as counted".to_owned(),
-            (Origin::Given, _) => format!("{size} {way} than counted, as given"),
-            (Origin::Unknown, _) => "depth against earlier runs unknown: as counted".to_owned(),
-            (Origin::Found, Some((low, high))) => format!(
-                "{size} {way} than counted (90 %: {} to {})",
-                depth.bare(low),
-                depth.show(high)
+        match self.depth {
+            Origin::First => "depth as counted".to_owned(),
+            Origin::Given => format!("{} than counted, as given", way(self.shift_m, units)),
+            Origin::Unknown => "depth against earlier runs unknown: as counted".to_owned(),
+            Origin::Suggested => format!(
+                "depth as counted; the drag suggests {} than that",
+                way(self.suggested_m.unwrap_or(0.0), units)
             ),
-            (Origin::Found, None) => format!("{size} {way} than counted"),
         }
     }
 
-    /// What to do about an unknown depth.
-    pub(super) fn warning(&self, units: Units) -> String {
-        format!(
-            "run {}: its depth against the earlier runs is unknown ({}); taken as counted. If you know \
-             it, give --shift, e.g. --shift \"{}\"",
-            self.run,
-            self.why,
-            units.fine_depth().show(0.4)
-        )
+    /// What to do about a depth that is not sure.
+    pub(super) fn warning(&self, units: Units) -> Option<String> {
+        let depth = units.fine_depth();
+        match (self.depth, self.suggested_m) {
+            (Origin::Suggested, Some(shift)) => Some(format!(
+                "run {}: the drag over the old groove suggests that it is {} than counted (90 %: {} to \
+                 {}). This is not applied: compare it with the tally, then give --shift \"{}\" if it \
+                 is right",
+                self.run,
+                way(shift, units),
+                depth.bare(self.suggested_low_m.unwrap_or(shift)),
+                depth.show(self.suggested_high_m.unwrap_or(shift)),
+                depth.show(shift),
+            )),
+            (Origin::Unknown, _) => Some(format!(
+                "run {}: its depth against the earlier runs is unknown ({}); taken as counted. If you \
+                 know it, give --shift, e.g. --shift \"{}\"",
+                self.run,
+                self.why,
+                depth.show(0.4)
+            )),
+            _ => None,
+        }
     }
 }
 
@@ -171,4 +178,10 @@ pub(super) fn text(parts: &[Part], units: Units) -> String {
     }
     text.push('\n');
     text
+}
+
+/// "0.80 m shallower"
+fn way(shift_m: f64, units: Units) -> String {
+    let way = if shift_m < 0.0 { "shallower" } else { "deeper" };
+    format!("{} {way}", units.fine_depth().show(shift_m.abs()))
 }
