@@ -39,7 +39,7 @@ pub struct ClockAnchor {
     pub unix_ns: i64,
 }
 
-/// What [`RunWriter::resume`] found.
+/// What [`super::writer::RunWriter::resume`] found.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Recovery {
     /// Damage seen, torn tails (now cut off) included.

@@ -147,7 +147,7 @@ fn shift_at(i: usize) -> f64 {
 /// From log likelihoods over the shifts, relative to no relation, to an answer.
 fn verdict(likelihood: &[f64]) -> Found {
     let best = likelihood.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    if !(best >= GAIN_MIN) {
+    if best.is_nan() || best < GAIN_MIN {
         return Found::Unknown {
             why: "the drag of both runs shows no common pattern",
         };
