@@ -3,7 +3,7 @@
 //! The runs are fed to one pipeline in the order given, each shifted in time to start after the one
 //! before: by the universal times where both runs know theirs, else by `PAUSE_S`. Between two runs the
 //! counter starts anew, and its zero need not be the same: how much deeper a later run is than it
-//! counted is measured against the groove of the earlier ones (`depth_shift.rs`), or given by hand. So
+//! counted is compared with the groove of the earlier ones (`depth_shift.rs`) and told; what a person gives by hand is applied. So
 //! groove, friction and depth carry on, and the result is that of one long run. The job is that of the
 //! last run (it holds the newest knowledge) unless `--job` says otherwise.
 
