@@ -13,9 +13,10 @@ mkdir -p "$share/man/man1" "$share/completions"
 for program in kerfwatchd kerfwatch-replay; do
     run="$target/release/$program"
     [ -e "$share/man/man1/$program.1" ] || "$run" man >"$share/man/man1/$program.1"
+    gzip -9nkf "$share/man/man1/$program"*.1
     "$run" completions bash >"$share/completions/$program.bash"
     "$run" completions zsh >"$share/completions/_$program"
     "$run" completions fish >"$share/completions/$program.fish"
 done
 "$target/release/kerfwatchd" config >"$share/job.toml"
-cargo deb --locked --no-build -p kerfwatchd "$@"
+cargo deb --locked --no-build --strip -p kerfwatchd "$@"
