@@ -94,17 +94,21 @@ impl Instruments {
         self.shared.deaf[channel].store(deaf, Ordering::SeqCst);
     }
 
-    /// Pulls with `tension_n` for so long; numbers of the first line and after the last, and when it
-    /// began.
-    pub fn pull(&self, tension_n: f64, time: Duration) -> (usize, usize, Instant) {
+    /// Pulls with `tension_n` for so many lines at least, however slow the machine; numbers of the first line
+    /// and after the last, and when it began.
+    pub fn pull(&self, tension_n: f64, lines: usize) -> (usize, usize, Instant) {
         let begin = Instant::now();
         let first = self.account().sent_ms[0].len();
         self.shared
             .pull_n
             .store(tension_n.to_bits(), Ordering::SeqCst);
-        std::thread::sleep(time);
+        let mut end = first;
+        while end < first + lines {
+            std::thread::sleep(Duration::from_millis(2));
+            end = self.account().sent_ms[0].len();
+        }
         self.shared.pull_n.store(0, Ordering::SeqCst);
-        (first, self.account().sent_ms[0].len(), begin)
+        (first, end, begin)
     }
 
     /// Falls silent; the account.
@@ -158,8 +162,7 @@ fn say(shared: &Shared, channel: usize, text: &str) -> io::Result<()> {
         account.sent_ms[channel].push(now);
         account.sent_ms[channel].len() - 1
     };
-    let gives_up =
-        || shared.deaf[channel].load(Ordering::SeqCst) || shared.stop.load(Ordering::SeqCst);
+    let gives_up = || shared.deaf[channel].load(Ordering::SeqCst);
     match &mut held(&shared.ends)[channel] {
         Some(end) => end.write(format!("{text}{number}\r\n").as_bytes(), gives_up),
         None => Ok(()),

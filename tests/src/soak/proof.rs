@@ -30,7 +30,8 @@ pub struct Proof {
     pub lines: [Lines; 2],
     /// Overpulls of which at least two readings were recorded.
     pub overpulls_recorded: usize,
-    /// High overpull alarms that a replay of the record raises.
+    /// Those of them at whose time a replay of the record has the alarm standing. One alarm may cover several:
+    /// it stands until it is acknowledged, over and reset.
     pub overpulls_replayed: usize,
     /// Entries that the recorder itself counts as lost, inputs it could not keep.
     pub damage: Vec<String>,
@@ -44,8 +45,11 @@ pub fn read(run: &Path, account: &Account) -> anyhow::Result<Proof> {
     let mut seen = [0, 1].map(|channel: usize| vec![0_u8; account.sent_ms[channel].len()]);
     let mut rest: [Vec<u8>; 2] = [Vec::new(), Vec::new()];
     let mut inputs = 0;
+    // For each overpull: readings recorded, and the run time of the first.
+    let mut pulls = vec![(0_usize, f64::INFINITY); account.overpulls.len()];
     reader.for_each_input(|input| {
         inputs += 1;
+        let at_s = seconds(time_of(input));
         match input {
             Input::Port { port, .. } => rest[usize::from(*port)].clear(),
             Input::Received { port, bytes, .. } => {
@@ -57,8 +61,18 @@ pub fn read(run: &Path, account: &Account) -> anyhow::Result<Proof> {
                     .rposition(|&b| b == b'\n')
                     .map_or(0, |at| at + 1);
                 for line in text.drain(..whole).as_slice().split(|&b| b == b'\n') {
-                    if let Some(count) = number(line).and_then(|n| seen[channel].get_mut(n)) {
+                    let Some(number) = number(line) else {
+                        continue;
+                    };
+                    if let Some(count) = seen[channel].get_mut(number) {
                         *count = count.saturating_add(1);
+                    }
+                    let place = account.overpulls.partition_point(|o| o.end <= number);
+                    let overpull = account.overpulls.get(place);
+                    if channel == 0 && overpull.is_some_and(|o| o.first <= number) {
+                        let (count, first_s) = &mut pulls[place];
+                        *count += 1;
+                        *first_s = first_s.min(at_s);
                     }
                 }
             }
@@ -66,17 +80,26 @@ pub fn read(run: &Path, account: &Account) -> anyhow::Result<Proof> {
         }
     });
     let lines = [0, 1].map(|channel| count(channel, &seen[channel], account));
-    let recorded = account.overpulls.iter().filter(|pull| {
-        let lines = seen[0].get(pull.first..pull.end).unwrap_or(&[]);
-        lines.iter().filter(|&&times| times > 0).count() >= 2
-    });
+    let recorded: Vec<f64> = pulls
+        .iter()
+        .filter(|(count, _)| *count >= 2)
+        .map(|(_, first_s)| *first_s)
+        .collect();
+    let alarms = replay(run)?;
+    let stands = |at_s: f64| {
+        alarms.iter().any(|alarm| {
+            alarm.kind == "overpull"
+                && alarm.level == "high"
+                && alarm.raised_s - 0.1 <= at_s
+                && alarm
+                    .cleared_s
+                    .is_none_or(|cleared_s| at_s <= cleared_s + 0.1)
+        })
+    };
     Ok(Proof {
         lines,
-        overpulls_recorded: recorded.count(),
-        overpulls_replayed: replay(run)?
-            .iter()
-            .filter(|alarm| alarm.kind == "overpull" && alarm.level == "high")
-            .count(),
+        overpulls_recorded: recorded.len(),
+        overpulls_replayed: recorded.iter().filter(|&&at_s| stands(at_s)).count(),
         damage: reader.damage().iter().map(ToString::to_string).collect(),
         inputs,
     })
