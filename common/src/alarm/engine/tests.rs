@@ -176,12 +176,12 @@ fn on_delay_needs_the_condition_for_the_whole_time() {
     slack(&mut e, 0, true);
     slack(&mut e, S / 4, false);
     slack(&mut e, S / 2, true);
-    slack(&mut e, 9 * S / 10, true);
+    slack(&mut e, 14 * S / 10, true);
     assert!(!e.stands(AlarmKind::Slack));
     e.tick(2 * S);
     assert!(e.stands(AlarmKind::Slack));
-    // Raised when the delay ended, however late the tick came.
-    assert_eq!(states(&mut e), [(S, "unacknowledged")]);
+    // Raised when the delay of a second ended, however late the tick came.
+    assert_eq!(states(&mut e), [(3 * S / 2, "unacknowledged")]);
 }
 
 #[test]
