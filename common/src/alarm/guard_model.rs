@@ -38,16 +38,7 @@ impl GuardModel {
         let well = Well::new(job);
         let table = well.table(job.line.friction_up, job.line.friction_down);
         // A limit in newtons never goes beyond what the weakest link bears at this depth.
-        let fraction = match job.alarm.tension_limit {
-            Some(_) => 1.0,
-            None => job.alarm.tension_fraction,
-        };
-        let link = WeakestLink {
-            breaking_load_n: job.line.breaking_load.si(),
-            line_fraction: fraction,
-            weak_point_n: job.tool.weak_point.si(),
-            weak_point_fraction: fraction,
-        };
+        let link = WeakestLink::from_job(job);
         let given = job
             .alarm
             .tension_limit

@@ -54,8 +54,6 @@ pub struct GrooveEstimate {
     pub fit: Option<DragFit>,
     /// Belief by bin.
     pub belief: Belief,
-    /// Length over which the wheels are spread, as found, m.
-    pub wheel_span: f64,
 }
 
 /// What a run and its job say before anything is fitted.
@@ -147,7 +145,6 @@ pub fn estimate(ledger: &Ledger, job: &Job, base_prior: BasePrior) -> GrooveEsti
         through_at: through.at,
         fit,
         belief,
-        wheel_span: through.span,
     }
 }
 

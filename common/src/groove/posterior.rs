@@ -146,8 +146,6 @@ pub struct Belief {
     pub bins: Vec<BinBelief>,
     /// Mean and standard deviation of `m`.
     pub global: (f64, f64),
-    /// Bins that were seen to split.
-    pub pinned: usize,
 }
 
 /// Log odds that a bin is split, from passes alone, given a belief in `m`.
@@ -174,7 +172,6 @@ pub fn combine(
 ) -> Belief {
     let ln_x = |n: f64| fit.map_or(f64::NEG_INFINITY, |f| f.law.x(n).max(1e-9).ln());
     let count = through.passes.len();
-    let pinned = through.at.iter().filter(|&&at| at != NEVER).count();
     let tolerance = job.tubular.wall_tolerance;
     let bins = (0..count)
         .map(|j| {
@@ -199,11 +196,7 @@ pub fn combine(
             )
         })
         .collect();
-    Belief {
-        bins,
-        global,
-        pinned,
-    }
+    Belief { bins, global }
 }
 
 fn bin_belief(

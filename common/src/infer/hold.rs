@@ -169,11 +169,6 @@ impl HoldTracker {
         self.phases.last().map_or(Motionless::Unknown, |p| p.what)
     }
 
-    /// Usual drag up and down, N.
-    pub fn usual(&self) -> (f64, f64) {
-        (self.usual_up.mean, self.usual_down.mean)
-    }
-
     /// The cutter went out: what ran free before says nothing any more.
     pub fn cutter_out(&mut self) {
         for usual in [&mut self.usual_up, &mut self.usual_down] {

@@ -14,6 +14,7 @@
 use super::Motion;
 use super::line::LineInFluid;
 use super::profile_table::ProfileTable;
+use crate::job::Job;
 
 /// What may part, and how much of its strength may be used.
 ///
@@ -63,6 +64,21 @@ pub struct SurfaceLimit {
 }
 
 impl WeakestLink {
+    /// From the job. Where it gives a limit in newtons, that holds elsewhere and the links are taken
+    /// whole.
+    pub fn from_job(job: &Job) -> Self {
+        let fraction = match job.alarm.tension_limit {
+            Some(_) => 1.0,
+            None => job.alarm.tension_fraction,
+        };
+        Self {
+            breaking_load_n: job.line.breaking_load.si(),
+            line_fraction: fraction,
+            weak_point_n: job.tool.weak_point.si(),
+            weak_point_fraction: fraction,
+        }
+    }
+
     /// The limit with the rope socket at `socket_md_m`, for drag of `motion` and packing friction
     /// `packing_friction_n` (both help to hold the load off the rope socket when pulling).
     pub fn surface_limit(

@@ -169,11 +169,6 @@ impl FrictionChain {
             })
             .product()
     }
-
-    /// Starts again from a middle state (after a silence).
-    pub fn forget(&mut self) {
-        self.set = false;
-    }
 }
 
 #[cfg(test)]

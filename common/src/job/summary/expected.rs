@@ -102,16 +102,7 @@ pub(super) fn expected(job: &Job, text: &mut Text) {
         "echo of a jerk",
         format!("after {}", D::Time.show(2.0 * line.travel_time_s(socket))),
     );
-    let fraction = match job.alarm.tension_limit {
-        Some(_) => 1.0,
-        None => job.alarm.tension_fraction,
-    };
-    let link = WeakestLink {
-        breaking_load_n: job.line.breaking_load.si(),
-        line_fraction: fraction,
-        weak_point_n: job.tool.weak_point.si(),
-        weak_point_fraction: fraction,
-    };
+    let link = WeakestLink::from_job(job);
     let by_link = link.surface_limit(&table, packing, Motion::Rest, socket);
     let by = match by_link.by {
         Link::Line => "the line at surface",
@@ -132,7 +123,11 @@ pub(super) fn expected(job: &Job, text: &mut Text) {
         _ => {
             text.row(
                 "tension limit",
-                format!("{}, {fraction} of {by}", D::Force.show(by_link.limit_n)),
+                format!(
+                    "{}, {} of {by}",
+                    D::Force.show(by_link.limit_n),
+                    link.line_fraction
+                ),
             );
             by_link.limit_n
         }
