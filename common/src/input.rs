@@ -107,6 +107,9 @@ pub enum MarkKind {
     /// Alarms of an earlier run that nobody had dealt with when that run broke off: a new run takes them over.
     /// JSON of [`crate::alarm::SavedAlarms`].
     AlarmsBefore(String),
+    /// One of the daemon's own alarms (recorder, output, forward) has changed. Kept in the record for the daemon
+    /// alone, so that a run that goes on after a crash knows it again; the pipeline passes it over. JSON.
+    DaemonAlarm(String),
 }
 
 /// What the core decided.

@@ -361,7 +361,9 @@ impl Pipeline {
             self.learn(seconds(at));
             self.hold.cutter_out();
         }
-        self.marks.push((seconds(at), mark.clone()));
+        if !matches!(mark.kind, MarkKind::DaemonAlarm(_)) {
+            self.marks.push((seconds(at), mark.clone()));
+        }
     }
 
     /// The run has ended: decides what was still pending.

@@ -126,7 +126,7 @@ impl Watch {
 
     /// Health of an instrument: no data is never "no alarm".
     pub fn health(&mut self, at: Nanos, channel: ChannelId, health: &ChannelHealth) {
-        let word = health.fault.word();
+        let word = health.fault.in_words();
         self.engine.condition(
             AlarmKind::Sensor(channel),
             at,

@@ -3,7 +3,7 @@ import { at, make, say, tell } from "/dom.js";
 import { ask, authorField, post } from "/ask.js";
 import { preferences } from "/preferences.js";
 import { soundFor, soundIsOn } from "/sound.js";
-import { alarmsNow, store } from "/store.js";
+import { alarmsNow, readingBack, store } from "/store.js";
 import { clockOf, hms } from "/time.js";
 
 const NAMES = {
@@ -21,6 +21,8 @@ const ASIDE = ["shelved", "out_of_service", "suppressed"];
 const SHELVE_MIN = [5, 15, 30, 60];
 const unseen = (alarm) => UNSEEN.includes(alarm.state);
 const nameOf = (kind) => NAMES[kind] ?? kind.toUpperCase();
+// Which of several: the load cell or the encoder, this horn or that.
+const fullName = (alarm) => `${nameOf(alarm.kind)}${alarm.about ? ` ${alarm.about.toUpperCase()}` : ""}`;
 const shapeOf = (level) => (level === "high" ? "▲" : "◆");
 
 // Unseen before seen, what lasts before what is over, high before low, then the order of the daemon
@@ -101,14 +103,16 @@ export function showAlarms(alarms, show) {
   const asideText = [...aside].join(", ");
   const more = [standing.length > 1 ? `${standing.length - 1} more` : "", asideText].filter(Boolean).join(", ");
   // The message changes with the figures in it; the buttons must not be rebuilt under a finger.
-  const key = first === null ? `none ${asideText}` : `${first.kind} ${first.level} ${first.state} ${more} ${soundIsOn()}`;
+  // What an interrupted run had left is not known yet.
+  const none = readingBack() === null ? "no alarm" : "no alarm since the restart; earlier ones are being read back";
+  const key = first === null ? `${none} ${asideText}` : `${fullName(first)} ${first.level} ${first.state} ${more} ${soundIsOn()}`;
   if (key !== rowKey) {
     rowKey = key;
-    say("alarm-shape", first === null ? "✓" : shapeOf(first.level));
-    const strong = first === null ? null : make("strong", { textContent: `${nameOf(first.kind)} – ${STATES[first.state] ?? first.state}` });
+    say("alarm-shape", first === null ? (readingBack() === null ? "✓" : "…") : shapeOf(first.level));
+    const strong = first === null ? null : make("strong", { textContent: `${fullName(first)} – ${STATES[first.state] ?? first.state}` });
     const muted = first !== null && unseen(first) && !soundIsOn() ? " Sound is off." : "";
     const text = first === null
-      ? [asideText === "" ? "no alarm" : `no other alarm; ${asideText}`]
+      ? [asideText === "" ? none : `no other alarm; ${asideText}`]
       : [strong, make("br"), make("span", { id: "alarm-message" }), `${more === "" ? "" : ` (${more})`}${muted}`];
     at("alarm-text").replaceChildren(...text);
     at("alarm-buttons").replaceChildren(...(first === null ? [] : buttonsFor(first)));
@@ -125,7 +129,7 @@ function showList(order) {
   listKey = key;
   at("alarm-items").replaceChildren(...(order.length === 0 ? [make("li", { textContent: "No alarm stands." })] : order.map((alarm) =>
     make("li", { data: { level: alarm.level } },
-      make("strong", { textContent: `${shapeOf(alarm.level)} ${nameOf(alarm.kind)} – ${stateOf(alarm)}` }),
+      make("strong", { textContent: `${shapeOf(alarm.level)} ${fullName(alarm)} – ${stateOf(alarm)}` }),
       make("p", { textContent: `${clockTime(alarm.raised_s)}  ${shown.reworded(alarm.message)}` }),
       make("div", { className: "buttons" }, ...buttonsFor(alarm))))));
   at("alarm-past").replaceChildren(...store.told.slice().reverse().map((told) =>

@@ -32,7 +32,8 @@ export const colour = (name) => look(name, (style) => style.getPropertyValue(nam
 
 // A canvas as large as its place, sharp on any screen; drawn in CSS pixels.
 export function brush(canvas) {
-  const ratio = window.devicePixelRatio || 1;
+  // A phone's third pixel is not seen, but has to be drawn.
+  const ratio = Math.min(window.devicePixelRatio || 1, 2);
   const width = canvas.clientWidth;
   const height = canvas.clientHeight;
   const wide = Math.round(width * ratio);

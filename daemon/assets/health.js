@@ -6,6 +6,8 @@ import { lasting } from "/time.js";
 const BEHIND_S = 5;
 const SHAPES = { ok: "✓", low: "◆", high: "▲" };
 
+const FAULTS = { closed: "port closed", stale: "silent", frames: "garbled", range: "out of range", frozen: "frozen" };
+
 const bytes = (n) => {
   const units = ["B", "KiB", "MiB", "GiB", "TiB"];
   let value = n;
@@ -29,12 +31,14 @@ function troubles(channel) {
 function channelPart(channel, oldAfterS) {
   const silent = channel.age_s === null || channel.age_s > oldAfterS;
   const level = silent || channel.fault === "stale" ? "high" : channel.fault !== "" ? "low" : "ok";
-  const state = channel.age_s === null ? "nothing yet" : silent ? `silent ${lasting(channel.age_s)}` : channel.fault === "" ? "good" : channel.fault;
+  // A port that is closed, or brings garbage, is silent too: the cause is the better word.
+  const word = channel.fault === "" && silent ? "silent" : FAULTS[channel.fault] ?? channel.fault;
+  const state = channel.age_s === null ? "nothing yet" : silent ? `${word}, no reading for ${lasting(channel.age_s)}` : word === "" ? "good" : word;
   return {
     name: channel.name,
     level,
     state,
-    chip: level === "ok" ? `${channel.rate_hz.toFixed(0)}/s` : silent ? "silent" : state,
+    chip: level === "ok" ? `${channel.rate_hz.toFixed(0)}/s` : word,
     figures: `${channel.rate_hz.toFixed(1)} readings/s, newest ${channel.age_s === null ? "–" : `${channel.age_s.toFixed(1)} s`} old, ${channel.readings} readings: ${troubles(channel)}`,
   };
 }

@@ -103,13 +103,14 @@ function grid(paint, axis, x, from, to, show, size, height, wide) {
 
 // Drag is the area between the stroke and what was expected.
 function shade(paint, line, x, y) {
+  const rows = [...line.rows.keys()].filter((row) => line.rows[row] !== null && line.base[row] !== null);
+  if (rows.length < 2) return;
   paint.fillStyle = colour("--line");
   paint.globalAlpha = 0.55;
-  line.rows.forEach((value, row) => {
-    const base = line.base[row];
-    if (value === null || base === null) return;
-    paint.fillRect(Math.min(x(value), x(base)), y(row - 0.5), Math.abs(x(value) - x(base)), y(row + 0.5) - y(row - 0.5) + 0.5);
-  });
+  paint.beginPath();
+  for (const row of rows) paint.lineTo(x(line.rows[row]), y(row));
+  for (const row of rows.reverse()) paint.lineTo(x(line.base[row]), y(row));
+  paint.fill();
   paint.globalAlpha = 1;
 }
 

@@ -11,7 +11,7 @@ import { drawOverlay } from "/overlay.js";
 import { drawPipe } from "/pipe.js";
 import { connectSwitches, preferences } from "/preferences.js";
 import { connectSound, soundFor } from "/sound.js";
-import { addPoints, addStrokes, addTold, ageOf, alarmsNow, begin, store } from "/store.js";
+import { addPoints, addStrokes, addTold, ageOf, alarmsNow, begin, putPoints, readingBack, store } from "/store.js";
 import { showTension } from "/tension.js";
 import { clockOf, hms, lasting } from "/time.js";
 import { showTool } from "/tool.js";
@@ -49,13 +49,29 @@ function hello(job) {
   }).catch(() => { /* the stream tells when the daemon is gone */ });
 }
 
+// What was before the interruption has to be fetched: the stream tells only what is new.
+async function caughtUp() {
+  try {
+    const [points, marks] = await Promise.all(["/api/v1/history?points=6000", "/api/v1/marks"].map(async (path) => (await fetch(path)).json()));
+    putPoints(points);
+    store.marks = marks;
+    all();
+  } catch { /* the stream tells when the daemon is gone */ }
+}
+
+function showReadingBack() {
+  const part = readingBack();
+  at("reading-back").hidden = part === null;
+  if (part !== null) say("reading-back-part", `READING BACK THE RECORD: ${Math.floor(part * 100)} %`);
+}
+
 const take = {
   hello,
   points: (points) => { addPoints(points); changed.now = true; },
   strokes: (strokes) => { addStrokes(strokes); changed.now = true; },
   groove: (view) => { store.groove = view; changed.groove = true; },
   now: (snapshot) => { store.now = snapshot; changed.now = true; },
-  told: (told) => { addTold(told); changed.marks ||= told.kind === "mark"; changed.now = true; },
+  told: (told) => { if (told.kind === "caught_up") caughtUp(); addTold(told); changed.marks ||= told.kind === "mark"; changed.now = true; },
   warning: (warning) => { store.warnings[warning.kind] = warning; changed.now = true; },
   health: (health) => { store.health = health; changed.health = true; },
 };
@@ -107,6 +123,7 @@ function draw() {
   if (job === null) return;
   if (changed.groove) showJoints(store.groove, show);
   if (changed.marks) showMarks(show);
+  if (changed.health) showReadingBack();
   if (changed.health) showHealth(now, store.health, job, OLD_S);
   if (now !== null && (changed.now || changed.groove)) {
     const depthAge = ageOf("depth");

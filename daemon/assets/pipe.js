@@ -57,22 +57,23 @@ function drawUncut(paint, job, axis, left, right) {
 }
 
 function drawBin(paint, bin, axis, x, left, right) {
-  const top = axis.y(bin.top_m);
-  const tall = Math.max(1, axis.y(bin.bottom_m) - top);
+  // On whole pixels, so that neighbours meet without a seam.
+  const top = Math.round(axis.y(bin.top_m));
+  const tall = Math.max(1, Math.round(axis.y(bin.bottom_m)) - top);
   if (bin.through) {
     paint.fillStyle = colour("--split");
-    paint.fillRect(left, top, right - left, tall + 0.4);
+    paint.fillRect(left, top, right - left, tall);
     return;
   }
   const sure = x(bin.wall_mm - bin.high_mm);
   const unsure = x(bin.wall_mm - bin.low_mm);
   paint.fillStyle = colour("--unsure");
-  paint.fillRect(unsure, top, sure - unsure, tall + 0.4);
+  paint.fillRect(unsure, top, sure - unsure, tall);
   paint.fillStyle = colour("--wall");
-  paint.fillRect(sure, top, right - sure, tall + 0.4);
+  paint.fillRect(sure, top, right - sure, tall);
   // The estimate itself: one dark edge.
   paint.fillStyle = colour("--ink");
-  paint.fillRect(x(bin.wall_mm - bin.depth_mm) - 1, top, 2, tall + 0.4);
+  paint.fillRect(x(bin.wall_mm - bin.depth_mm) - 1, top, 2, tall);
 }
 
 function drawCouplings(paint, job, axis, left, right, size) {

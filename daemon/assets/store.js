@@ -47,6 +47,13 @@ export function addPoints(points) {
   }
 }
 
+// The whole history anew: an interrupted run has been read back by the daemon.
+export function putPoints(points) {
+  const live = store.points;
+  store.points = points;
+  addPoints(live);
+}
+
 // First point at or after `t`.
 export function indexAt(t) {
   const times = store.points.at_s;
@@ -71,7 +78,7 @@ export function addStrokes(strokes) {
 export function addTold(told) {
   if (told.kind === "stroke") addStrokes([told]);
   else if (told.kind === "mark") store.marks.push(told);
-  else {
+  else if (told.kind === "alarm") {
     store.told.push(told);
     store.told.splice(0, Math.max(0, store.told.length - 100));
   }
@@ -91,6 +98,9 @@ export function alarmsNow() {
 const guardWord = ({ kind, tension_n, limit_n }) => (kind === "overpull"
   ? `Line tension ${tension_n.toFixed(0)} N has reached the limit of ${limit_n.toFixed(0)} N: stop pulling and slack off.`
   : `Line tension is about to reach the limit of ${limit_n.toFixed(0)} N: stop pulling.`);
+
+// Part of an interrupted run that the daemon has read back; `null`: all there is.
+export const readingBack = () => store.health?.reading_back ?? null;
 
 // Age of a channel's newest reading, s, when the daemon last spoke.
 export function ageOf(name) {

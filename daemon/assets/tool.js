@@ -1,5 +1,6 @@
 // What the tool does, in words; strokes, cutter, speeds.
 import { at, say } from "/dom.js";
+import { readingBack, store } from "/store.js";
 import { lasting } from "/time.js";
 
 const WORDS = {
@@ -31,8 +32,11 @@ export function showTool(now, show, ageS, loadAgeS, oldAfterS) {
   say("tool-speed", show.asSpeed(now.tool_speed_m_s));
   say("line-speed", show.asSpeed(now.line_speed_m_s));
   say("line-out", show.asLength(now.line_m));
-  say("cutter", now.cutter_out === null ? "not marked" : now.cutter_out ? "OUT" : "IN");
+  // What the crew has marked holds at once; the estimate follows with the next stroke.
+  const marked = store.marks.findLast((mark) => mark.mark === "cutter_out" || mark.mark === "cutter_in");
+  const out = marked === undefined ? now.cutter_out : marked.mark === "cutter_out";
+  say("cutter", out === null ? "not marked" : out ? "OUT" : "IN");
   // At a turning point the direction is undecided, and drag with it.
   say("drag", now.state === "still" ? "–" : show.asDrag(now.drag_n));
-  say("strokes", String(now.strokes));
+  say("strokes", readingBack() === null ? String(now.strokes) : "–");
 }

@@ -2,18 +2,20 @@
 //!
 //! It takes inputs from its queue in order, pushes them, prints a line for each stroke, hands
 //! decisions to the recorder and publishes the present ten times a second, and at once when an alarm
-//! changes. It never waits for disk, page or network.
+//! changes. It never waits for disk, page or network. While the record of an interrupted run is read back
+//! ([`crate::catch_up`]), all this is done with a stand-in, and nothing is recorded.
 
+use crate::catch_up::CatchingUp;
 use crate::console::Console;
-use crate::guard::{LearnedPickUp, Warning};
+use crate::guard::{Learned, Warning};
 use crate::handover::{Batch, Handover};
 use crate::history::Point;
 use crate::outputs::Horn;
 use crate::progress::Progress;
-use crate::publish::{MarkView, Published, STROKES_KEPT, Told};
+use crate::publish::{Published, Told, keep_stroke, mark_view};
 use crate::recorder::Decisions;
 use kerfwatch::alarm::PickUpTable;
-use kerfwatch::input::{Event, Input, Mark, MarkKind};
+use kerfwatch::input::{Event, Input};
 use kerfwatch::pipeline::Pipeline;
 use kerfwatch::recording::{Derived, time_of};
 use kerfwatch::result::{AlarmRecord, RunResult};
@@ -54,9 +56,11 @@ pub struct Core {
     /// When the groove was last worked out.
     pub groove: GrooveClock,
     /// Pick-up weight goes to the guard this way.
-    pub learned: Arc<LearnedPickUp>,
+    pub learned: Arc<Learned>,
     /// What is no news.
     pub by_design: ByDesign,
+    /// Set while an interrupted run is read back: `pipeline` is a stand-in until then.
+    pub catching_up: Option<CatchingUp>,
 }
 
 impl Core {
@@ -66,11 +70,14 @@ impl Core {
         let mut batch = Batch::default();
         let mut events = Vec::new();
         let mut published = Instant::now();
-        let mut point_due: Nanos = 0;
-        let mut told_pick_up = self.pipeline.pick_up().cloned();
+        let mut sampler = Sampler::default();
+        let mut told_pick_up = None;
         while self.inputs.take(&mut batch, LOOK) {
             let mut newest = None;
             batch.drain(|input| {
+                if let Some(catching_up) = &self.catching_up {
+                    catching_up.keep(input, &progress);
+                }
                 self.pipeline.push(input, &mut events);
                 let at = time_of(input);
                 newest = Some(at);
@@ -78,13 +85,11 @@ impl Core {
                 for event in events.drain(..) {
                     self.tell(&event);
                 }
-                if at >= point_due
-                    && let Some(glance) = self.pipeline.glance()
-                {
-                    point_due = (point_due + POINT_NS).max(at - POINT_NS / 2);
-                    self.published.history().push(point(&glance));
+                if let Some(point) = sampler.next(at, &mut self.pipeline) {
+                    self.published.history().push(point);
                 }
             });
+            self.change_over_if_near(&progress);
             self.tell_pick_up(&mut told_pick_up);
             if let Some(at) = newest {
                 progress.core_at_ns.store(at, Ordering::Relaxed);
@@ -93,8 +98,13 @@ impl Core {
                 published = Instant::now();
                 self.publish();
             }
-            self.published
-                .answer_result(|| self.pipeline.result(&self.published.run_id));
+            if self.catching_up.is_none() {
+                self.published
+                    .answer_result(|| self.pipeline.result(&self.published.run_id));
+            }
+        }
+        if let Some(catching_up) = self.catching_up.take() {
+            self.change_over(catching_up);
         }
         self.pipeline.finish(&mut events);
         for event in events.drain(..) {
@@ -113,6 +123,38 @@ impl Core {
         result
     }
 
+    fn change_over_if_near(&mut self, progress: &Progress) {
+        let is_near = |catching_up: &mut CatchingUp| catching_up.is_near(progress);
+        if let Some(catching_up) = self.catching_up.take_if(is_near) {
+            self.change_over(catching_up);
+        }
+    }
+
+    /// The real pipeline has had all that the stand-in has had, and goes on from here.
+    fn change_over(&mut self, catching_up: CatchingUp) {
+        let Some(caught_up) = catching_up.caught_up() else {
+            return;
+        };
+        self.pipeline = caught_up.pipeline;
+        self.by_design = caught_up.by_design;
+        self.learned
+            .put_counter(self.pipeline.instruments().counter());
+        self.groove.is_old = true;
+        *self.published.history() = caught_up.history;
+        *self.published.strokes() = caught_up.strokes;
+        *self.published.marks() = caught_up.marks;
+        self.published
+            .shell_alarms
+            .take_over(&caught_up.shell_alarms);
+        let read_back = &self.published.progress.read_back;
+        read_back.on.store(false, Ordering::Release);
+        self.horn.send_modify(|horn| horn.is_catching_up = false);
+        self.publish();
+        let at_s = self.pipeline.snapshot().at_s;
+        tracing::info!(at_s, "caught up");
+        let _ = self.published.told.send(Told::CaughtUp { at_s });
+    }
+
     fn follow(&mut self, input: &Input, progress: &Progress) {
         match input {
             Input::Tick { .. } => {
@@ -120,7 +162,9 @@ impl Core {
             }
             Input::Mark { at, mark } => {
                 self.published.shell_alarms.mark(&mark.kind);
-                let view = mark_view(*at, mark);
+                let Some(view) = mark_view(*at, mark) else {
+                    return;
+                };
                 self.console.mark(&view);
                 self.published.marks().push(view.clone());
                 // No reader is no fault.
@@ -134,14 +178,18 @@ impl Core {
         if let Some(table) = self.pipeline.pick_up()
             && told.as_ref().is_none_or(|told| !Arc::ptr_eq(told, table))
         {
-            self.learned.put(table);
+            self.learned.put_pick_up(table);
             *told = Some(Arc::clone(table));
         }
     }
 
     fn tell(&mut self, event: &Event) {
-        self.decisions.tell(Derived::from(event));
+        if self.catching_up.is_none() {
+            self.decisions.tell(Derived::from(event));
+        }
         match event {
+            // Of the stand-in: it counts them from one.
+            Event::Stroke(_) if self.catching_up.is_some() => {}
             Event::Stroke(stroke) => {
                 self.groove.is_old = true;
                 self.groove.renew(&mut self.pipeline);
@@ -153,13 +201,7 @@ impl Core {
                         bins: snapshot.groove,
                     });
                 }
-                {
-                    let mut strokes = self.published.strokes();
-                    if strokes.len() >= STROKES_KEPT {
-                        strokes.pop_front();
-                    }
-                    strokes.push_back(stroke.clone());
-                }
+                keep_stroke(&mut self.published.strokes(), stroke.clone());
                 let _ = self.published.told.send(Told::Stroke(stroke.clone()));
             }
             Event::Interval(_) => {}
@@ -180,6 +222,12 @@ impl Core {
     fn publish(&mut self) {
         self.groove.renew(&mut self.pipeline);
         let mut snapshot = self.pipeline.snapshot();
+        if self.catching_up.is_some() {
+            // What the stand-in does not know is not to be taken for nothing.
+            snapshot.strokes = 0;
+            snapshot.groove.clear();
+            snapshot.joints.clear();
+        }
         snapshot.alarms.extend(self.published.shell_alarms.views());
         // The guard is ahead of the pipeline; its word stands until the pipeline has had time to
         // come to its own finding, which is then the one to be acknowledged.
@@ -212,7 +260,7 @@ pub struct ByDesign {
 
 impl ByDesign {
     /// Whether this change puts an alarm aside by design, or only ends that.
-    fn is_one(&mut self, state: &str, record: &AlarmRecord) -> bool {
+    pub fn is_one(&mut self, state: &str, record: &AlarmRecord) -> bool {
         let place = (self.aside.iter())
             .position(|(kind, level)| *kind == record.kind && *level == record.level);
         match (state, place) {
@@ -249,6 +297,24 @@ impl GrooveClock {
     }
 }
 
+/// Takes a point for the charts every [`POINT_NS`].
+#[derive(Debug, Default)]
+pub struct Sampler {
+    due: Nanos,
+}
+
+impl Sampler {
+    /// The next point, if one is due after the input of time `at`.
+    pub fn next(&mut self, at: Nanos, pipeline: &mut Pipeline) -> Option<Point> {
+        if at < self.due {
+            return None;
+        }
+        let glance = pipeline.glance()?;
+        self.due = (self.due + POINT_NS).max(at - POINT_NS / 2);
+        Some(point(&glance))
+    }
+}
+
 /// Rounded to what a chart can show: a tenth of a newton and a millimetre, which halves what goes
 /// over the wire.
 fn point(glance: &Glance) -> Point {
@@ -266,30 +332,5 @@ fn point(glance: &Glance) -> Point {
         line_m: metres(glance.line_m),
         tool_m: metres(glance.tool_m),
         drag_n: newtons(glance.drag_n),
-    }
-}
-
-/// A mark in words for page and console.
-pub fn mark_view(at: Nanos, mark: &Mark) -> MarkView {
-    let (word, text) = match &mark.kind {
-        MarkKind::CutterOut => ("cutter_out", String::new()),
-        MarkKind::CutterIn => ("cutter_in", String::new()),
-        MarkKind::WeightCheck => ("weight_check", String::new()),
-        MarkKind::Note(text) => ("note", text.clone()),
-        MarkKind::Zero(metres) => ("zero", format!("{metres} m")),
-        MarkKind::ReferenceDepth(metres) => ("reference_depth", format!("{metres} m")),
-        MarkKind::Acknowledge(kind) => ("acknowledge", kind.clone()),
-        MarkKind::Shelve(kind, seconds) => ("shelve", format!("{kind} for {seconds} s")),
-        MarkKind::Reset(kind) => ("reset", kind.clone()),
-        MarkKind::AlarmsBefore(_) => (
-            "alarms_before",
-            "alarms of the run before that nobody had dealt with".to_owned(),
-        ),
-    };
-    MarkView {
-        at_s: seconds(at),
-        author: mark.author.clone(),
-        mark: word.to_owned(),
-        text,
     }
 }

@@ -6,7 +6,7 @@
 use kerfwatch::recording::{Folder, Storage};
 use std::io;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::Duration;
 
 /// Extra time for each sync, no room, syncs that fail; settable while running. A new one brakes nothing.
@@ -15,6 +15,7 @@ pub struct Brake {
     stall_ms: Arc<AtomicU64>,
     full: Arc<AtomicU64>,
     failing: Arc<AtomicU64>,
+    held: Arc<AtomicBool>,
 }
 
 impl Brake {
@@ -32,6 +33,17 @@ impl Brake {
     /// The next `count` syncs fail.
     pub fn fail_syncs(&self, count: u64) {
         self.failing.store(count, Ordering::Relaxed);
+    }
+
+    /// The record of an interrupted run is not read back while `held`.
+    pub fn hold_reading_back(&self, held: bool) {
+        self.held.store(held, Ordering::Relaxed);
+    }
+
+    fn wait(&self) {
+        while self.held.load(Ordering::Relaxed) {
+            std::thread::sleep(Duration::from_millis(5));
+        }
     }
 
     fn sync(&self) -> io::Result<()> {
@@ -61,12 +73,27 @@ impl Brake {
 pub struct Disk {
     folder: Folder,
     brake: Brake,
+    is_locked: bool,
+    reads_back: bool,
 }
 
 impl Disk {
     /// The folder as it is, braked by `brake`.
     pub fn new(folder: Folder, brake: Brake) -> Self {
-        Self { folder, brake }
+        Self {
+            folder,
+            brake,
+            is_locked: false,
+            reads_back: false,
+        }
+    }
+
+    /// The same for reading back an interrupted run.
+    pub fn to_read_back(folder: Folder, brake: Brake) -> Self {
+        Self {
+            reads_back: true,
+            ..Self::new(folder, brake)
+        }
     }
 }
 
@@ -93,6 +120,9 @@ impl Storage for Disk {
         self.folder.len(name)
     }
     fn read(&self, name: &str, offset: u64, length: usize) -> io::Result<Vec<u8>> {
+        if self.reads_back {
+            self.brake.wait();
+        }
         self.folder.read(name, offset, length)
     }
     fn rename(&mut self, from: &str, to: &str) -> io::Result<()> {
@@ -108,6 +138,60 @@ impl Storage for Disk {
         self.folder.close(name);
     }
     fn lock(&mut self, name: &str) -> io::Result<bool> {
-        self.folder.lock(name)
+        // Once is enough: the folder would take its own lock for another's.
+        self.is_locked = self.is_locked || self.folder.lock(name)?;
+        Ok(self.is_locked)
+    }
+}
+
+/// A run folder of which only the last two segments show, to be looked at and not changed: enough to know
+/// when a run was cut off, without reading hours of it.
+#[derive(Debug)]
+pub struct LastSegments(pub Folder);
+
+impl LastSegments {
+    fn refused<T>() -> io::Result<T> {
+        Err(io::ErrorKind::ReadOnlyFilesystem.into())
+    }
+}
+
+impl Storage for LastSegments {
+    fn list(&self) -> io::Result<Vec<String>> {
+        let mut names = self.0.list()?;
+        names.retain(|name| name.starts_with("raw-") && name.ends_with(".kwr"));
+        names.sort();
+        names.drain(..names.len().saturating_sub(2));
+        Ok(names)
+    }
+    fn len(&self, name: &str) -> io::Result<u64> {
+        self.0.len(name)
+    }
+    fn read(&self, name: &str, offset: u64, length: usize) -> io::Result<Vec<u8>> {
+        self.0.read(name, offset, length)
+    }
+    fn create(&mut self, _: &str) -> io::Result<()> {
+        Self::refused()
+    }
+    fn append(&mut self, _: &str, _: &[u8]) -> io::Result<()> {
+        Self::refused()
+    }
+    fn sync(&mut self, _: &str) -> io::Result<()> {
+        Self::refused()
+    }
+    fn truncate(&mut self, _: &str, _: u64) -> io::Result<()> {
+        Self::refused()
+    }
+    fn rename(&mut self, _: &str, _: &str) -> io::Result<()> {
+        Self::refused()
+    }
+    fn remove(&mut self, _: &str) -> io::Result<()> {
+        Self::refused()
+    }
+    fn sync_dir(&mut self) -> io::Result<()> {
+        Self::refused()
+    }
+    fn close(&mut self, _: &str) {}
+    fn lock(&mut self, _: &str) -> io::Result<bool> {
+        Self::refused()
     }
 }

@@ -8,7 +8,7 @@
 
 use arc_swap::ArcSwapOption;
 use kerfwatch::alarm::{GuardModel, OverpullGuard, PickUpTable};
-use kerfwatch::calibrate::Instruments;
+use kerfwatch::calibrate::{Counter, Instruments};
 use kerfwatch::input::{ChannelId, Input, MarkKind};
 use kerfwatch::job::Job;
 use kerfwatch::pipeline::Pipeline;
@@ -42,25 +42,31 @@ impl Raised {
     }
 }
 
-/// The pick-up weight that the pipeline has learned, on its way to the guard.
+/// What the pipeline knows better than the guard, on its way there. Never waits.
 #[derive(Debug, Default)]
-pub struct LearnedPickUp {
-    newest: ArcSwapOption<PickUpTable>,
+pub struct Learned {
+    pick_up: ArcSwapOption<PickUpTable>,
+    counter: ArcSwapOption<Counter>,
 }
 
-impl LearnedPickUp {
-    /// The pipeline has learned a new one.
-    pub fn put(&self, table: &Arc<PickUpTable>) {
-        self.newest.store(Some(Arc::clone(table)));
+impl Learned {
+    /// The pipeline has learned a new pick-up weight.
+    pub fn put_pick_up(&self, table: &Arc<PickUpTable>) {
+        self.pick_up.store(Some(Arc::clone(table)));
     }
 
-    /// A new one, once. Never waits.
-    fn take(&self) -> Option<Arc<PickUpTable>> {
+    /// Where the record of an interrupted run had left the depth counter.
+    pub fn put_counter(&self, counter: Counter) {
+        self.counter.store(Some(Arc::new(counter)));
+    }
+
+    /// A new one, once.
+    fn take<T>(slot: &ArcSwapOption<T>) -> Option<Arc<T>> {
         // The look is cheaper than the exchange.
-        if self.newest.load().is_none() {
+        if slot.load().is_none() {
             return None;
         }
-        self.newest.swap(None)
+        slot.swap(None)
     }
 }
 
@@ -69,24 +75,24 @@ impl LearnedPickUp {
 pub struct Guard {
     instruments: Instruments,
     guard: OverpullGuard,
-    learned: Arc<LearnedPickUp>,
+    learned: Arc<Learned>,
+    /// Depth readings mean something: the counter has not been set in a part of the run that is yet unread.
+    knows_depth: bool,
     overpull: bool,
     approaching: bool,
     judged: u64,
 }
 
 impl Guard {
-    /// A guard that starts where `pipeline` is: a run that goes on after a crash keeps the depth the crew had
-    /// set and the pick-up weight it had learned. Later weights come through `learned`.
-    pub fn new(job: &Job, pipeline: &Pipeline, learned: Arc<LearnedPickUp>) -> Self {
-        let mut guard = OverpullGuard::new(GuardModel::new(job));
-        if let Some(table) = pipeline.pick_up() {
-            guard.use_pick_up(table);
-        }
+    /// A guard at the start of a run, or while an interrupted one is read back: what that had taught comes
+    /// through `learned`. `knows_depth`: nobody has set the depth counter; otherwise the least limit of all
+    /// depths holds until it is known.
+    pub fn new(job: &Job, pipeline: &Pipeline, learned: Arc<Learned>, knows_depth: bool) -> Self {
         Self {
             instruments: pipeline.instruments().clone(),
-            guard,
+            guard: OverpullGuard::new(GuardModel::new(job)),
             learned,
+            knows_depth,
             overpull: false,
             approaching: false,
             judged: 0,
@@ -95,17 +101,25 @@ impl Guard {
 
     /// What begins with this input.
     pub fn judge(&mut self, input: &Input) -> Raised {
-        if let Some(table) = self.learned.take() {
+        if let Some(table) = Learned::take(&self.learned.pick_up) {
             self.guard.use_pick_up(&table);
+        }
+        if let Some(counter) = Learned::take(&self.learned.counter)
+            && !std::mem::replace(&mut self.knows_depth, true)
+        {
+            self.instruments.use_counter(*counter);
+            self.guard.new_counter();
         }
         if let Input::Mark { mark, .. } = input
             && matches!(mark.kind, MarkKind::Zero(_))
         {
             self.guard.new_counter();
+            self.knows_depth = true;
         }
         let Self {
             instruments,
             guard,
+            knows_depth,
             overpull,
             approaching,
             judged,
@@ -114,7 +128,9 @@ impl Guard {
         let mut raised = Raised::default();
         let mut every = |reading: &kerfwatch::calibrate::CalibratedReading| {
             if reading.channel == ChannelId::Depth {
-                guard.line(reading.at, reading.value);
+                if *knows_depth {
+                    guard.line(reading.at, reading.value);
+                }
                 return;
             }
             *judged += 1;
@@ -152,7 +168,7 @@ mod tests {
     fn bytes_beyond_the_limit_raise_once_until_they_fall_again() {
         let text = with_plain_instruments(print_default_job()).unwrap();
         let job = read_job(&text, "sample").unwrap().job;
-        let mut guard = Guard::new(&job, &Pipeline::new(&job), Arc::default());
+        let mut guard = Guard::new(&job, &Pipeline::new(&job), Arc::default(), true);
         let mut at = 0;
         let mut overpulls = 0;
         let mut send = |channel, value| {

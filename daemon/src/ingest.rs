@@ -97,14 +97,6 @@ impl Ingest {
         self.mark(note("the run goes on after an interruption".to_owned()));
     }
 
-    /// Takes over the open alarms of a run that broke off. An input like any other, so that a replay finds them too.
-    pub fn take_over(&mut self, alarms: MarkKind) {
-        self.mark(Mark {
-            kind: alarms,
-            author: "kerfwatchd".to_owned(),
-        });
-    }
-
     /// Runs until `stop`; then takes what the ports still had and closes both queues.
     pub async fn run(
         mut self,

@@ -7,6 +7,7 @@
 //! [`guard`] (the overpull path), [`handover`] (queues that never block), [`recorder`], [`core`],
 //! [`publish`], [`web`].
 
+pub mod catch_up;
 pub mod cli;
 pub mod clock;
 pub mod commands;
@@ -30,6 +31,7 @@ pub mod recorder;
 pub mod run;
 pub mod run_folder;
 pub mod shell_alarm;
+pub mod threads;
 pub mod web;
 
 pub use run::{Config, Ended, RunError, Started, run};

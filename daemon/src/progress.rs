@@ -52,10 +52,47 @@ pub struct Progress {
     pub refused: AtomicU64,
     /// Changes made from the page.
     pub changes: AtomicU64,
+    /// The record of an interrupted run that is being read back.
+    pub read_back: ReadBackProgress,
     /// The forwarder.
     pub forward: crate::forward::Status,
     /// A thread has panicked.
     pub failed: AtomicBool,
+}
+
+/// How far the record of an interrupted run has been read back. Nothing to read back: never on.
+#[derive(Debug, Default)]
+pub struct ReadBackProgress {
+    /// From the start until the core has changed over.
+    pub on: AtomicBool,
+    /// The record is through; what has come since may not be.
+    pub done: AtomicBool,
+    entries: AtomicU64,
+    reached: AtomicU64,
+}
+
+impl ReadBackProgress {
+    /// So many entries are to be read back.
+    pub fn begin(&self, entries: u64) {
+        self.entries.store(entries, Ordering::Relaxed);
+    }
+
+    /// This entry is being read.
+    pub fn reached(&self, entry: u64) {
+        self.reached.store(entry, Ordering::Relaxed);
+    }
+
+    /// The part that is through, 0 to 1; `None` while nothing is read back.
+    pub fn part(&self) -> Option<f64> {
+        if !self.on.load(Ordering::Acquire) {
+            return None;
+        }
+        let entries = read(&self.entries).max(1) as f64;
+        Some(match self.done.load(Ordering::Acquire) {
+            true => 1.0,
+            false => (read(&self.reached) as f64 / entries).min(1.0),
+        })
+    }
 }
 
 /// Adds one.

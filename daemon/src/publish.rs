@@ -7,9 +7,11 @@ use crate::history::History;
 use crate::progress::Progress;
 use crate::shell_alarm::ShellAlarms;
 use arc_swap::ArcSwap;
+use kerfwatch::input::{Mark, MarkKind};
 use kerfwatch::job::Job;
 use kerfwatch::result::{RunResult, Stroke};
 use kerfwatch::snapshot::Snapshot;
+use kerfwatch::time::{Nanos, seconds};
 use serde::Serialize;
 use std::collections::VecDeque;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -36,6 +38,11 @@ pub enum Told {
     },
     /// An operator's mark was taken.
     Mark(MarkView),
+    /// The record of the interrupted run has been read back: strokes, marks and history are whole.
+    CaughtUp {
+        /// When.
+        at_s: f64,
+    },
 }
 
 /// A mark as shown.
@@ -49,6 +56,40 @@ pub struct MarkView {
     pub mark: String,
     /// Text or value, empty when there is none.
     pub text: String,
+}
+
+/// A mark in words for page and console; `None` for what concerns the daemon alone.
+pub fn mark_view(at: Nanos, mark: &Mark) -> Option<MarkView> {
+    let (word, text) = match &mark.kind {
+        MarkKind::CutterOut => ("cutter_out", String::new()),
+        MarkKind::CutterIn => ("cutter_in", String::new()),
+        MarkKind::WeightCheck => ("weight_check", String::new()),
+        MarkKind::Note(text) => ("note", text.clone()),
+        MarkKind::Zero(metres) => ("zero", format!("{metres} m")),
+        MarkKind::ReferenceDepth(metres) => ("reference_depth", format!("{metres} m")),
+        MarkKind::Acknowledge(kind) => ("acknowledge", kind.clone()),
+        MarkKind::Shelve(kind, seconds) => ("shelve", format!("{kind} for {seconds} s")),
+        MarkKind::Reset(kind) => ("reset", kind.clone()),
+        MarkKind::AlarmsBefore(_) => (
+            "alarms_before",
+            "alarms of the run before that nobody had dealt with".to_owned(),
+        ),
+        MarkKind::DaemonAlarm(_) => return None,
+    };
+    Some(MarkView {
+        at_s: seconds(at),
+        author: mark.author.clone(),
+        mark: word.to_owned(),
+        text,
+    })
+}
+
+/// Keeps a stroke among the newest.
+pub fn keep_stroke(strokes: &mut VecDeque<Stroke>, stroke: Stroke) {
+    if strokes.len() >= STROKES_KEPT {
+        strokes.pop_front();
+    }
+    strokes.push_back(stroke);
 }
 
 /// Shared present of one run.

@@ -19,7 +19,7 @@ use kerfwatch::time::seconds;
 use std::collections::VecDeque;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
-use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::sync::mpsc::{Receiver, SyncSender, TrySendError, sync_channel};
 use std::time::{Duration, Instant};
 
 /// Wall time between looks at the queue.
@@ -28,6 +28,8 @@ const LOOK: Duration = Duration::from_millis(50);
 const RETRY: Duration = Duration::from_secs(5);
 /// Decisions that may wait for the disk.
 const DECISIONS_MAX: usize = 16_384;
+/// Looks at a full queue of decisions before one is given up: five seconds.
+const PATIENCE_LOOKS: u32 = 100;
 /// Part of the queue that may fill before the disk counts as too slow.
 const SLOW_PART: usize = 4;
 const ALARM: AlarmKind = AlarmKind::Recorder;
@@ -48,6 +50,52 @@ impl Decisions {
     /// `false` when there was no room: a replay can always make it again from the raw record.
     pub fn tell(&self, record: Derived) -> bool {
         self.sender.try_send(record).is_ok()
+    }
+
+    /// The same, but gives the recorder some seconds to make room. Only for whoever may wait.
+    pub fn tell_patiently(&self, record: Derived) -> bool {
+        let mut record = record;
+        for _ in 0..PATIENCE_LOOKS {
+            match self.sender.try_send(record) {
+                Ok(()) => return true,
+                Err(TrySendError::Full(back)) => record = back,
+                Err(TrySendError::Disconnected(_)) => return false,
+            }
+            std::thread::sleep(LOOK);
+        }
+        false
+    }
+}
+
+/// How the recording begins.
+#[derive(Debug)]
+pub enum Beginning {
+    /// In a new folder.
+    New(Box<RunWriter<Disk>>),
+    /// With a run that was cut off.
+    Interrupted {
+        /// Its folder, locked.
+        disk: Disk,
+        /// Told how many entries were there.
+        recovered: SyncSender<u64>,
+    },
+}
+
+impl Beginning {
+    /// Recovers the folder, if it has to be.
+    pub fn writer(self, sync_s: f64) -> Result<RunWriter<Disk>, RecordError> {
+        match self {
+            Self::New(writer) => Ok(*writer),
+            Self::Interrupted { disk, recovered } => {
+                let (writer, _, recovery) = RunWriter::resume(disk, policy(sync_s))?;
+                for damage in &recovery.damage {
+                    tracing::warn!("{damage}");
+                }
+                // The core may have ended already.
+                let _ = recovered.send(recovery.raw_entries);
+                Ok(writer)
+            }
+        }
     }
 }
 

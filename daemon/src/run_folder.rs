@@ -1,36 +1,45 @@
 //! The run folder at the start: a new one, or an old one to go on with.
 
-use crate::disk::{Brake, Disk};
+use crate::disk::{Brake, Disk, LastSegments};
 use crate::recorder::policy;
-use kerfwatch::input::{Event, MarkKind};
-use kerfwatch::job::{Job, read_job};
-use kerfwatch::pipeline::Pipeline;
+use kerfwatch::input::MarkKind;
+use kerfwatch::job::Job;
 use kerfwatch::recording::{
-    Derived, Folder, HEAD_FORMAT, LOCK_FILE, MANIFEST_FILE, RecordError, RunHead, RunReader,
-    RunWriter, Storage, time_of,
+    Folder, HEAD_FORMAT, LOCK_FILE, MANIFEST_FILE, RecordError, RunHead, RunReader, RunWriter,
+    Storage, time_of,
 };
 use kerfwatch::time::Nanos;
-use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 /// A run that broke off longer ago is not the one that the crew is in the middle of: one shift.
 const BROKEN_OFF_MAX: Duration = Duration::from_secs(12 * 3600);
 
-/// A run that is ready to go on recording.
-pub struct OpenRun {
+/// A new run.
+#[derive(Debug)]
+pub struct NewRun {
     /// Its folder.
     pub folder: PathBuf,
     /// Its head.
     pub head: RunHead,
     /// Ready to write.
     pub writer: RunWriter<Disk>,
-    /// All earlier inputs have gone through it.
-    pub pipeline: Pipeline,
+}
+
+/// A run that was cut off and can go on. Nothing of it has been recovered or read back: that takes its time,
+/// and ports come first.
+#[derive(Debug)]
+pub struct Interrupted {
+    /// Its folder.
+    pub folder: PathBuf,
+    /// Its head.
+    pub head: RunHead,
+    /// The folder, held against other daemons.
+    pub disk: Disk,
     /// Not older than any earlier input.
     pub from: Nanos,
-    /// Whether there was an earlier part.
-    pub resumed: bool,
+    /// The crew had set the depth counter, or corrected the depth.
+    pub counter_was_set: bool,
 }
 
 /// Why a run folder cannot be used.
@@ -53,14 +62,6 @@ pub enum FolderError {
         /// Why.
         source: std::io::Error,
     },
-    /// Its job text does not read.
-    #[error("{folder}: the job in run.toml does not read any more:\n{findings}")]
-    Job {
-        /// Which folder.
-        folder: PathBuf,
-        /// What is wrong.
-        findings: String,
-    },
     /// The job given is not the job of the run.
     #[error("{folder} was recorded with another job file: give that one, or start a new run")]
     OtherJob {
@@ -75,7 +76,7 @@ pub fn create(
     job_text: &str,
     sync_s: f64,
     brake: &Brake,
-) -> Result<OpenRun, FolderError> {
+) -> Result<NewRun, FolderError> {
     let now = jiff::Timestamp::now();
     let run_id = run_id(now);
     let folder = Path::new(&job.record.folder).join(&run_id);
@@ -97,119 +98,58 @@ pub fn create(
             source,
         },
     )?;
-    Ok(OpenRun {
+    Ok(NewRun {
         folder,
         head,
         writer,
-        pipeline: Pipeline::new(job),
-        from: 0,
-        resumed: false,
     })
 }
 
-/// Goes on with a run that was cut off: recovers the folder, then feeds what was recorded through
-/// a new pipeline, so that strokes, groove and unacknowledged alarms are as they were.
-pub fn resume(
-    folder: &Path,
-    job_text: &str,
-    sync_s: f64,
-    brake: &Brake,
-) -> Result<OpenRun, FolderError> {
+/// Looks whether a run that was cut off can go on: its head, its lock, its last seconds. Takes milliseconds
+/// however long the run is.
+pub fn look(folder: &Path, job_text: &str, brake: &Brake) -> Result<Interrupted, FolderError> {
     let record = |source| FolderError::Record {
         folder: folder.to_owned(),
         source,
     };
-    let disk = Disk::new(Folder::open(folder), brake.clone());
-    let (mut writer, head, recovery) = RunWriter::resume(disk, policy(sync_s)).map_err(record)?;
+    let mut disk = Disk::new(Folder::open(folder), brake.clone());
+    let head = RunHead::read(&disk).map_err(record)?;
     if head.job != job_text {
         return Err(FolderError::OtherJob {
             folder: folder.to_owned(),
         });
     }
-    for damage in &recovery.damage {
-        tracing::warn!(folder = %folder.display(), "{damage}");
+    if folder.join(MANIFEST_FILE).exists() {
+        return Err(record(RecordError::Finished(MANIFEST_FILE)));
     }
-    let job = read_job(&head.job, "run.toml")
-        .map_err(|findings| FolderError::Job {
-            folder: folder.to_owned(),
-            findings: findings.to_string(),
-        })?
-        .job;
-    let mut reader = RunReader::open(folder).map_err(record)?;
-    let mut known = Known::of(&mut reader);
-    let mut pipeline = Pipeline::new(&job);
-    let mut events: Vec<Event> = Vec::new();
-    let mut from: Nanos = 0;
-    let mut decided = 0_usize;
-    reader.for_each_input(|input| {
-        from = from.max(time_of(input));
-        pipeline.push(input, &mut events);
-        for event in events.drain(..) {
-            decided += 1;
-            let record = Derived::from(&event);
-            if !known.take(&record) {
-                writer.derive(record);
-            }
+    match disk.lock(LOCK_FILE) {
+        Ok(true) => {}
+        Ok(false) => return Err(record(RecordError::Locked)),
+        Err(source) => {
+            return Err(record(RecordError::Io {
+                what: "cannot lock",
+                file: LOCK_FILE.to_owned(),
+                source,
+            }));
         }
-    });
-    tracing::info!(
-        inputs = recovery.raw_entries,
-        decisions = decided,
-        "run resumed"
-    );
-    if known.left() > 0 {
-        tracing::warn!(
-            "{} decisions on record do not follow from the inputs on record: inputs were lost",
-            known.left()
-        );
     }
+    let mut reader = RunReader::new(LastSegments(Folder::open(folder))).map_err(record)?;
+    let counter_was_set = (reader.notes().iter())
+        .any(|note| matches!(note.kind, MarkKind::Zero(_) | MarkKind::ReferenceDepth(_)));
+    let mut newest: Nanos = 0;
+    reader.for_each_input_from(reader.raw_end().saturating_sub(1), |_, input| {
+        newest = newest.max(time_of(input));
+    });
     // Time went on while nobody was recording.
     let since_start = jiff::Timestamp::now().as_nanosecond() - i128::from(head.started_unix_ns);
-    let from = from.max(i64::try_from(since_start).unwrap_or(from));
-    Ok(OpenRun {
+    let from = newest.max(i64::try_from(since_start).unwrap_or(newest));
+    Ok(Interrupted {
         folder: folder.to_owned(),
         head,
-        writer,
-        pipeline,
+        disk,
         from,
-        resumed: true,
+        counter_was_set,
     })
-}
-
-/// Decisions that are on record already. They are told by their contents: what had been decided but not yet written
-/// when the run was cut off may be anywhere, as a full disk takes the oldest of them first.
-struct Known(BTreeMap<String, usize>);
-
-impl Known {
-    fn of(reader: &mut RunReader<Folder>) -> Self {
-        let mut known = BTreeMap::new();
-        reader.for_each_derived_from(0, |_, record| {
-            if !matches!(record, Derived::Groove { .. }) {
-                *known.entry(Self::key(record)).or_default() += 1;
-            }
-        });
-        Self(known)
-    }
-
-    /// Whether it is on record; each counts once.
-    fn take(&mut self, record: &Derived) -> bool {
-        match self.0.get_mut(&Self::key(record)) {
-            Some(count) if *count > 0 => {
-                *count -= 1;
-                true
-            }
-            _ => false,
-        }
-    }
-
-    fn left(&self) -> usize {
-        self.0.values().sum()
-    }
-
-    fn key(record: &Derived) -> String {
-        // Numbers are written so that they read back to the same bits.
-        serde_json::to_string(record).unwrap_or_default()
-    }
 }
 
 /// A run of this job, or of another one, that broke off not long ago.
@@ -246,28 +186,6 @@ pub fn broken_off(record_folder: &str, job_text: &str) -> Option<BrokenOff> {
         folder: newest,
         same_job: head.job == job_text,
     })
-}
-
-/// Alarms that nobody had dealt with when a run broke off, as a new run takes them over; `None`: there were
-/// none, or the record does not tell.
-pub fn alarms_of(folder: &Path) -> Option<MarkKind> {
-    let mut reader = RunReader::open(folder).ok()?;
-    let job = read_job(&reader.head().ok()?.job.clone(), "run.toml")
-        .ok()?
-        .job;
-    let mut pipeline = Pipeline::new(&job);
-    let mut events: Vec<Event> = Vec::new();
-    reader.for_each_input(|input| {
-        pipeline.push(input, &mut events);
-        events.clear();
-    });
-    let saved = pipeline.saved_alarms();
-    if saved.is_empty() {
-        return None;
-    }
-    serde_json::to_string(&saved)
-        .ok()
-        .map(MarkKind::AlarmsBefore)
 }
 
 /// Start time to the second, and a few letters that tell apart runs of the same second.

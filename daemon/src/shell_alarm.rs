@@ -2,22 +2,26 @@
 //!
 //! They are not in the result of a run: a replay has no disk that stalls. They are raised and cleared by
 //! the part concerned, shown with the others, and go through the same states and delays
-//! ([`AlarmEngine`]); their delays run in wall time, as disks and networks do. After a restart of the daemon
-//! they are judged afresh.
+//! ([`AlarmEngine`]); their delays run in wall time, as disks and networks do. Each change goes into the
+//! record as a mark ([`MarkKind::DaemonAlarm`]), which the pipeline passes over: after a crash they are as they
+//! were, acknowledged or not, until the part concerned has judged afresh.
 
-use kerfwatch::alarm::{AlarmCommand, AlarmEngine, AlarmKind, Detail, Level};
-use kerfwatch::input::MarkKind;
+use kerfwatch::alarm::{AlarmCommand, AlarmEngine, AlarmKind, Detail, Level, SavedAlarms};
+use kerfwatch::input::{Mark, MarkKind};
 use kerfwatch::job::Display;
 use kerfwatch::snapshot::AlarmView;
 use kerfwatch::time::Nanos;
-use std::sync::{Mutex, MutexGuard, PoisonError};
+use serde::{Deserialize, Serialize};
+use std::sync::{Mutex, MutexGuard, OnceLock, PoisonError};
 use std::time::{Duration, Instant};
+use tokio::sync::mpsc;
 
 /// The daemon's own alarms.
 #[derive(Debug)]
 pub struct ShellAlarms {
     parts: Mutex<Vec<Part>>,
     start: Instant,
+    record: OnceLock<mpsc::Sender<Mark>>,
 }
 
 impl Default for ShellAlarms {
@@ -25,6 +29,7 @@ impl Default for ShellAlarms {
         Self {
             parts: Mutex::default(),
             start: Instant::now(),
+            record: OnceLock::new(),
         }
     }
 }
@@ -38,27 +43,36 @@ struct Part {
     engine: AlarmEngine,
     message: String,
     raised_s: f64,
+    /// The condition as last judged.
+    holds: bool,
+    /// Changed since it was last put on record.
+    changed: bool,
+}
+
+/// A part as it is kept in the record.
+#[derive(Debug, Serialize, Deserialize)]
+struct Saved {
+    kind: AlarmKind,
+    about: String,
+    message: String,
+    raised_s: f64,
+    /// Empty: all is well again.
+    alarms: SavedAlarms,
 }
 
 impl ShellAlarms {
+    /// Puts every change on record from now on.
+    pub fn record_to(&self, marks: mpsc::Sender<Mark>) {
+        // The first one stays.
+        let _ = self.record.set(marks);
+    }
+
     /// The condition holds; raises the alarm, or renews its message. `about` tells apart several parts of one
     /// kind, such as two horns; `at_s` is shown as the time of raising.
     pub fn raise(&self, kind: AlarmKind, about: &str, at_s: f64, message: String) {
         let now = self.now();
         let mut parts = self.lock();
-        let found = parts
-            .iter()
-            .position(|part| part.kind == kind && part.about == about);
-        let index = found.unwrap_or_else(|| {
-            parts.push(Part {
-                kind,
-                about: about.to_owned(),
-                engine: AlarmEngine::new(Display::Metric),
-                message: String::new(),
-                raised_s: at_s,
-            });
-            parts.len() - 1
-        });
+        let index = index_of(&mut parts, kind, about);
         let part = &mut parts[index];
         let stood = part.engine.stands(kind);
         part.message = message;
@@ -68,6 +82,7 @@ impl ShellAlarms {
             tracing::error!(kind = kind.name(), about, "{}", part.message);
         }
         part.tell();
+        self.put_on_record(&mut parts);
     }
 
     /// The condition is gone.
@@ -80,6 +95,7 @@ impl ShellAlarms {
                 part.tell();
             }
         }
+        self.put_on_record(&mut parts);
     }
 
     /// An operator's mark; marks about anything else change nothing.
@@ -91,12 +107,89 @@ impl ShellAlarms {
             _ => return,
         };
         let now = self.now();
-        for part in self.lock().iter_mut() {
+        let mut parts = self.lock();
+        for part in parts.iter_mut() {
             if name == "all" || name == part.kind.name() {
                 // Refused where there is nothing to do.
                 let _ = part.engine.command(now, part.kind.name(), command);
                 part.tell();
             }
+        }
+        self.put_on_record(&mut parts);
+    }
+
+    /// A mark of the record: what was put there is as it was then; an operator's mark, as [`ShellAlarms::mark`].
+    pub fn follow(&self, mark: &MarkKind) {
+        let MarkKind::DaemonAlarm(text) = mark else {
+            return self.mark(mark);
+        };
+        // The daemon wrote it; in a damaged record there is nothing to know.
+        let Ok(saved) = serde_json::from_str::<Saved>(text) else {
+            return;
+        };
+        let now = self.now();
+        let mut parts = self.lock();
+        let index = index_of(&mut parts, saved.kind, &saved.about);
+        let part = &mut parts[index];
+        part.engine = AlarmEngine::new(Display::Metric);
+        part.engine.restore(now, &saved.alarms);
+        part.holds = false;
+        (part.message, part.raised_s) = (saved.message, saved.raised_s);
+    }
+
+    /// Takes over what an earlier part of the run, or the run before, had left. What has been raised since is the
+    /// same thing found again: if the crew had acknowledged it, it stays acknowledged.
+    pub fn take_over(&self, before: &Self) {
+        let (now, now_there) = (self.now(), before.now());
+        let mut parts = self.lock();
+        for old in before.lock().iter() {
+            let saved = old.engine.saved(now_there);
+            if saved.is_empty() {
+                continue;
+            }
+            let index = index_of(&mut parts, old.kind, &old.about);
+            let part = &mut parts[index];
+            let is_new = part.engine.saved(now).is_empty();
+            if !is_new && !part.holds {
+                // Raised and over since: nobody can have seen that before.
+                continue;
+            }
+            part.engine = AlarmEngine::new(Display::Metric);
+            part.engine.restore(now, &saved);
+            part.raised_s = old.raised_s;
+            if part.holds {
+                part.judge(now, true);
+            } else {
+                part.message.clone_from(&old.message);
+            }
+            part.changed = true;
+            part.tell();
+        }
+        self.put_on_record(&mut parts);
+    }
+
+    /// What finds no room is tried again when the alarms are next shown, a tenth of a second later.
+    fn put_on_record(&self, parts: &mut [Part]) {
+        let Some(marks) = self.record.get() else {
+            return;
+        };
+        let now = self.now();
+        for part in parts.iter_mut().filter(|part| part.changed) {
+            let saved = Saved {
+                kind: part.kind,
+                about: part.about.clone(),
+                message: part.message.clone(),
+                raised_s: part.raised_s,
+                alarms: part.engine.saved(now),
+            };
+            let Ok(text) = serde_json::to_string(&saved) else {
+                continue;
+            };
+            let mark = Mark {
+                kind: MarkKind::DaemonAlarm(text),
+                author: "kerfwatchd".to_owned(),
+            };
+            part.changed = marks.try_send(mark).is_err();
         }
     }
 
@@ -109,7 +202,8 @@ impl ShellAlarms {
     pub fn views_after(&self, time: Duration) -> Vec<AlarmView> {
         let now = self.now().saturating_add(nanos(time));
         let mut views = Vec::new();
-        for part in self.lock().iter_mut() {
+        let mut parts = self.lock();
+        for part in parts.iter_mut() {
             if time.is_zero() {
                 part.engine.tick(now);
                 part.tell();
@@ -119,6 +213,9 @@ impl ShellAlarms {
                 later.tick(now);
                 part.show(&later, &mut views);
             }
+        }
+        if time.is_zero() {
+            self.put_on_record(&mut parts);
         }
         views
     }
@@ -132,8 +229,27 @@ impl ShellAlarms {
     }
 }
 
+fn index_of(parts: &mut Vec<Part>, kind: AlarmKind, about: &str) -> usize {
+    let found = parts
+        .iter()
+        .position(|part| part.kind == kind && part.about == about);
+    found.unwrap_or_else(|| {
+        parts.push(Part {
+            kind,
+            about: about.to_owned(),
+            engine: AlarmEngine::new(Display::Metric),
+            message: String::new(),
+            raised_s: 0.0,
+            holds: false,
+            changed: false,
+        });
+        parts.len() - 1
+    })
+}
+
 impl Part {
     fn judge(&mut self, now: Nanos, holds: bool) {
+        self.holds = holds;
         self.engine
             .condition(self.kind, now, holds, Level::High, None, Detail::None);
     }
@@ -148,12 +264,13 @@ impl Part {
         }));
     }
 
-    /// Every change leaves a line in the log.
+    /// Every change leaves a line in the log, and is to be put on record.
     fn tell(&mut self) {
         let mut events = Vec::new();
         self.engine.drain(&mut events);
         for event in events {
             if let kerfwatch::input::Event::Alarm { state, .. } = event {
+                self.changed = true;
                 tracing::info!(kind = self.kind.name(), about = %self.about, state, "alarm");
             }
         }
@@ -205,6 +322,65 @@ mod tests {
         }
         assert_eq!(alarms.views().len(), 1);
         assert_eq!(alarms.views()[0].raised_s, 0.0);
+    }
+
+    /// What a crash leaves of `alarms`: the marks in the record.
+    fn after_a_crash(marks: &mut mpsc::Receiver<Mark>) -> ShellAlarms {
+        let record = ShellAlarms::default();
+        while let Ok(mark) = marks.try_recv() {
+            record.follow(&mark.kind);
+        }
+        let alarms = ShellAlarms::default();
+        alarms.take_over(&record);
+        alarms
+    }
+
+    #[test]
+    fn what_nobody_saw_before_a_crash_is_there_after_it() {
+        let alarms = ShellAlarms::default();
+        let (sender, mut marks) = mpsc::channel(64);
+        alarms.record_to(sender);
+        alarms.raise(DISK, "", 7.0, "disk full".into());
+        alarms.raise(AlarmKind::Output, "horn", 8.0, "horn is silent".into());
+        alarms.mark(&MarkKind::Acknowledge("output".into()));
+        alarms.clear(DISK, "");
+        let after = after_a_crash(&mut marks);
+        let shown = |alarms: &ShellAlarms, s| {
+            let views = alarms.views_after(Duration::from_secs(s));
+            let said = views.into_iter().map(|view| (view.about, view.state));
+            said.collect::<Vec<_>>()
+        };
+        let pair = |about: &str, state: &str| (about.to_owned(), state.to_owned());
+        assert_eq!(
+            shown(&after, 0),
+            [pair("", "unacknowledged"), pair("horn", "acknowledged")]
+        );
+        assert_eq!(after.views()[0].message, "disk full");
+        assert_eq!(after.views()[0].raised_s, 7.0);
+        // Neither has been found again.
+        assert_eq!(shown(&after, 11), [pair("", "returned_unacknowledged")]);
+        // The horn is found silent again: the crew knows that already.
+        after.raise(AlarmKind::Output, "horn", 9.0, "horn is silent".into());
+        assert_eq!(
+            shown(&after, 11),
+            [
+                pair("", "returned_unacknowledged"),
+                pair("horn", "acknowledged")
+            ]
+        );
+    }
+
+    #[test]
+    fn what_is_found_again_before_the_record_is_read_back_stays_acknowledged() {
+        let record = ShellAlarms::default();
+        record.raise(DISK, "", 1.0, "disk full".into());
+        record.mark(&MarkKind::Acknowledge("recorder".into()));
+        let alarms = ShellAlarms::default();
+        alarms.raise(DISK, "", 50.0, "disk full".into());
+        alarms.take_over(&record);
+        assert_eq!(state(&alarms, 11).as_deref(), Some("acknowledged"));
+        alarms.clear(DISK, "");
+        assert_eq!(state(&alarms, 11), None);
     }
 
     #[test]

@@ -32,7 +32,7 @@ impl Drop for Running {
     }
 }
 
-fn job(folder: &Path, ends: &[Terminal; 2], page: SocketAddr) {
+fn job(folder: &Path, ends: &[Terminal; 2], page: SocketAddr, more: &str) {
     let mut text = with_plain_instruments(print_default_job()).expect("the sample job reads");
     for (key, value) in [
         ("load.port", format!("serial:{}", ends[0].path.display())),
@@ -42,6 +42,7 @@ fn job(folder: &Path, ends: &[Terminal; 2], page: SocketAddr) {
     ] {
         text = apply_set(&text, &format!("{key}={value:?}")).expect("a value is set");
     }
+    text.push_str(more);
     read_job(&text, "test job").unwrap_or_else(|findings| panic!("{findings}"));
     std::fs::write(folder.join("job.toml"), text).expect("a job file");
 }
@@ -66,6 +67,15 @@ impl Running {
 
     /// Likewise, with more on its command line.
     pub fn start_with(environment: &[(&str, &str)], arguments: &[&str]) -> Self {
+        Self::begin(environment, arguments, "")
+    }
+
+    /// Starts the daemon with the sample job and `more` at its end.
+    pub fn start_job(more: &str) -> Self {
+        Self::begin(&[], &[], more)
+    }
+
+    fn begin(environment: &[(&str, &str)], arguments: &[&str], more: &str) -> Self {
         let folder = tempfile::tempdir().expect("a folder");
         let ends = [
             Terminal::open().expect("a pseudo terminal"),
@@ -75,7 +85,7 @@ impl Running {
         let page = TcpListener::bind("127.0.0.1:0")
             .and_then(|listener| listener.local_addr())
             .expect("a free port");
-        job(folder.path(), &ends, page);
+        job(folder.path(), &ends, page, more);
         let environment: Vec<(String, String)> = environment
             .iter()
             .map(|(name, value)| ((*name).to_owned(), (*value).to_owned()))

@@ -10,7 +10,7 @@ use kerfwatchd::run::Clocking;
 use kerfwatchd::web::PageConfig;
 use kerfwatchd::{Config, Ended, RunError, Started};
 use std::net::SocketAddr;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 use tokio::sync::oneshot;
@@ -59,6 +59,21 @@ pub struct Rig {
 impl Rig {
     /// Starts a daemon that records below `folder`.
     pub fn start(job_text: &str, folder: &Path, setup: Setup) -> Self {
+        Self::begin(job_text, folder, setup, |_| None)
+    }
+
+    /// Starts a daemon with the sample job that goes on with the run which `earlier` makes of the job's text.
+    pub fn go_on(setup: Setup, folder: &Path, earlier: impl FnOnce(&str) -> PathBuf) -> Self {
+        let resume = |text: &str| Some(earlier(text));
+        Self::begin(kerfwatch::job::print_default_job(), folder, setup, resume)
+    }
+
+    fn begin(
+        job_text: &str,
+        folder: &Path,
+        setup: Setup,
+        resume: impl FnOnce(&str) -> Option<PathBuf>,
+    ) -> Self {
         let ends = [
             Terminal::open().expect("a pseudo terminal"),
             Terminal::open().expect("a pseudo terminal"),
@@ -76,6 +91,7 @@ impl Rig {
         let job = read_job(&text, "test job")
             .unwrap_or_else(|findings| panic!("{findings}"))
             .job;
+        let resume = resume(&text);
         let (up, is_up) = oneshot::channel();
         let (stop, stopped) = oneshot::channel::<()>();
         let config = Config {
@@ -91,7 +107,7 @@ impl Rig {
                 names: Vec::new(),
                 patience: setup.patience,
             }),
-            resume: None,
+            resume,
             before: None,
             brake: setup.brake,
             speak: false,
@@ -132,8 +148,21 @@ impl Rig {
             .expect("the terminal takes it");
     }
 
+    /// Sends bytes that may mean nothing.
+    pub fn send_bytes(&mut self, channel: ChannelId, bytes: &[u8]) {
+        let port = line(channel, 0, 0.0).port;
+        self.ends[usize::from(port)]
+            .write(bytes, || false)
+            .expect("the terminal takes it");
+    }
+
     /// Waits until `seen` holds; panics with `what` after ten seconds.
     pub fn wait_for(&self, what: &str, seen: impl Fn(&Started) -> bool) {
+        self.wait_for_mut(what, seen);
+    }
+
+    /// Likewise, for looks that change what they look with.
+    pub fn wait_for_mut(&self, what: &str, mut seen: impl FnMut(&Started) -> bool) {
         let start = Instant::now();
         while !seen(&self.started) {
             assert!(start.elapsed() < Duration::from_secs(10), "never: {what}");

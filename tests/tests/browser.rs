@@ -6,9 +6,13 @@
 
 #![cfg(feature = "daemon")]
 
-use kerfwatch::input::ChannelId;
-use kerfwatch::job::print_default_job;
+use kerfwatch::input::{ChannelId, Input, MarkKind};
+use kerfwatch::job::{apply_set, print_default_job, read_job};
+use kerfwatch::pipeline::Pipeline;
+use kerfwatch::recording::RunReader;
+use kerfwatch::time::seconds;
 use kerfwatch_tests::rig::{Rig, Setup};
+use kerfwatchd::Ended;
 use kerfwatchd::demo::{Demo, demo};
 use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
@@ -30,11 +34,21 @@ enum Winch {
     Overpull,
 }
 
+/// What the load cell does.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Cell {
+    Well,
+    Silent,
+    /// As at a wrong line speed.
+    Garbage,
+    Frozen,
+}
+
 /// An invented well: strokes of eight seconds between 2003 m and 2015 m of line.
 #[derive(Debug)]
 struct Well {
     winch: Winch,
-    silent: bool,
+    cell: Cell,
     depth_m: f64,
     pull_n: f64,
     up: bool,
@@ -70,8 +84,11 @@ impl Well {
             self.pull_n = 0.0;
         }
         let ripple = 15.0 * (f64::from(self.step) * 0.9).sin();
-        if !self.silent {
-            rig.send(ChannelId::Load, weight + self.pull_n.min(4000.0) + ripple);
+        match self.cell {
+            Cell::Well => rig.send(ChannelId::Load, weight + self.pull_n.min(4000.0) + ripple),
+            Cell::Silent => {}
+            Cell::Garbage => rig.send_bytes(ChannelId::Load, b"\x8d\xf2\x1c\xe0\x99\r\n"),
+            Cell::Frozen => rig.send(ChannelId::Load, 1600.0),
         }
         rig.send(ChannelId::Depth, self.depth_m);
     }
@@ -83,7 +100,8 @@ fn start(folder: &Path, listen: &str) -> Rig {
         listen: listen.to_owned(),
         ..Setup::default()
     };
-    Rig::start(print_default_job(), folder, setup)
+    let job = apply_set(print_default_job(), "load.frozen_after=1 s").expect("the job takes it");
+    Rig::start(&job, folder, setup)
 }
 
 /// The demonstration, sixty times as fast, in a thread that ends with the test's process.
@@ -140,12 +158,13 @@ fn the_page_shows_what_happens_and_takes_marks_in_a_real_browser() {
 
     let mut well = Well {
         winch: Winch::Stroke,
-        silent: false,
+        cell: Cell::Well,
         depth_m: 2010.0,
         pull_n: 0.0,
         up: true,
         step: 0,
     };
+    let mut first = None;
     let begun = Instant::now();
     loop {
         assert!(begun.elapsed() < Duration::from_secs(240), "no end");
@@ -162,10 +181,12 @@ fn the_page_shows_what_happens_and_takes_marks_in_a_real_browser() {
                     "up" => well.winch = Winch::Up,
                     "down" => well.winch = Winch::Down,
                     "overpull" => well.winch = Winch::Overpull,
-                    "silence" => well.silent = true,
-                    "speak" => well.silent = false,
+                    "silence" => well.cell = Cell::Silent,
+                    "garbage" => well.cell = Cell::Garbage,
+                    "freeze" => well.cell = Cell::Frozen,
+                    "speak" => well.cell = Cell::Well,
                     "restart" => {
-                        rig.stop().expect("the run ends in order");
+                        first = Some(rig.stop().expect("the run ends in order"));
                         rig = start(folder.path(), &address.to_string());
                     }
                     other => panic!("no such wish: {other}"),
@@ -180,4 +201,65 @@ fn the_page_shows_what_happens_and_takes_marks_in_a_real_browser() {
     let status = child.wait().unwrap();
     assert!(status.success(), "the browser script failed: {status}");
     rig.stop().expect("the run ends in order");
+    marks_are_honoured(&first.expect("the script restarts the daemon"));
+}
+
+/// What was clicked is in notes and record, and is what makes the strokes in between count as cutting.
+fn marks_are_honoured(run: &Ended) {
+    let mut reader = RunReader::open(&run.run_folder).unwrap();
+    let notes: Vec<_> = (reader.notes().into_iter())
+        .filter(|note| matches!(note.kind, MarkKind::CutterOut | MarkKind::CutterIn))
+        .map(|note| (note.kind, note.author))
+        .collect();
+    let winch = || "winch".to_owned();
+    assert_eq!(
+        notes,
+        [
+            (MarkKind::CutterOut, winch()),
+            (MarkKind::CutterIn, winch())
+        ]
+    );
+    let head = reader.head().unwrap().clone();
+    let job = read_job(&head.job, "run.toml").unwrap().job;
+    let replayed = |reader: &mut RunReader, with_marks: bool| {
+        let mut pipeline = Pipeline::new(&job);
+        let mut marks = Vec::new();
+        let mut events = Vec::new();
+        reader.for_each_input(|input| {
+            if let Input::Mark { at, mark } = input
+                && matches!(mark.kind, MarkKind::CutterOut | MarkKind::CutterIn)
+            {
+                marks.push(seconds(*at));
+                if !with_marks {
+                    return;
+                }
+            }
+            pipeline.push(input, &mut events);
+        });
+        pipeline.finish(&mut events);
+        (pipeline, marks)
+    };
+    let (mut pipeline, marks) = replayed(&mut reader, true);
+    assert_eq!(pipeline.result(&head.run_id), run.result);
+    pipeline.refresh();
+    assert_eq!(pipeline.snapshot().cutter_out, Some(false));
+    let rows = &pipeline.ledger().rows;
+    let counted: Vec<_> = rows.iter().map(|row| row.marked_out).collect();
+    let expected: Vec<_> = (rows.iter())
+        .map(|row| 0.5 * (row.start + row.end))
+        .map(|middle| marks.iter().rposition(|at| *at <= middle).map(|n| n == 0))
+        .collect();
+    assert_eq!(counted, expected);
+    for state in [None, Some(true), Some(false)] {
+        assert!(counted.contains(&state), "{state:?} in {counted:?}");
+    }
+    let (without, _) = replayed(&mut reader, false);
+    assert!(
+        without
+            .ledger()
+            .rows
+            .iter()
+            .all(|row| row.marked_out.is_none())
+    );
+    assert_ne!(without.result(&head.run_id), run.result);
 }

@@ -85,7 +85,15 @@ impl Site {
         }
         // The alarm follows at the next tick, and so may its word.
         let running = &self.running;
-        running.wait_for(&format!("an alarm that says {word}"), || {
+        let said = match word {
+            "closed" => "its port is closed",
+            "stale" => "it is silent",
+            "frames" => "what it sends is garbled",
+            "range" => "it is out of range",
+            "frozen" => "it does not change",
+            other => panic!("no such fault: {other}"),
+        };
+        running.wait_for(&format!("an alarm that says {said}"), || {
             let snapshot = running.snapshot();
             let alarms = snapshot["alarms"].as_array().cloned().unwrap_or_default();
             alarms.iter().any(|alarm| {
@@ -93,7 +101,7 @@ impl Site {
                     && alarm["about"] == "load"
                     && alarm["message"]
                         .as_str()
-                        .is_some_and(|text| text.contains(word))
+                        .is_some_and(|text| text.contains(said))
             })
         });
         let metrics = kerfwatch_tests::http::get(running.page, "/metrics").text();

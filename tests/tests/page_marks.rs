@@ -174,7 +174,7 @@ fn replayed(run: &Path, without: Option<&str>) -> (Vec<Derived>, serde_json::Val
     reader.for_each_input(|input| {
         let dropped = without.is_some_and(|kind| {
             matches!(input, kerfwatch::input::Input::Mark { mark, .. }
-                if kerfwatchd::core::mark_view(0, mark).mark == kind)
+                if kerfwatchd::publish::mark_view(0, mark).is_some_and(|view| view.mark == kind))
         });
         if !dropped {
             pipeline.push(input, &mut events);

@@ -15,10 +15,13 @@ pub enum Detail {
     None,
     /// The limit, in the unit of the value.
     Limit(f64),
-    /// Pull above the expected pick-up weight: by how much, and how much is allowed, N.
+    /// Pull above the expected pick-up weight: by how much now and at most, and how much is allowed, N.
     Excess {
         /// By how much, N.
         above_n: f64,
+        /// By how much at most since it began, N.
+        #[serde(default)]
+        most_n: f64,
         /// How much is allowed, N.
         allowed_n: f64,
     },
@@ -33,14 +36,30 @@ pub enum Detail {
     Text(Cow<'static, str>),
 }
 
-/// The sentence. `value` is the latest (or worst) value of the condition, in SI.
+/// A value of a condition, in SI: the latest, and for forces the greatest since the alarm was raised.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Told {
+    /// The latest while the condition held.
+    pub(super) value: Option<f64>,
+    /// The greatest.
+    pub(super) peak: Option<f64>,
+    /// The condition holds now, so that the latest is the present.
+    pub(super) is_now: bool,
+}
+
+/// The sentence.
 pub(super) fn sentence(
     kind: AlarmKind,
     level: Level,
-    value: Option<f64>,
+    told: Told,
     detail: &Detail,
     field_units: bool,
 ) -> String {
+    let Told {
+        value,
+        peak,
+        is_now,
+    } = told;
     let force = |n: f64| {
         if field_units {
             format!("{:.0} lbf", n / NEWTONS_PER_LBF)
@@ -74,15 +93,24 @@ pub(super) fn sentence(
     };
     match (kind, level) {
         (AlarmKind::Overpull, Level::High) => format!(
-            "Line tension{} has reached the limit{}: stop pulling and slack off.",
-            number(&force),
-            limit(&force, "of")
+            "Line tension{} has reached the limit{}{}: stop pulling and slack off.",
+            peak.or(value)
+                .map_or_else(String::new, |n| format!(" {}", force(n))),
+            limit(&force, "of"),
+            now_if_less(value, peak, is_now)
+                .map_or_else(String::new, |n| format!(" (now {})", force(n)))
         ),
         (AlarmKind::Overpull, Level::Low) => match detail {
-            Detail::Excess { above_n, allowed_n } => format!(
-                "Pull is {} above the expected pick-up weight ({} allowed): stop and find out what holds the tool.",
-                force(*above_n),
-                force(*allowed_n)
+            Detail::Excess {
+                above_n,
+                most_n,
+                allowed_n,
+            } => format!(
+                "Pull is {} above the expected pick-up weight ({} allowed{}): stop and find out what holds the tool.",
+                force(most_n.max(*above_n)),
+                force(*allowed_n),
+                now_if_less(Some(*above_n), Some(*most_n), is_now)
+                    .map_or_else(String::new, |n| format!(", now {}", force(n)))
             ),
             _ => format!(
                 "Pull{} is above the expected pick-up weight: stop and find out what holds the tool.",
@@ -151,10 +179,51 @@ pub(super) fn sentence(
     }
 }
 
+/// The present, where it is worth a word beside the peak: it lasts, and has fallen by a fiftieth.
+fn now_if_less(value: Option<f64>, peak: Option<f64>, is_now: bool) -> Option<f64> {
+    value.filter(|value| is_now && peak.is_some_and(|peak| *value < 0.98 * peak))
+}
+
 #[cfg(test)]
 mod tests {
     use super::super::rule::ALARMS;
     use super::*;
+
+    fn of(value: f64) -> Told {
+        Told {
+            value: Some(value),
+            ..Told::default()
+        }
+    }
+
+    #[test]
+    fn an_overpull_is_told_by_its_peak_and_by_the_present_while_it_lasts() {
+        let mut told = Told {
+            value: Some(4600.0),
+            peak: Some(5200.0),
+            is_now: true,
+        };
+        let text = |told, detail: &Detail| {
+            let level = match detail {
+                Detail::Limit(_) => Level::High,
+                _ => Level::Low,
+            };
+            sentence(AlarmKind::Overpull, level, told, detail, false)
+        };
+        let limit = Detail::Limit(4500.0);
+        let excess = Detail::Excess {
+            above_n: 600.0,
+            most_n: 900.0,
+            allowed_n: 500.0,
+        };
+        let both = text(told, &limit);
+        assert!(both.contains("5200 N has reached the limit of 4500 N (now 4600 N):"));
+        assert!(text(told, &excess).contains("900 N above"));
+        assert!(text(told, &excess).contains("(500 N allowed, now 600 N)"));
+        told.is_now = false;
+        assert!(!text(told, &limit).contains("now"));
+        assert!(text(told, &limit).contains("5200 N"));
+    }
 
     #[test]
     fn every_alarm_has_one_sentence_that_ends_with_what_to_do() {
@@ -164,7 +233,7 @@ mod tests {
                 Detail::Limit(1.0),
                 Detail::Text("stale".into()),
             ] {
-                let text = sentence(kind, level, Some(2.0), &detail, false);
+                let text = sentence(kind, level, of(2.0), &detail, false);
                 assert!(text.ends_with('.') && text.contains(": "), "{text}");
                 assert!(!text.contains("  ") && !text.contains("NaN"), "{text}");
             }
@@ -174,24 +243,12 @@ mod tests {
     #[test]
     fn figures_are_in_the_units_of_the_job() {
         let detail = Detail::Limit(4448.2);
-        let metric = sentence(
-            AlarmKind::Overpull,
-            Level::High,
-            Some(4500.0),
-            &detail,
-            false,
-        );
+        let metric = sentence(AlarmKind::Overpull, Level::High, of(4500.0), &detail, false);
         assert_eq!(
             metric,
             "Line tension 4500 N has reached the limit of 4448 N: stop pulling and slack off."
         );
-        let field = sentence(
-            AlarmKind::Overpull,
-            Level::High,
-            Some(4500.0),
-            &detail,
-            true,
-        );
+        let field = sentence(AlarmKind::Overpull, Level::High, of(4500.0), &detail, true);
         assert!(
             field.contains("1012 lbf") && field.contains("1000 lbf"),
             "{field}"

@@ -38,6 +38,13 @@ struct Port {
     bad_share: bool,
 }
 
+/// Where the depth counter stands: what setting it anew has changed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Counter {
+    depth: DepthScale,
+    imported: DepthScale,
+}
+
 /// The instruments of a job.
 #[derive(Debug, Clone)]
 pub struct Instruments {
@@ -285,6 +292,21 @@ impl Instruments {
         let reading = own.push(arriving, judged);
         other.other_reads(reading.value);
         every(&reading);
+    }
+
+    /// Where the depth counter stands.
+    pub fn counter(&self) -> Counter {
+        Counter {
+            depth: self.depth_scale,
+            imported: self.imported_scale,
+        }
+    }
+
+    /// Reads depth by another's counter from now on: these instruments were not there when it was set.
+    pub fn use_counter(&mut self, counter: Counter) {
+        self.depth_scale = counter.depth;
+        self.imported_scale = counter.imported;
+        self.depth.rescaled(&mut |_| {});
     }
 
     fn set_counter(&mut self, line_m: f64, judged: &mut impl FnMut(&CalibratedReading)) {

@@ -19,7 +19,7 @@ pub mod scale;
 pub mod sequence;
 pub mod spike;
 
-pub use instruments::Instruments;
+pub use instruments::{Counter, Instruments};
 pub use scale::{DepthScale, LoadScale};
 
 use crate::input::ChannelId;
@@ -120,6 +120,18 @@ impl Fault {
             Self::Frames => "frames",
             Self::Range => "range",
             Self::Frozen => "frozen",
+        }
+    }
+
+    /// The same for a sentence to the crew.
+    pub const fn in_words(self) -> &'static str {
+        match self {
+            Self::Closed => "its port is closed",
+            Self::Stale => "it is silent",
+            Self::Frames => "what it sends is garbled",
+            Self::Range => "it is out of range",
+            Self::Frozen => "it does not change",
+            Self::None => "",
         }
     }
 }

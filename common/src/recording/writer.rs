@@ -22,7 +22,7 @@ use super::policy::Policy;
 use super::storage::Storage;
 use super::track::{Drained, Track};
 use super::{pack, payload};
-use crate::input::Input;
+use crate::input::{Input, MarkKind};
 use crate::time::Nanos;
 
 /// Name of the lock file.
@@ -125,9 +125,12 @@ impl<S: Storage> RunWriter<S> {
         }
         self.batch.push(input);
         if let Input::Mark { at, mark } = input {
-            self.notes.note.push(Note::of(*at, mark));
-            self.notes_changed = true;
             self.urgent = true;
+            // The daemon's own business is none of the crew's notes.
+            if !matches!(mark.kind, MarkKind::DaemonAlarm(_)) {
+                self.notes.note.push(Note::of(*at, mark));
+                self.notes_changed = true;
+            }
         }
         Ok(())
     }

@@ -33,7 +33,7 @@ pub(super) fn run(args: RunArgs) -> u8 {
             going_on = Some(run.folder);
         } else {
             tracing::warn!(%folder, "the run before broke off; its open alarms are taken over");
-            before = run_folder::alarms_of(&run.folder);
+            before = Some(run.folder);
         }
     }
     let config = |resume: Option<PathBuf>, before| Config {

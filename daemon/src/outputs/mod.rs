@@ -36,6 +36,9 @@ pub struct Horn {
     pub approaching: Option<Warning>,
     /// Alarms that are not normal, as of the last snapshot.
     pub alarms: Vec<AlarmView>,
+    /// The record of an interrupted run is being read back: there may be alarms in it that nobody has dealt with,
+    /// so nobody can say yet that all is well.
+    pub is_catching_up: bool,
 }
 
 impl Horn {
@@ -134,6 +137,7 @@ mod tests {
             overpull: None,
             overpulls: 0,
             approaching: None,
+            is_catching_up: false,
             alarms: vec![AlarmView {
                 kind: "stall".into(),
                 level: "high".into(),
@@ -165,6 +169,7 @@ mod tests {
             }),
             overpulls: 1,
             approaching: None,
+            is_catching_up: false,
             alarms: Vec::new(),
         };
         assert_eq!(horn.sounding(&["overpull".to_owned()]), ["overpull"]);

@@ -93,10 +93,15 @@ async fn beat(common: &mut Common, mut device: Device, heartbeat: Duration) -> i
             }
             _ = timer.tick() => true,
         };
-        let (well, overpulls) = {
+        let (well, overpulls, is_known) = {
             let horn = common.horn.borrow_and_update();
-            (horn.sounding(&common.alarms).is_empty(), horn.overpulls)
+            let well = horn.sounding(&common.alarms).is_empty();
+            (well, horn.overpulls, !horn.is_catching_up)
         };
+        if well && !is_known {
+            // The relay stays dropped out, as the end of the daemon before had left it.
+            continue;
+        }
         if due {
             let ticks = read(&common.progress.ticks);
             let moves = ticks != seen;

@@ -110,6 +110,9 @@ pub(crate) struct Health {
     ports_lost: u64,
     clock_steps: u64,
     standstills: u64,
+    /// The part of an interrupted run that has been read back, 0 to 1; `None` when there is nothing to read back
+    /// any more. Until then strokes, groove and earlier alarms are not known.
+    reading_back: Option<f64>,
     streams: u64,
     streams_dropped: u64,
     /// `None`: the job does not ask for forwarding.
@@ -133,6 +136,7 @@ pub(crate) fn health(published: &Published) -> Health {
         ports_lost: read(&progress.ports_lost),
         clock_steps: read(&progress.clock_steps),
         standstills: read(&progress.standstills),
+        reading_back: progress.read_back.part(),
         streams: read(&progress.streams),
         streams_dropped: read(&progress.streams_dropped),
         forward: progress.forward.view(),
@@ -153,6 +157,13 @@ pub(crate) async fn snapshot(State(server): State<Arc<Server>>) -> Response {
 }
 
 pub(crate) async fn result(State(server): State<Arc<Server>>) -> Response {
+    if let Some(part) = server.published.progress.read_back.part() {
+        let text = format!(
+            "the record is being read back ({:.0} %): ask again later",
+            100.0 * part
+        );
+        return failure(StatusCode::SERVICE_UNAVAILABLE, &text);
+    }
     Json(&*server.published.fresh_result().await).into_response()
 }
 

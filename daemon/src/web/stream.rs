@@ -3,7 +3,7 @@
 //! | event | when | data |
 //! |---|---|---|
 //! | `hello` | first | run id, start, speed, job for the page |
-//! | `strokes` | on connecting | the newest strokes, oldest first |
+//! | `strokes` | on connecting, and when an interrupted run has been read back | the newest strokes, oldest first |
 //! | `points` | on connecting (what was missed) and 10 times a second | columns of [`crate::history`] |
 //! | `now` | 10 times a second | the snapshot without groove and joints |
 //! | `groove` | on connecting and once a second when it changed | groove bins and joints |
@@ -136,6 +136,10 @@ pub(crate) async fn broadcaster(server: Arc<Server>, stop: CancellationToken) {
             what = told.recv() => {
                 if let Ok(what) = what {
                     server.send(event("told", None, &what));
+                    if matches!(what, Told::CaughtUp { .. }) {
+                        server.send(event("strokes", None, &*server.published.strokes()));
+                        server.send(event("health", None, &health(&server.published)));
+                    }
                     if matches!(what, Told::Alarm { .. }) {
                         let snapshot = Arc::clone(&server.published.snapshot.borrow());
                         server.send(event("now", None, &without_groove(&snapshot)));

@@ -98,6 +98,7 @@ pub(crate) fn mark_text(kind: &MarkKind) -> String {
         MarkKind::Acknowledge(kind) => format!("alarm acknowledged: {kind}"),
         MarkKind::Shelve(kind, s) => format!("alarm shelved for {s:.0} s: {kind}"),
         MarkKind::Reset(kind) => format!("alarm reset: {kind}"),
+        MarkKind::DaemonAlarm(_) => "the daemon's own alarms have changed".into(),
         MarkKind::AlarmsBefore(_) => "alarms taken over from the run before".into(),
     }
 }

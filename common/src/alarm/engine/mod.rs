@@ -52,6 +52,23 @@ struct Alarm {
     until: Option<Nanos>,
 }
 
+impl Alarm {
+    /// An excess is told by the most it has been while the alarm stood.
+    fn keep_most(&mut self, before: &Detail) {
+        let stood = self.raw || self.state.is_standing();
+        if let Detail::Excess {
+            above_n, most_n, ..
+        } = &mut self.detail
+        {
+            let earlier = match before {
+                Detail::Excess { most_n, .. } if stood => *most_n,
+                _ => *above_n,
+            };
+            *most_n = above_n.max(earlier);
+        }
+    }
+}
+
 /// Every alarm of a run.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct AlarmEngine {
@@ -113,7 +130,8 @@ impl AlarmEngine {
         }
         if active {
             alarm.value = value;
-            alarm.detail = detail;
+            let before = std::mem::replace(&mut alarm.detail, detail);
+            alarm.keep_most(&before);
         }
         if alarm.raw != active {
             alarm.raw = active;
@@ -176,6 +194,7 @@ impl AlarmEngine {
         );
         let excess = Detail::Excess {
             above_n: verdict.tension_n - verdict.pick_up_n.unwrap_or(verdict.tension_n),
+            most_n: 0.0,
             allowed_n: verdict.allowed_n,
         };
         self.condition(K::Overpull, at, verdict.pull, Level::Low, tension, excess);

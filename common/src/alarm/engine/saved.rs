@@ -53,12 +53,18 @@ impl AlarmEngine {
         SavedAlarms { alarms }
     }
 
-    /// Takes over what was saved before a restart, at the start of a run. A condition that stood
-    /// counts as standing until it has been judged, or its off-delay has passed; an alarm nobody
-    /// has seen stays unseen.
+    /// Takes over what was saved before a restart. A condition that stood counts as standing until
+    /// it has been judged, or its off-delay has passed; an alarm nobody has seen stays unseen. What
+    /// has been raised since stays as it is: it is the newer finding of the same thing.
     pub fn restore(&mut self, at: Nanos, saved: &SavedAlarms) {
         for old in &saved.alarms {
             let index = slot(old.kind, old.level);
+            if !matches!(
+                self.alarms[index].state,
+                AlarmState::Normal | AlarmState::Suppressed
+            ) {
+                continue;
+            }
             self.records.push(AlarmRecord {
                 kind: old.kind.name().to_owned(),
                 level: old.level.name().to_owned(),

@@ -1,6 +1,6 @@
 //! What is shown of the alarms, in which order and in which words.
 
-use super::super::message::sentence;
+use super::super::message::{Told, sentence};
 use super::super::state::AlarmState;
 use super::AlarmEngine;
 use crate::snapshot::AlarmView;
@@ -47,10 +47,15 @@ impl AlarmEngine {
 
     fn message(&self, index: usize, several: bool) -> String {
         let alarm = &self.alarms[index];
+        let told = Told {
+            value: alarm.value,
+            peak: alarm.record.and_then(|record| self.records[record].peak_n),
+            is_now: alarm.raw,
+        };
         let mut text = sentence(
             alarm.kind,
             alarm.level,
-            alarm.value,
+            told,
             &alarm.detail,
             self.field_units,
         );

@@ -39,6 +39,7 @@ fn input() -> impl Strategy<Value = Input> {
         any::<String>().prop_map(MarkKind::Note),
         any::<f64>().prop_map(MarkKind::Zero),
         any::<String>().prop_map(MarkKind::AlarmsBefore),
+        any::<String>().prop_map(MarkKind::DaemonAlarm),
         (any::<String>(), any::<f64>()).prop_map(|(k, s)| MarkKind::Shelve(k, s)),
     ];
     (

@@ -239,6 +239,12 @@ fn of_progress(page: &mut Families, progress: &Progress) {
     ] {
         page.counter(name, help, read(counter));
     }
+    page.gauge(
+        "kerfwatch_read_back_ratio",
+        "ratio",
+        "Part of an interrupted run that has been read back; absent when there is nothing to read back.",
+        progress.read_back.part(),
+    );
     if let Some(forward) = progress.forward.view() {
         of_forward(page, &forward);
     }
