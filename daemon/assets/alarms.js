@@ -22,7 +22,8 @@ const SHELVE_MIN = [5, 15, 30, 60];
 const unseen = (alarm) => UNSEEN.includes(alarm.state);
 const nameOf = (kind) => NAMES[kind] ?? kind.toUpperCase();
 // Which of several: the load cell or the encoder, this horn or that.
-const fullName = (alarm) => `${nameOf(alarm.kind)}${alarm.about ? ` ${alarm.about.toUpperCase()}` : ""}`;
+const SENSORS = { load: "LOAD CELL", depth: "DEPTH COUNTER" };
+const fullName = (alarm) => (alarm.kind === "sensor" && SENSORS[alarm.about]) || `${nameOf(alarm.kind)}${alarm.about ? ` ${alarm.about.toUpperCase()}` : ""}`;
 const shapeOf = (level) => (level === "high" ? "▲" : "◆");
 
 // Unseen before seen, what lasts before what is over, high before low, then the order of the daemon

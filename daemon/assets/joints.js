@@ -19,7 +19,7 @@ export function showJoints({ groove, joints }, show) {
     const left = joint.strokes_left_p50;
     const strokes = done ? "none: split" : left === null ? "cannot tell" : `${left.toFixed(0)}`;
     const range = done || left === null || joint.strokes_left_p90 === null ? null
-      : make("small", { textContent: `9 in 10: ${joint.strokes_left_p90.toFixed(0)}` });
+      : make("small", { textContent: `to ${joint.strokes_left_p90.toFixed(0)}` });
     return make("tr", { className: done ? "done" : "" },
       make("td", {}, `${n + 1}`, make("small", { textContent: `${show.lengthNumber(joint.top_m, 1)}–${show.lengthNumber(joint.bottom_m, 1)}` })),
       make("td", { textContent: `${Math.round(splitPart(bins) * 100)} %` }),

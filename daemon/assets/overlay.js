@@ -57,7 +57,8 @@ export function drawOverlay(job, now, show) {
   if (values.length === 0) {
     paint.fillStyle = colour("--mid");
     paint.textAlign = "center";
-    paint.fillText("no stroke in the interval yet", width / 2, height / 3);
+    paint.fillText("no stroke", width / 2, height / 3);
+    paint.fillText("in the interval yet", width / 2, height / 3 + size * 1.4);
     return;
   }
   const low = Math.min(...values);

@@ -35,7 +35,7 @@ export function showTool(now, show, ageS, loadAgeS, oldAfterS) {
   // What the crew has marked holds at once; the estimate follows with the next stroke.
   const marked = store.marks.findLast((mark) => mark.mark === "cutter_out" || mark.mark === "cutter_in");
   const out = marked === undefined ? now.cutter_out : marked.mark === "cutter_out";
-  say("cutter", out === null ? "not marked" : out ? "OUT" : "IN");
+  say("cutter", out === null ? "no mark" : out ? "OUT" : "IN");
   // At a turning point the direction is undecided, and drag with it.
   say("drag", now.state === "still" ? "–" : show.asDrag(now.drag_n));
   say("strokes", readingBack() === null ? String(now.strokes) : "–");

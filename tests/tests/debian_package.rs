@@ -84,6 +84,35 @@ fn scripts_are_shell_and_agree_with_the_unit() {
     assert!(!read("install/debian/postrm").contains("rm -r"));
 }
 
+/// Where the service manager's own checker is installed: every line is understood, and little is left open.
+#[test]
+fn unit_is_understood_by_the_service_manager() {
+    let analyze = |arguments: &[&str], unit: &Path| {
+        Command::new("systemd-analyze")
+            .args(arguments)
+            .arg(unit)
+            .output()
+            .ok()
+    };
+    let folder = tempfile::tempdir().unwrap();
+    let unit = folder.path().join("kerfwatchd.service");
+    // Not installed here: any program stands for it.
+    let text = read("install/kerfwatchd.service").replace("/usr/bin/kerfwatchd", "/bin/true");
+    std::fs::write(&unit, text).unwrap();
+    let Some(verified) = analyze(&["verify", "--man=no"], &unit) else {
+        println!("no systemd-analyze: not checked");
+        return;
+    };
+    let said = String::from_utf8_lossy(&verified.stderr).into_owned();
+    assert!(verified.status.success() && said.is_empty(), "{said}");
+    // Exposure in tenths: 1.2 when this was written, mostly for its sockets and serial ports.
+    let secured = analyze(&["security", "--offline=true", "--threshold=15"], &unit).unwrap();
+    let told = String::from_utf8_lossy(&secured.stdout).into_owned();
+    assert!(secured.status.success(), "{told}");
+    // The sample path may put itself first, in the sandbox too.
+    assert!(told.contains("setpriority is allowed"), "{told}");
+}
+
 #[test]
 fn built_package_holds_what_the_list_says() {
     let target = std::env::var("CARGO_TARGET_DIR")
