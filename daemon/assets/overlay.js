@@ -63,7 +63,8 @@ export function drawOverlay(job, now, show) {
   }
   const low = Math.min(...values);
   const high = Math.max(...values);
-  const room = Math.max(high - low, 100) * 0.08;
+  // A tool that runs free is a narrow band, not a picture full of noise.
+  const room = Math.max((high - low) * 0.08, (400 - (high - low)) / 2);
   const [from, to] = [low - room, high + room];
   const left = size * 0.8;
   const right = width - size * 0.6;

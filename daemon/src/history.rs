@@ -65,11 +65,23 @@ pub struct Columns {
 }
 
 /// Points kept.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub struct History {
     fine: VecDeque<Point>,
     coarse: VecDeque<Point>,
     first_fine_s: f64,
+}
+
+impl Default for History {
+    fn default() -> Self {
+        // At once: growing by doubling would leave holes of a megabyte in the heap. The system gives pages as they
+        // are used.
+        Self {
+            fine: VecDeque::with_capacity(FINE_POINTS),
+            coarse: VecDeque::with_capacity(COARSE_POINTS),
+            first_fine_s: 0.0,
+        }
+    }
 }
 
 impl History {
