@@ -6,6 +6,7 @@
 //! | `kw-record` | writes and syncs the record | the disk |
 //! | `kw-core` | the pipeline | nobody |
 //! | `kw-read-back` | an interrupted run through its pipeline, at the start only | the disk |
+//! | `kw-before` | open alarms of another run that broke off, at the start only | the disk |
 //! | `kw-forward` | sends the record on (only with `[forward]`) | the network |
 //! | `kw-page` | the page, metrics | its readers |
 //!

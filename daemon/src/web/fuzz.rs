@@ -2,7 +2,8 @@
 //! a stranger sends.
 
 use super::access::Access;
-use super::api::{AlarmAction, NewMark, SignIn, Since, alarm_mark, author_of};
+use super::api::Since;
+use super::changes::{AlarmAction, NewMark, SignIn, alarm_mark, author_of};
 use super::stream;
 use axum::Json;
 use axum::extract::Query;

@@ -6,6 +6,7 @@
 mod access;
 mod api;
 mod assets;
+mod changes;
 pub mod fuzz;
 mod metrics;
 mod socket;
@@ -243,8 +244,8 @@ fn routes(server: Arc<Server>) -> Router {
         .route("/api/v1/result", get(api::result))
         .route("/api/v1/history", get(api::history))
         .route("/api/v1/stream", get(api::stream))
-        .route("/api/v1/marks", get(api::marks).post(api::post_mark))
-        .route("/api/v1/alarms/{kind}/{action}", post(api::alarm))
+        .route("/api/v1/marks", get(api::marks).post(changes::post_mark))
+        .route("/api/v1/alarms/{kind}/{action}", post(changes::alarm))
         .route("/metrics", get(metrics::metrics))
         .layer(middleware::from_fn_with_state(
             Arc::clone(&server),
@@ -252,7 +253,10 @@ fn routes(server: Arc<Server>) -> Router {
         ));
     Router::new()
         .merge(api)
-        .route("/api/v1/session", post(api::sign_in).delete(api::sign_out))
+        .route(
+            "/api/v1/session",
+            post(changes::sign_in).delete(changes::sign_out),
+        )
         .route("/healthz", get(api::healthz))
         .route("/openapi.json", get(api::openapi))
         .fallback(get(assets::serve))
