@@ -72,6 +72,13 @@ fn as_text(id: &str, head_fault: Option<&str>, v: &Verification) -> String {
         count(v.samples),
         count(v.derived)
     );
+    if v.derived_missing > 0 {
+        let _ = writeln!(
+            text,
+            "Missing     {} decisions, which a full disk takes first; `recompute` works them out again",
+            count(v.derived_missing)
+        );
+    }
     if v.samples > 0 {
         let _ = writeln!(
             text,
@@ -159,6 +166,7 @@ fn as_json(id: &str, head_fault: Option<&str>, v: &Verification) -> serde_json::
         "inputs": v.inputs,
         "samples": v.samples,
         "decisions": v.derived,
+        "decisions_missing": v.derived_missing,
         "first_s": v.span.map(|s| seconds(s.0)),
         "last_s": v.span.map(|s| seconds(s.1)),
         "silences": v.silences.iter()

@@ -21,5 +21,6 @@ pub mod readers;
 #[cfg(feature = "daemon")]
 pub mod rig;
 pub mod score;
+pub mod small_disk;
 #[cfg(feature = "daemon")]
 pub mod soak;

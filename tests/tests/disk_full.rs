@@ -10,55 +10,12 @@ use kerfwatch_tests::http::get;
 use kerfwatch_tests::instruments::Instruments;
 use kerfwatch_tests::lines_on_record::{check_lines, wait_until_recorded};
 use kerfwatch_tests::programs::{Daemon, replay, run_below};
+use kerfwatch_tests::small_disk::SmallDisk;
 use std::collections::BTreeMap;
-use std::io::Write;
 use std::path::{Path, PathBuf};
-use std::process::Command;
 use std::time::{Duration, Instant};
 
 const DISK_BYTES: u64 = 1 << 20;
-
-/// A disk of its own, gone when dropped.
-struct SmallDisk(PathBuf);
-
-impl SmallDisk {
-    fn mount(at: PathBuf) -> Option<Self> {
-        std::fs::create_dir(&at).unwrap();
-        let mounted = Command::new("mount")
-            .args(["-t", "tmpfs", "-o", &format!("size={DISK_BYTES}"), "tmpfs"])
-            .arg(&at)
-            .output();
-        match mounted {
-            Ok(output) if output.status.success() => Some(Self(at)),
-            other => {
-                eprintln!(
-                    "SKIPPED: a full disk was NOT tested, mounting a tmpfs failed: {other:?}"
-                );
-                None
-            }
-        }
-    }
-
-    fn filler(&self) -> PathBuf {
-        self.0.join("filler")
-    }
-
-    /// Takes all room that is left.
-    fn fill(&self) {
-        let mut file = std::fs::File::create(self.filler()).unwrap();
-        while file.write_all(&[0; 4096]).is_ok() {}
-    }
-
-    fn free(&self) {
-        std::fs::remove_file(self.filler()).unwrap();
-    }
-}
-
-impl Drop for SmallDisk {
-    fn drop(&mut self) {
-        let _ = Command::new("umount").arg("-l").arg(&self.0).status();
-    }
-}
 
 /// Length of the segments of a store, by name.
 fn segments(run: &Path, store: &str) -> BTreeMap<String, u64> {
@@ -98,7 +55,7 @@ fn is_behind(health: &serde_json::Value) -> bool {
 
 /// A daemon that records strokes on a small disk which has just been filled, and has noticed.
 fn full(disk: &SmallDisk, folder: &Path, instruments: &mut Instruments) -> (Daemon, PathBuf) {
-    let runs = disk.0.join("runs");
+    let runs = disk.path().join("runs");
     let job = instruments.job(folder, &runs, "");
     let mut daemon = Daemon::start(&job, None);
     daemon.wait_until_up();
@@ -111,7 +68,7 @@ fn full(disk: &SmallDisk, folder: &Path, instruments: &mut Instruments) -> (Daem
     });
     assert_eq!(alarm(&daemon), None);
     let raw = segments(&run, "raw-");
-    disk.fill();
+    disk.fill().unwrap();
     wait_for("the alarm", || {
         alarm(&daemon).is_some_and(|(state, text)| {
             state == "unacknowledged"
@@ -133,7 +90,7 @@ fn full(disk: &SmallDisk, folder: &Path, instruments: &mut Instruments) -> (Daem
 #[test]
 fn recording_goes_on_by_itself_when_a_full_disk_has_room_again() {
     let folder = tempfile::tempdir().unwrap();
-    let Some(disk) = SmallDisk::mount(folder.path().join("disk")) else {
+    let Some(disk) = SmallDisk::mount(&folder.path().join("disk"), DISK_BYTES) else {
         return;
     };
     let mut instruments = Instruments::new();
@@ -143,7 +100,7 @@ fn recording_goes_on_by_itself_when_a_full_disk_has_room_again() {
     assert_eq!(daemon.child.try_wait().unwrap(), None);
     let health = daemon.health();
     assert_eq!(health["record_lost"], 0, "{health}");
-    disk.free();
+    disk.free().unwrap();
     daemon.wait_for("it records again", |health| {
         health["recorded_s"].as_f64().unwrap() > health["ingest_s"].as_f64().unwrap() - 1.5
     });
@@ -159,7 +116,8 @@ fn recording_goes_on_by_itself_when_a_full_disk_has_room_again() {
     assert_eq!(reader.lost_blocks(), 0);
     let lines = check_lines(&inputs, &sent);
     assert_eq!(lines.missing, 0);
-    let (_, out) = replay(&["verify", &run.display().to_string()]);
+    let (code, out) = replay(&["verify", &run.display().to_string()]);
+    assert_eq!(code, Some(0), "{}", String::from_utf8_lossy(&out));
     println!(
         "{} lines, none missing\n{}",
         lines.recorded,
@@ -170,7 +128,7 @@ fn recording_goes_on_by_itself_when_a_full_disk_has_room_again() {
 #[test]
 fn ended_while_the_disk_is_full_it_says_what_is_lost_and_can_be_gone_on_with() {
     let folder = tempfile::tempdir().unwrap();
-    let Some(disk) = SmallDisk::mount(folder.path().join("disk")) else {
+    let Some(disk) = SmallDisk::mount(&folder.path().join("disk"), DISK_BYTES) else {
         return;
     };
     let mut instruments = Instruments::new();
@@ -197,7 +155,7 @@ fn ended_while_the_disk_is_full_it_says_what_is_lost_and_can_be_gone_on_with() {
     assert!(!said.contains("panicked"), "{said}");
     assert!(!run.join("manifest.sha256").exists(), "not sealed");
 
-    disk.free();
+    disk.free().unwrap();
     let mut daemon = Daemon::start(&job, Some(&run));
     daemon.wait_until_up();
     std::thread::sleep(Duration::from_secs(1));

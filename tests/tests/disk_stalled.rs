@@ -7,20 +7,49 @@ use kerfwatch::input::{ChannelId, Input, MarkKind};
 use kerfwatch::recording::RunReader;
 use kerfwatch_tests::invented_run;
 use kerfwatch_tests::rig::{Rig, Setup};
+use kerfwatchd::Started;
 use kerfwatchd::demo::fixture::line;
 use kerfwatchd::disk::Brake;
+use std::path::Path;
 use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
 
-#[test]
-fn late_syncs_lose_nothing_and_hold_up_nobody_but_the_record() {
-    let folder = tempfile::tempdir().unwrap();
+fn on_a_braked_disk(folder: &Path) -> (Rig, Brake) {
     let brake = Brake::default();
     let setup = Setup {
         brake: brake.clone(),
         ..Setup::default()
     };
-    let mut rig = Rig::start(&invented_run::job("Invented-1"), folder.path(), setup);
+    let rig = Rig::start(&invented_run::job("Invented-1"), folder, setup);
+    (rig, brake)
+}
+
+/// Run time up to which all is on disk.
+fn recorded_at(started: &Started) -> i64 {
+    let progress = &started.published.progress;
+    progress.recorded_at_ns.load(Ordering::Relaxed)
+}
+
+/// What was received on port 0.
+fn load_bytes(reader: &mut RunReader) -> Vec<u8> {
+    let mut bytes = Vec::new();
+    reader.for_each_input(|input| {
+        if let Input::Received {
+            port: 0,
+            bytes: new,
+            ..
+        } = input
+        {
+            bytes.extend_from_slice(new);
+        }
+    });
+    bytes
+}
+
+#[test]
+fn late_syncs_lose_nothing_and_hold_up_nobody_but_the_record() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut rig, brake) = on_a_braked_disk(folder.path());
     let progress = rig.started.published.progress.clone();
     let mut sent = Vec::new();
     let (mut behind, mut ahead) = (0, 0);
@@ -58,17 +87,7 @@ fn late_syncs_lose_nothing_and_hold_up_nobody_but_the_record() {
     });
     let ended = rig.stop().unwrap();
     let mut reader = RunReader::open(&ended.run_folder).unwrap();
-    let mut bytes = Vec::new();
-    reader.for_each_input(|input| {
-        if let Input::Received {
-            port: 0,
-            bytes: new,
-            ..
-        } = input
-        {
-            bytes.extend_from_slice(new);
-        }
-    });
+    let bytes = load_bytes(&mut reader);
     assert!(
         bytes == expected,
         "{} of {} bytes",
@@ -82,25 +101,9 @@ fn late_syncs_lose_nothing_and_hold_up_nobody_but_the_record() {
 #[test]
 fn after_a_failed_sync_the_alarm_is_raised_recording_goes_on_and_the_record_says_what_it_lacks() {
     let folder = tempfile::tempdir().unwrap();
-    let brake = Brake::default();
-    let setup = Setup {
-        brake: brake.clone(),
-        ..Setup::default()
-    };
-    let mut rig = Rig::start(&invented_run::job("Invented-1"), folder.path(), setup);
-    let recorded = |rig: &Rig| {
-        let progress = &rig.started.published.progress;
-        progress.recorded_at_ns.load(Ordering::Relaxed)
-    };
+    let (mut rig, brake) = on_a_braked_disk(folder.path());
     rig.send(ChannelId::Load, 2001.0);
-    rig.wait_for("something is on disk", |started| {
-        started
-            .published
-            .progress
-            .recorded_at_ns
-            .load(Ordering::Relaxed)
-            > 0
-    });
+    rig.wait_for("something is on disk", |started| recorded_at(started) > 0);
     brake.fail_syncs(1);
     rig.send(ChannelId::Load, 2002.0);
     rig.wait_for("the alarm", |started| {
@@ -110,28 +113,16 @@ fn after_a_failed_sync_the_alarm_is_raised_recording_goes_on_and_the_record_says
         };
         alarms.iter().any(told)
     });
-    let before = recorded(&rig);
-    rig.wait_for("it records again", |started| {
-        started
-            .published
-            .progress
-            .recorded_at_ns
-            .load(Ordering::Relaxed)
-            > before
-    });
+    let before = recorded_at(&rig.started);
+    rig.wait_for("it records again", |started| recorded_at(started) > before);
     rig.send(ChannelId::Load, 2003.0);
     let ended = rig.stop().unwrap();
     let mut reader = RunReader::open(&ended.run_folder).unwrap();
-    let mut text = Vec::new();
-    let mut noted = false;
-    reader.for_each_input(|input| match input {
-        Input::Received { port: 0, bytes, .. } => text.extend_from_slice(bytes),
-        Input::Mark { mark, .. } => {
-            noted |= matches!(&mark.kind, MarkKind::Note(text) if text.contains("not on record"));
-        }
-        _ => {}
-    });
-    let text = String::from_utf8(text).unwrap();
-    assert!(noted);
+    let noted = |input: Input| {
+        matches!(&input, Input::Mark { mark, .. }
+            if matches!(&mark.kind, MarkKind::Note(text) if text.contains("not on record")))
+    };
+    assert!(reader.inputs().any(noted));
+    let text = String::from_utf8(load_bytes(&mut reader)).unwrap();
     assert!(text.contains("2001") && text.contains("2003"), "{text}");
 }

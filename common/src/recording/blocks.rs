@@ -3,9 +3,10 @@
 use super::batch::Batch;
 use super::error::{Damage, DamageKind};
 use super::index::{BlockPlace, Index};
-use super::layout::{BLOCK_HEADER, SEGMENT_HEADER, Store};
+use super::layout::{BLOCK_HEADER, Store};
 use super::payload;
 use super::reader::RunReader;
+use super::scan::{self, PART};
 use super::storage::Storage;
 
 /// Goes through the blocks of a store in entry order, each entry once.
@@ -16,7 +17,26 @@ pub(super) struct Blocks {
     /// Entries below this are accounted for: given out, or listed as damage.
     explained: u64,
     fresh_start: bool,
-    segment: Option<(usize, Vec<u8>)>,
+    part: Option<Part>,
+}
+
+/// The part of a segment that was read last.
+struct Part {
+    segment: usize,
+    start: u64,
+    bytes: Vec<u8>,
+}
+
+impl Part {
+    /// The payload of a block, when all of it is here.
+    fn payload(&self, place: &BlockPlace) -> Option<&[u8]> {
+        if self.segment != place.segment {
+            return None;
+        }
+        let start = usize::try_from(place.offset.checked_sub(self.start)?).ok()?;
+        let block = self.bytes.get(start..)?;
+        block.get(BLOCK_HEADER..BLOCK_HEADER + place.header.length as usize)
+    }
 }
 
 impl Blocks {
@@ -26,7 +46,7 @@ impl Blocks {
             next: first,
             explained: first,
             fresh_start: true,
-            segment: None,
+            part: None,
         }
     }
 
@@ -45,17 +65,14 @@ impl Blocks {
         decode: impl Fn(&[u8], usize) -> Result<T, String>,
     ) -> Option<(u64, usize, T)> {
         loop {
-            let moved = self.moved(reader, store);
-            if moved {
-                reader.refresh();
-                self.segment = None;
-            }
-            if moved || self.fresh_start {
+            if self.fresh_start {
                 self.fresh_start = false;
-                // Reading from the middle: earlier blocks are neither read nor duplicates.
-                if self.next > 0 {
-                    self.position = reader.index(store).position_of(self.next);
-                }
+                self.find_place(reader, store);
+            }
+            if self.fetch(reader, store) {
+                reader.refresh();
+                self.find_place(reader, store);
+                continue;
             }
             let (index, damage) = match store {
                 Store::Raw => (&reader.raw, &mut reader.read_damage[0]),
@@ -68,32 +85,34 @@ impl Blocks {
                 note_duplicate(damage, index, place);
                 continue;
             }
-            let payload = match self.payload(&reader.disk, index, place) {
-                Ok(payload) if header.holds(payload, reader.tag.salt()) => payload,
+            let found = self.part.as_ref().and_then(|part| part.payload(place));
+            let payload = match found {
+                Some(payload) if header.holds(payload, reader.tag.salt()) => payload,
                 other => {
                     let kind = match other {
-                        Ok(_) => DamageKind::Checksum,
-                        Err(_) => DamageKind::Unreadable,
+                        Some(_) => DamageKind::Checksum,
+                        None => DamageKind::Unreadable,
                     };
-                    self.gap_before(damage, index, place);
+                    self.gap_before(damage, index, place, store);
                     note(damage, at_place(kind, index, place));
                     self.explained = self.explained.max(header.end());
                     continue;
                 }
             };
-            let decoded = if header.encoding == payload::VERSION {
+            let decoded = if payload::is_known(header.encoding) {
                 decode(payload, header.entries as usize)
             } else {
                 Err("unknown encoding".to_owned())
             };
             match decoded {
                 Ok(contents) => {
-                    self.gap_before(damage, index, place);
+                    self.gap_before(damage, index, place, store);
                     // A second copy makes up for a damaged first one.
                     for known in damage.iter_mut() {
                         if known.first_entry >= Some(header.sequence)
                             && known.first_entry < Some(header.end())
                             && known.kind != DamageKind::Gap
+                            && known.kind != DamageKind::DecisionsMissing
                         {
                             known.entries = Some(0);
                         }
@@ -104,7 +123,7 @@ impl Blocks {
                     return Some((first, (first - header.sequence) as usize, contents));
                 }
                 Err(_) => {
-                    self.gap_before(damage, index, place);
+                    self.gap_before(damage, index, place, store);
                     note(damage, at_place(DamageKind::Contents, index, place));
                     self.explained = self.explained.max(header.end());
                 }
@@ -112,27 +131,50 @@ impl Blocks {
         }
     }
 
-    /// Whether the segment to be read next was packed since it was looked at.
-    fn moved<S: Storage>(&self, reader: &RunReader<S>, store: Store) -> bool {
+    fn find_place<S: Storage>(&mut self, reader: &RunReader<S>, store: Store) {
+        // Reading from the middle: earlier blocks are neither read nor duplicates.
+        if self.next > 0 {
+            self.position = reader.index(store).position_of(self.next);
+        }
+    }
+
+    /// Reads the part with the next block, unless it is here. Whether the segment was packed since it was looked
+    /// at: then the places known of it are wrong.
+    fn fetch<S: Storage>(&mut self, reader: &RunReader<S>, store: Store) -> bool {
         let index = reader.index(store);
         let Some(place) = index.blocks.get(self.position) else {
             return false;
         };
-        if self
-            .segment
-            .as_ref()
-            .is_some_and(|(s, _)| *s == place.segment)
+        if let Some(part) = &self.part
+            && part.payload(place).is_some()
         {
             return false;
         }
+        self.part = None;
         let segment = &index.segments[place.segment];
-        reader
-            .disk
-            .read(&segment.name, 0, SEGMENT_HEADER)
-            .is_ok_and(|stamp| stamp.len() == SEGMENT_HEADER && stamp != segment.stamp)
+        let length = PART.max(BLOCK_HEADER + place.header.length as usize);
+        let Ok(bytes) = reader.disk.read(&segment.name, place.offset, length) else {
+            return false;
+        };
+        // Asked afterwards: what was read before is of the file that was looked at.
+        if scan::stamp(&reader.disk, &segment.name).is_ok_and(|stamp| stamp != segment.stamp) {
+            return true;
+        }
+        self.part = Some(Part {
+            segment: place.segment,
+            start: place.offset,
+            bytes,
+        });
+        false
     }
 
-    fn gap_before(&mut self, damage: &mut Vec<Damage>, index: &Index, place: &BlockPlace) {
+    fn gap_before(
+        &mut self,
+        damage: &mut Vec<Damage>,
+        index: &Index,
+        place: &BlockPlace,
+        store: Store,
+    ) {
         let sequence = place.header.sequence;
         if sequence <= self.explained {
             return;
@@ -143,39 +185,21 @@ impl Blocks {
         let before = segment.number.saturating_sub(1);
         let missing = before > 0 && !index.segments.iter().any(|s| s.number == before);
         damage.push(Damage {
-            kind: DamageKind::Gap,
+            kind: match store {
+                Store::Raw => DamageKind::Gap,
+                Store::Derived => DamageKind::DecisionsMissing,
+            },
             segment: if missing {
                 format!("{before:05} (missing, before {name})")
             } else {
                 name.clone()
             },
-            offset: if missing { 0 } else { place.offset as u64 },
+            offset: if missing { 0 } else { place.offset },
             bytes: 0,
             first_entry: Some(self.explained),
             entries: Some(sequence - self.explained),
         });
         self.explained = sequence;
-    }
-
-    fn payload<S: Storage>(
-        &mut self,
-        disk: &S,
-        index: &Index,
-        place: &BlockPlace,
-    ) -> std::io::Result<&[u8]> {
-        if self
-            .segment
-            .as_ref()
-            .is_none_or(|(s, _)| *s != place.segment)
-        {
-            let name = &index.segments[place.segment].name;
-            self.segment = Some((place.segment, disk.read(name, 0, usize::MAX)?));
-        }
-        let start = place.offset + BLOCK_HEADER;
-        self.segment
-            .as_ref()
-            .and_then(|(_, bytes)| bytes.get(start..start + place.header.length as usize))
-            .ok_or_else(|| std::io::Error::from(std::io::ErrorKind::UnexpectedEof))
     }
 }
 
@@ -183,7 +207,7 @@ fn at_place(kind: DamageKind, index: &Index, place: &BlockPlace) -> Damage {
     Damage {
         kind,
         segment: index.segments[place.segment].name.clone(),
-        offset: place.offset as u64,
+        offset: place.offset,
         bytes: BLOCK_HEADER as u64 + u64::from(place.header.length),
         first_entry: Some(place.header.sequence),
         entries: Some(u64::from(place.header.entries)),

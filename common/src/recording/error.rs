@@ -78,6 +78,8 @@ pub enum DamageKind {
     ZeroTail,
     /// Entries are missing between two whole blocks.
     Gap,
+    /// Decisions are missing; a full disk takes them first, and they follow again from the inputs.
+    DecisionsMissing,
     /// The same entries were found a second time; used once.
     Duplicate,
     /// Cut off and reported when the run was resumed.
@@ -98,15 +100,22 @@ impl DamageKind {
             Self::TornTail => "torn tail",
             Self::ZeroTail => "zero-filled tail",
             Self::Gap => "entries missing",
+            Self::DecisionsMissing => {
+                "decisions missing: a full disk takes them first, a recomputation gives them again"
+            }
             Self::Duplicate => "entries found twice, used once",
             Self::CutOnResume => "torn tail cut off when the run was resumed",
             Self::Unreadable => "file can't be read",
         }
     }
 
-    /// Whether data was (or may have been) lost: all kinds but duplicates and stray copies.
+    /// Whether data was (or may have been) lost: all kinds but duplicates, stray copies, and decisions, which
+    /// can be had again.
     pub const fn is_loss(self) -> bool {
-        !matches!(self, Self::Duplicate | Self::ForeignSegment)
+        !matches!(
+            self,
+            Self::Duplicate | Self::ForeignSegment | Self::DecisionsMissing
+        )
     }
 }
 

@@ -8,7 +8,7 @@ use crate::time::Nanos;
 pub struct Health {
     /// What is wrong now, in plain words.
     pub fault: Option<String>,
-    /// The disk is full: raw data wait in memory, derived data are dropped.
+    /// The disk is full: everything waits in memory, the oldest derived segments are removed.
     pub disk_full: bool,
     /// Raw entries recorded so far.
     pub raw_entries: u64,

@@ -3,10 +3,11 @@
 use super::error::{Damage, DamageKind};
 use super::health::ClockAnchor;
 use super::layout::{
-    BLOCK_HEADER, BlockHeader, BlockKind, Piece, RunTag, SEGMENT_HEADER, SegmentHeader, Store, walk,
+    BLOCK_HEADER, BlockHeader, BlockKind, Piece, RunTag, SEGMENT_HEADER, SegmentHeader, Store,
 };
 use super::payload;
 use super::recover::{Cut, whole_file};
+use super::scan;
 use super::storage::Storage;
 
 /// A block in a segment.
@@ -14,7 +15,7 @@ use super::storage::Storage;
 pub(super) struct BlockPlace {
     /// Position in [`Index::segments`].
     pub(super) segment: usize,
-    pub(super) offset: usize,
+    pub(super) offset: u64,
     pub(super) header: BlockHeader,
 }
 
@@ -24,12 +25,14 @@ pub(super) struct SegmentIndex {
     pub(super) number: u32,
     pub(super) name: String,
     pub(super) bytes: u64,
+    /// End of the last whole block: what comes after it may yet be completed.
+    whole: u64,
     /// The first bytes, which change when a segment is packed under the same name.
     pub(super) stamp: Vec<u8>,
     pub(super) packed: bool,
     pub(super) sealed: bool,
     pub(super) other_blocks: u64,
-    blocks: Vec<(usize, BlockHeader)>,
+    blocks: Vec<(u64, BlockHeader)>,
     damage: Vec<Damage>,
     anchors: Vec<ClockAnchor>,
 }
@@ -44,7 +47,7 @@ pub(super) struct Index {
 }
 
 impl Index {
-    /// Looks at every block header of the store, reading again only the segments that changed since `before`.
+    /// Looks at every block header of the store, reading only what changed or was added since `before`.
     /// `tag` comes from `run.toml`; without it the first readable segment decides which run this is.
     pub(super) fn of(
         disk: &impl Storage,
@@ -54,9 +57,7 @@ impl Index {
     ) -> Self {
         let mut index = Self::default();
         let Ok(names) = disk.list() else {
-            index
-                .damage
-                .push(whole_file(DamageKind::Unreadable, "", &[]));
+            index.damage.push(whole_file(DamageKind::Unreadable, "", 0));
             return index;
         };
         let mut names: Vec<(u32, String)> = names
@@ -66,16 +67,12 @@ impl Index {
         names.sort();
         let mut known = before.segments;
         for (number, name) in names {
-            let unchanged = known
-                .iter()
-                .position(|s| s.name == name && s.is_current(disk))
-                .map(|p| known.swap_remove(p));
-            let segment = unchanged.unwrap_or_else(|| SegmentIndex {
-                number,
-                name: name.clone(),
-                ..SegmentIndex::of(disk, &name, store, tag)
+            let place = known.iter().position(|s| s.name == name);
+            let before = place.map(|place| known.swap_remove(place));
+            index.add(match before {
+                Some(before) => before.look_again(disk, store, tag),
+                None => SegmentIndex::of(disk, number, name, store, tag),
             });
-            index.add(segment);
         }
         index
             .blocks
@@ -85,7 +82,7 @@ impl Index {
 
     fn add(&mut self, segment: SegmentIndex) {
         let position = self.segments.len();
-        let place = |(offset, header): &(usize, BlockHeader)| BlockPlace {
+        let place = |(offset, header): &(u64, BlockHeader)| BlockPlace {
             segment: position,
             offset: *offset,
             header: *header,
@@ -122,83 +119,125 @@ impl Index {
     }
 }
 
+/// How often a segment that is packed while it is looked at is looked at again.
+const LOOKS_MAX: usize = 3;
+
 impl SegmentIndex {
-    fn of(disk: &impl Storage, name: &str, store: Store, tag: &mut Option<RunTag>) -> Self {
-        match disk.read(name, 0, usize::MAX) {
-            Ok(bytes) => Self::from_bytes(name, &bytes, store, tag),
-            Err(_) => Self {
-                damage: vec![whole_file(DamageKind::Unreadable, name, &[])],
-                ..Self::default()
-            },
+    fn of(
+        disk: &impl Storage,
+        number: u32,
+        name: String,
+        store: Store,
+        tag: &mut Option<RunTag>,
+    ) -> Self {
+        let empty = Self {
+            number,
+            name,
+            ..Self::default()
+        };
+        for _ in 0..LOOKS_MAX {
+            let mut this = empty.clone();
+            let looked = this.look(disk, store, tag);
+            match looked.and_then(|()| scan::stamp(disk, &this.name)) {
+                Ok(stamp) if stamp == this.stamp => return this,
+                Ok(_) => {}
+                Err(_) => break,
+            }
+        }
+        Self {
+            damage: vec![whole_file(DamageKind::Unreadable, &empty.name, 0)],
+            ..empty
         }
     }
 
-    fn is_current(&self, disk: &impl Storage) -> bool {
-        disk.len(&self.name).is_ok_and(|len| len == self.bytes)
-            && disk
-                .read(&self.name, 0, SEGMENT_HEADER)
-                .is_ok_and(|stamp| stamp == self.stamp)
+    /// As it is now: a segment that grew is read from its last whole block on.
+    fn look_again(mut self, disk: &impl Storage, store: Store, tag: &mut Option<RunTag>) -> Self {
+        let same_file = scan::stamp(disk, &self.name).is_ok_and(|stamp| stamp == self.stamp);
+        match (disk.len(&self.name), tag.as_ref().map(|tag| tag.salt())) {
+            (Ok(length), _) if same_file && length == self.bytes => self,
+            (Ok(length), Some(salt)) if same_file && length > self.bytes && self.whole > 0 => {
+                let whole = self.whole;
+                self.damage.retain(|damage| damage.offset < whole);
+                let walked = self.walk(disk, whole, salt);
+                match walked.and_then(|()| scan::stamp(disk, &self.name)) {
+                    Ok(stamp) if stamp == self.stamp => self,
+                    _ => Self::of(disk, self.number, self.name, store, tag),
+                }
+            }
+            _ => Self::of(disk, self.number, self.name, store, tag),
+        }
     }
 
-    fn from_bytes(name: &str, bytes: &[u8], store: Store, tag: &mut Option<RunTag>) -> Self {
-        let mut this = Self {
-            name: name.to_owned(),
-            bytes: bytes.len() as u64,
-            stamp: bytes.iter().take(SEGMENT_HEADER).copied().collect(),
-            ..Self::default()
-        };
-        let start = match SegmentHeader::from_bytes(bytes) {
-            Some(header) => {
-                let run = *tag.get_or_insert(header.tag);
-                if header.tag != run || header.store != store {
-                    this.damage
-                        .push(whole_file(DamageKind::ForeignSegment, name, bytes));
-                    return this;
-                }
-                this.packed = header.packed;
-                SEGMENT_HEADER
+    fn look(
+        &mut self,
+        disk: &impl Storage,
+        store: Store,
+        tag: &mut Option<RunTag>,
+    ) -> std::io::Result<()> {
+        self.stamp = scan::stamp(disk, &self.name)?;
+        let header = SegmentHeader::from_bytes(&self.stamp);
+        if let Some(header) = header {
+            let run = *tag.get_or_insert(header.tag);
+            if header.tag != run || header.store != store {
+                self.bytes = disk.len(&self.name)?;
+                self.damage.push(whole_file(
+                    DamageKind::ForeignSegment,
+                    &self.name,
+                    self.bytes,
+                ));
+                return Ok(());
             }
-            None => {
-                let mut damage = whole_file(DamageKind::SegmentHeader, name, bytes);
-                damage.bytes = bytes.len().min(SEGMENT_HEADER) as u64;
-                this.damage.push(damage);
-                0
+            self.packed = header.packed;
+            self.whole = SEGMENT_HEADER as u64;
+        } else {
+            let bytes = self.stamp.len() as u64;
+            self.damage
+                .push(whole_file(DamageKind::SegmentHeader, &self.name, bytes));
+        }
+        self.walk(disk, self.whole, tag.map_or(0, RunTag::salt))
+    }
+
+    fn walk(&mut self, disk: &impl Storage, start: u64, salt: u32) -> std::io::Result<()> {
+        let name = self.name.clone();
+        let no_header = self.whole == 0;
+        self.bytes = scan::walk_file(disk, &name, start, salt, |piece, base, bytes| match piece {
+            Piece::Block { offset, header } => {
+                let end = offset + BLOCK_HEADER + header.length as usize;
+                self.block(&bytes[offset..end], base + offset as u64, header, salt);
+                self.whole = base + end as u64;
             }
-        };
-        let salt = tag.map_or(0, RunTag::salt);
-        walk(bytes, start, salt, |piece| match piece {
-            Piece::Block { offset, header } => this.block(bytes, offset, header, salt),
-            // The damaged header itself is reported above.
+            // The damaged header itself is reported already.
             Piece::Bad { offset, length, .. }
-                if start == 0 && offset == 0 && length <= SEGMENT_HEADER => {}
+                if no_header && base == 0 && offset == 0 && length <= SEGMENT_HEADER => {}
             Piece::Bad {
                 kind,
                 offset,
                 length,
-            } => this.damage.push(Damage {
+            } => self.damage.push(Damage {
                 kind,
-                segment: name.to_owned(),
-                offset: offset as u64,
+                segment: name.clone(),
+                offset: base + offset as u64,
                 bytes: length as u64,
                 first_entry: None,
                 entries: None,
             }),
-        });
-        this
+        })?;
+        Ok(())
     }
 
-    fn block(&mut self, bytes: &[u8], offset: usize, header: BlockHeader, salt: u32) {
+    /// Takes a block, whose bytes begin at `offset` of the file.
+    fn block(&mut self, bytes: &[u8], offset: u64, header: BlockHeader, salt: u32) {
         if matches!(header.kind, BlockKind::Inputs | BlockKind::Derived) {
             self.blocks.push((offset, header));
             return;
         }
         self.other_blocks += 1;
-        let payload = &bytes[offset + BLOCK_HEADER..][..header.length as usize];
+        let payload = &bytes[BLOCK_HEADER..];
         let mut damage = Damage {
             kind: DamageKind::Checksum,
             segment: self.name.clone(),
-            offset: offset as u64,
-            bytes: (BLOCK_HEADER + payload.len()) as u64,
+            offset,
+            bytes: bytes.len() as u64,
             first_entry: None,
             entries: None,
         };

@@ -24,7 +24,7 @@
 //! |---|---|---|
 //! | 0 | 4 | magic `KWB` and layout version 1 |
 //! | 4 | 1 | kind: 1 inputs, 2 derived, 3 clock anchor, 4 recovery note, 5 end of segment |
-//! | 5 | 1 | payload encoding, 1 (bincode) |
+//! | 5 | 1 | payload encoding, 2 (bincode); 1 in older runs |
 //! | 6 | 2 | zero |
 //! | 8 | 4 | payload length, bytes |
 //! | 12 | 4 | entries in the block |
@@ -38,7 +38,7 @@
 //! ```text
 //! 4b575245434f5244 0100 00 00 01000000 50d858e0985ecc7f60418aaf0cc5ab58
 //!     0201000000000000 ffffffffffffffff 00000000 2012635e
-//! 4b574201 05 01 0000 00000000 00000000 0201000000000000 9f0b1e45 45da8c47
+//! 4b574201 05 02 0000 00000000 00000000 0201000000000000 9f0b1e45 0dcaf8d9
 //! ```
 //!
 //! Both block checksums start from the CRC-32C of the run tag instead of zero: left-over blocks of an

@@ -8,9 +8,9 @@
 //! The folder holds `run.toml` ([`RunHead`]), `notes.toml` ([`Note`]), `raw-NNNNN.kwr`, `derived-NNNNN.kwr` (byte
 //! layout in `layout.rs`), `run.lock`, and after a finished run `manifest.sha256`.
 //!
-//! Reading order: `layout` (bytes of a segment), `column`, `text` (with `template` and `line_image`) and `records`
+//! Reading order: `layout` (bytes of a segment), `column`, `text` (with `template` and `line_image`), `polled` and `records`
 //! (numbers and frames made small), `batch` and `stored` (inputs as columns), `storage` (file operations), `track` and
-//! `writer` (with `room` and `resume`), `pack`, `recover`, `index`, `reader`, `blocks` and `verification`.
+//! `writer` (with `room` and `resume`), `pack`, `recover`, `scan`, `index`, `reader`, `blocks` and `verification`.
 //!
 //! ```
 //! use kerfwatch::input::Input;
@@ -52,11 +52,13 @@ mod manifest;
 mod pack;
 mod payload;
 mod policy;
+mod polled;
 mod reader;
 mod records;
 mod recover;
 mod resume;
 mod room;
+mod scan;
 mod storage;
 mod stored;
 mod template;

@@ -12,8 +12,14 @@ use bincode::config::{Configuration, Limit, LittleEndian, Varint};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 
-/// Number of the encoding used for payloads, stored in each block header.
-pub(super) const VERSION: u8 = 1;
+/// Number of the encoding used for payloads, stored in each block header. 1 had no [`super::polled`].
+pub(super) const VERSION: u8 = 2;
+
+/// Whether payloads of this encoding can be read.
+pub(super) const fn is_known(encoding: u8) -> bool {
+    matches!(encoding, 1..=VERSION)
+}
+
 /// Most bytes that one payload may claim when decoded.
 pub(super) const DECODED_MAX: usize = 64 << 20;
 

@@ -1,9 +1,8 @@
 //! Frames of binary instruments that always have the same length, byte by byte.
 //!
-//! A polled register answer is a few constant bytes, a value, and a check. Taken as one column per byte
-//! position, the constant ones cost nothing and the value what its noise is worth. A right CRC-16 of
-//! Modbus RTU at the end (*source*: MODBUS over Serial Line specification, V1.02, 6.2.2) is left out and
-//! put back. Nothing is interpreted beyond that, and the bytes come back exactly.
+//! A frame is a few constant bytes, a value, and a check. Taken as one column per byte position, the constant ones
+//! cost nothing and the value what its noise is worth. Nothing is interpreted, and the bytes come back exactly. Runs
+//! recorded before polled registers had a coder of their own (`polled`) have their frames here, without a right CRC-16.
 
 use super::column::IntColumn;
 use super::layout::ENTRIES_MAX;
@@ -20,7 +19,7 @@ const COUNT_MIN: usize = 8;
 #[derive(Debug, Clone, PartialEq, Encode, Decode)]
 pub(super) struct Records {
     count: u32,
-    /// Whether each frame ends with its right CRC-16, which is not stored.
+    /// Whether each frame ends with its right CRC-16, which is not stored; in older runs only.
     checked: bool,
     columns: Vec<IntColumn>,
 }
@@ -35,14 +34,7 @@ impl Records {
         {
             return None;
         }
-        let checked = width > 2
-            && bytes.chunks_exact(width).all(|frame| {
-                frame
-                    .split_last_chunk::<2>()
-                    .is_some_and(|(body, check)| CRC.checksum(body).to_le_bytes() == *check)
-            });
-        let stored = if checked { width - 2 } else { width };
-        let columns = (0..stored)
+        let columns = (0..width)
             .map(|position| {
                 let column: Vec<i64> = bytes
                     .iter()
@@ -55,7 +47,7 @@ impl Records {
             .collect();
         Some(Self {
             count: count as u32,
-            checked,
+            checked: false,
             columns,
         })
     }

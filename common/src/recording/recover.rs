@@ -7,8 +7,9 @@
 use super::error::{Damage, DamageKind, RecordError};
 use super::head::NEW_SUFFIX;
 use super::layout::{
-    BLOCK_HEADER, BlockKind, Piece, RunTag, SEGMENT_HEADER, SegmentHeader, Store, block, walk,
+    BLOCK_HEADER, BlockKind, Piece, RunTag, SEGMENT_HEADER, SegmentHeader, Store, block,
 };
+use super::scan::{self, PART, walk_file};
 use super::storage::Storage;
 use super::track::is_full;
 
@@ -48,14 +49,13 @@ pub(super) fn recover(
     let last = segments.len().saturating_sub(1);
     for (position, (number, name)) in segments.iter().enumerate() {
         found.next_segment = found.next_segment.max(number.saturating_add(1));
-        let bytes = disk
-            .read(name, 0, usize::MAX)
-            .map_err(RecordError::io("cannot read", name))?;
-        let header = SegmentHeader::from_bytes(&bytes);
+        let cannot = |error| RecordError::io("cannot read", name)(error);
+        let header = SegmentHeader::from_bytes(&scan::stamp(disk, name).map_err(cannot)?);
+        let length = disk.len(name).map_err(cannot)?;
         if header.is_some_and(|h| h.tag != tag) {
             found
                 .damage
-                .push(whole_file(DamageKind::ForeignSegment, name, &bytes));
+                .push(whole_file(DamageKind::ForeignSegment, name, length));
             continue;
         }
         if let Some(header) = header {
@@ -63,43 +63,43 @@ pub(super) fn recover(
         } else {
             found
                 .damage
-                .push(whole_file(DamageKind::SegmentHeader, name, &bytes));
+                .push(whole_file(DamageKind::SegmentHeader, name, length));
         }
-        let start = if header.is_some() { SEGMENT_HEADER } else { 0 };
+        let start = header.map_or(0, |_| SEGMENT_HEADER as u64);
         let mut good_end = start;
         let mut sealed = false;
-        walk(&bytes, start, tag.salt(), |piece| match piece {
-            Piece::Block { offset, header } => {
-                let payload_at = offset + BLOCK_HEADER;
-                let end = payload_at + header.length as usize;
-                if header.holds(&bytes[payload_at..end], tag.salt()) {
-                    good_end = end;
+        let salt = tag.salt();
+        let length = walk_file(disk, name, start, salt, |piece, base, bytes| {
+            if let Piece::Block { offset, header } = piece {
+                let end = offset + BLOCK_HEADER + header.length as usize;
+                if header.holds(&bytes[offset + BLOCK_HEADER..end], salt) {
+                    good_end = base + end as u64;
                     found.next_entry = found.next_entry.max(header.end());
                     sealed |= header.kind == BlockKind::End;
                 }
             }
-            Piece::Bad { .. } => {}
-        });
+        })
+        .map_err(cannot)?;
         let is_last = position == last;
         if sealed && !is_last {
             continue;
         }
         // Only the last segment can end torn by the interruption itself; damage elsewhere stays to be seen.
-        let kept = if is_last { good_end } else { bytes.len() };
+        let kept = if is_last { good_end } else { length };
         let end = block(BlockKind::End, found.next_entry, 0, &[], tag.salt());
         let end = if sealed || header.is_none() {
             &[][..]
         } else {
             &end
         };
-        renew(disk, name, &bytes[..kept], end)?;
-        if kept == bytes.len() {
+        renew(disk, name, kept, end)?;
+        if kept == length {
             continue;
         }
         let cut = Cut {
             segment: name.clone(),
-            offset: good_end as u64,
-            bytes: (bytes.len() - good_end) as u64,
+            offset: good_end,
+            bytes: length - good_end,
         };
         found.damage.push(Damage {
             kind: DamageKind::CutOnResume,
@@ -114,24 +114,24 @@ pub(super) fn recover(
     Ok(found)
 }
 
-pub(super) fn whole_file(kind: DamageKind, name: &str, bytes: &[u8]) -> Damage {
+pub(super) fn whole_file(kind: DamageKind, name: &str, bytes: u64) -> Damage {
     Damage {
         kind,
         segment: name.to_owned(),
         offset: 0,
-        bytes: bytes.len() as u64,
+        bytes,
         first_entry: None,
         entries: None,
     }
 }
 
-/// Puts a fresh, synced copy in place of the segment, sealed by `end`. On a full disk the segment is cut and
-/// synced where it is.
-fn renew(disk: &mut impl Storage, name: &str, kept: &[u8], end: &[u8]) -> Result<(), RecordError> {
+/// Puts a fresh, synced copy of the first `kept` bytes in place of the segment, sealed by `end`. On a full disk the
+/// segment is cut and synced where it is.
+fn renew(disk: &mut impl Storage, name: &str, kept: u64, end: &[u8]) -> Result<(), RecordError> {
     let temporary = format!("{name}{NEW_SUFFIX}");
     let written = disk
         .create(&temporary)
-        .and_then(|()| disk.append(&temporary, kept))
+        .and_then(|()| copy(disk, name, kept, &temporary))
         .and_then(|()| disk.append(&temporary, end));
     match written {
         Ok(()) => {
@@ -144,7 +144,7 @@ fn renew(disk: &mut impl Storage, name: &str, kept: &[u8], end: &[u8]) -> Result
         Err(error) if is_full(&error) => {
             disk.remove(&temporary)
                 .map_err(RecordError::io("cannot remove", &temporary))?;
-            disk.truncate(name, kept.len() as u64)
+            disk.truncate(name, kept)
                 .map_err(RecordError::io("cannot cut the torn tail of", name))?;
             disk.sync(name)
                 .map_err(RecordError::io("cannot sync", name))?;
@@ -153,4 +153,19 @@ fn renew(disk: &mut impl Storage, name: &str, kept: &[u8], end: &[u8]) -> Result
         }
         Err(error) => Err(RecordError::io("cannot write", &temporary)(error)),
     }
+}
+
+/// Adds the first `length` bytes of a file to another, a part at a time.
+fn copy(disk: &mut impl Storage, from: &str, length: u64, to: &str) -> std::io::Result<()> {
+    let mut at = 0;
+    while at < length {
+        let part = PART.min(usize::try_from(length - at).unwrap_or(PART));
+        let bytes = disk.read(from, at, part)?;
+        if bytes.is_empty() {
+            return Err(std::io::ErrorKind::UnexpectedEof.into());
+        }
+        at += bytes.len() as u64;
+        disk.append(to, &bytes)?;
+    }
+    Ok(())
 }

@@ -1,4 +1,4 @@
-//! Handing blocks to a disk that may be full: raw data first, derived data make room for it.
+//! Handing blocks to a disk that may be full: raw data first, derived data make room for it and wait.
 
 use super::layout::Store;
 use super::storage::Storage;
@@ -18,7 +18,6 @@ impl<S: Storage> RunWriter<S> {
                 Drained::Failed => return,
                 Drained::Full => {
                     self.disk_full = true;
-                    self.derived.drop_backlog();
                     if !self.remove_oldest_derived() {
                         return;
                     }
@@ -56,17 +55,15 @@ impl<S: Storage> RunWriter<S> {
 
     /// Derived data never stop the raw recording: their failures only show in the health.
     pub(super) fn write_derived(&mut self, now: Nanos) -> bool {
-        if self.disk_full || self.derived.poisoned.is_some() {
+        if self.derived.poisoned.is_some() {
             self.derived.drop_backlog();
             return false;
         }
-        if self.raw.waits() {
+        if self.disk_full || self.raw.waits() {
             // The disk refuses: no decision may be on it without the inputs it follows from.
             return false;
         }
-        if self.derived.drain(&mut self.disk, now) == Drained::Full {
-            self.derived.drop_backlog();
-        }
+        self.derived.drain(&mut self.disk, now);
         self.derived.sync(&mut self.disk).unwrap_or(false)
     }
 }

@@ -3,6 +3,7 @@
 use super::batch::{Batch, SOURCES_MAX, Source, SourceColumns};
 use super::column::{Bytes, IntColumn, ReadingColumn};
 use super::layout::ENTRIES_MAX;
+use super::polled::{Polled, Times};
 use super::{payload, text};
 use bincode::{Decode, Encode};
 
@@ -32,24 +33,52 @@ enum StoredBody {
     },
     Open(Bytes),
     Marks(Vec<u8>),
+    /// Frames of polled registers; the times are here, not in `at`.
+    Polled {
+        lengths: IntColumn,
+        times: Times,
+        frames: Polled,
+    },
 }
 
 fn store(columns: &SourceColumns) -> Result<StoredColumns, String> {
     let body = match columns.source {
         Source::Load | Source::Depth => StoredBody::Values(ReadingColumn::encode(&columns.values)),
-        Source::Received(_) | Source::Sent(_) => StoredBody::Frames {
-            lengths: IntColumn::encode(&columns.lengths),
-            bytes: text::Text::encode(&columns.bytes, common_length(&columns.lengths)),
-        },
+        Source::Received(_) | Source::Sent(_) => frames(columns),
         Source::Port(_) => StoredBody::Open(Bytes::encode(&columns.open)),
         Source::Mark => StoredBody::Marks(payload::encode_shared(&columns.marks)?),
         Source::Tick => StoredBody::Nothing,
     };
+    let at: &[i64] = match &body {
+        StoredBody::Polled { .. } => &[],
+        _ => &columns.at,
+    };
     Ok(StoredColumns {
         source: columns.source,
-        at: IntColumn::encode(&columns.at),
+        at: IntColumn::encode(at),
         body,
     })
+}
+
+fn frames(columns: &SourceColumns) -> StoredBody {
+    let lengths = IntColumn::encode(&columns.lengths);
+    if let Some(lines) = text::Text::lines(&columns.bytes) {
+        return StoredBody::Frames {
+            lengths,
+            bytes: lines,
+        };
+    }
+    match Polled::encode(&columns.bytes, &columns.lengths, &columns.at) {
+        Some((frames, times)) => StoredBody::Polled {
+            lengths,
+            times,
+            frames,
+        },
+        None => StoredBody::Frames {
+            lengths,
+            bytes: text::Text::other(&columns.bytes, common_length(&columns.lengths)),
+        },
+    }
 }
 
 /// The length of all frames, when it is the same.
@@ -67,7 +96,10 @@ fn restore(
     bytes_max: usize,
 ) -> Result<SourceColumns, String> {
     let mut columns = SourceColumns::new(stored.source);
-    columns.at = stored.at.decode(count)?;
+    columns.at = match &stored.body {
+        StoredBody::Polled { times, frames, .. } => frames.times(times, count)?,
+        _ => stored.at.decode(count)?,
+    };
     match (stored.source, &stored.body) {
         (Source::Load | Source::Depth, StoredBody::Values(values)) => {
             columns.values = values.decode(count)?;
@@ -75,19 +107,17 @@ fn restore(
         (Source::Received(_) | Source::Sent(_), StoredBody::Frames { lengths, bytes }) => {
             columns.lengths = lengths.decode(count)?;
             columns.bytes = bytes.decode(bytes_max)?;
-            let mut total = 0_i64;
-            for length in &columns.lengths {
-                total = (*length >= 0)
-                    .then(|| total.checked_add(*length))
-                    .flatten()
-                    .ok_or("impossible frame length")?;
-            }
-            if total != columns.bytes.len() as i64 {
-                return Err(format!(
-                    "{} bytes of frames, {total} expected",
-                    columns.bytes.len()
-                ));
-            }
+            check_lengths(&columns)?;
+        }
+        (
+            Source::Received(_) | Source::Sent(_),
+            StoredBody::Polled {
+                lengths, frames, ..
+            },
+        ) => {
+            columns.lengths = lengths.decode(count)?;
+            columns.bytes = frames.decode(bytes_max)?;
+            check_lengths(&columns)?;
         }
         (Source::Port(_), StoredBody::Open(open)) => {
             columns.open = open.decode(count)?;
@@ -105,6 +135,22 @@ fn restore(
         _ => return Err("columns that don't belong to their source".to_owned()),
     }
     Ok(columns)
+}
+
+fn check_lengths(columns: &SourceColumns) -> Result<(), String> {
+    let mut total = 0_i64;
+    for length in &columns.lengths {
+        total = (*length >= 0)
+            .then(|| total.checked_add(*length))
+            .flatten()
+            .ok_or("impossible frame length")?;
+    }
+    if total == columns.bytes.len() as i64 {
+        Ok(())
+    } else {
+        let bytes = columns.bytes.len();
+        Err(format!("{bytes} bytes of frames, {total} expected"))
+    }
 }
 
 impl Batch {

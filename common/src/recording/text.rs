@@ -43,14 +43,23 @@ pub(super) struct Lines {
 }
 
 impl Text {
-    /// `width` is the length of the pieces in which the bytes came, when that was always the same.
-    pub(super) fn encode(bytes: &[u8], width: Option<usize>) -> Self {
-        let lines = || Lines::encode(bytes).map(|lines| Self::Lines(Box::new(lines)));
-        let records = || Records::encode(bytes, width?).map(Self::Records);
-        lines()
-            .or_else(records)
-            .filter(|text| text.decode(bytes.len()).as_deref() == Ok(bytes))
+    /// As lines, if that is what the bytes are.
+    pub(super) fn lines(bytes: &[u8]) -> Option<Self> {
+        Self::checked(
+            Lines::encode(bytes).map(|lines| Self::Lines(Box::new(lines))),
+            bytes,
+        )
+    }
+
+    /// As anything else. `width` is the length of the pieces in which the bytes came, when that was always the same.
+    pub(super) fn other(bytes: &[u8], width: Option<usize>) -> Self {
+        let records = width.and_then(|width| Records::encode(bytes, width));
+        Self::checked(records.map(Self::Records), bytes)
             .unwrap_or_else(|| Self::Other(Bytes::encode(bytes)))
+    }
+
+    fn checked(text: Option<Self>, bytes: &[u8]) -> Option<Self> {
+        text.filter(|text| text.decode(bytes.len()).as_deref() == Ok(bytes))
     }
 
     /// At most `most` bytes.

@@ -120,7 +120,7 @@ impl Track {
         true
     }
 
-    /// Forgets what waits (derived data when the disk is full); returns the entries given up.
+    /// Forgets what waits (derived data after a failed sync); returns the entries given up.
     pub(super) fn drop_backlog(&mut self) -> u64 {
         let entries = self.waiting_entries();
         self.backlog.clear();

@@ -1,6 +1,6 @@
 //! Reading everything in order to say whether it is whole.
 
-use super::error::Damage;
+use super::error::{Damage, DamageKind};
 use super::health::ClockAnchor;
 use super::manifest::{self, DigestState};
 use super::reader::{Run, RunReader, time_of};
@@ -27,6 +27,8 @@ pub struct Verification {
     pub samples: u64,
     /// Decisions read.
     pub derived: u64,
+    /// Decisions missing between these: no damage, as they follow again from the inputs.
+    pub derived_missing: u64,
     /// First and last time of the inputs.
     pub span: Option<(Nanos, Nanos)>,
     /// Silences longer than asked for: start, length.
@@ -83,6 +85,11 @@ impl<S: Storage> RunReader<S> {
         });
         let mut derived = 0;
         self.for_each_derived_from(0, |_, _| derived += 1);
+        let mut damage = self.damage();
+        let missing = |d: &Damage| d.kind == DamageKind::DecisionsMissing;
+        let derived_missing = damage.iter().filter(|d| missing(d));
+        let derived_missing = derived_missing.filter_map(|d| d.entries).sum();
+        damage.retain(|d| !missing(d));
         let segments: Vec<_> = self
             .raw
             .segments
@@ -98,6 +105,7 @@ impl<S: Storage> RunReader<S> {
             inputs,
             samples,
             derived,
+            derived_missing,
             span,
             silences,
             anchors: self.raw.anchors.clone(),
@@ -106,7 +114,7 @@ impl<S: Storage> RunReader<S> {
                 .filter(|s| !s.sealed)
                 .map(|s| s.name.clone())
                 .collect(),
-            damage: self.damage(),
+            damage,
             digests: manifest::check(&self.disk),
         }
     }

@@ -5,9 +5,9 @@
 //! gather in memory; [`RunWriter::turn`] does the writing and, when due, the syncing: call it about ten times
 //! a second from a thread that may wait for the disk.
 //!
-//! *Disk full*: raw blocks wait in memory (up to [`Policy::backlog_bytes`]), derived data are dropped, then
-//! the oldest derived segments are removed to make room; raw data on disk are never removed. Everything is
-//! counted in [`Health`]. Writing goes on by itself when there is room.
+//! *Disk full*: raw blocks wait in memory (up to [`Policy::backlog_bytes`]), and decisions behind them; the oldest
+//! derived segments are removed to make room; raw data on disk are never removed. Everything is counted in
+//! [`Health`]. Writing goes on by itself when there is room.
 //!
 //! *Failed sync*: final. Every later call answers [`RecordError::Poisoned`]; restart and resume.
 
@@ -27,6 +27,9 @@ use crate::time::Nanos;
 
 /// Name of the lock file.
 pub const LOCK_FILE: &str = "run.lock";
+
+/// Part of the backlog that decisions may take: hours of them.
+const DECISIONS_PART: usize = 8;
 
 /// Longest input, bytes.
 pub const INPUT_MAX: usize = 1 << 20;
@@ -281,7 +284,7 @@ impl<S: Storage> RunWriter<S> {
             BlockKind::Derived,
             entries,
             &payload,
-            self.policy.backlog_bytes,
+            self.policy.backlog_bytes / DECISIONS_PART,
         );
         Ok(())
     }

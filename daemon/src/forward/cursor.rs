@@ -24,6 +24,10 @@ pub(super) struct Cursor {
     pub(super) points: u64,
     /// Points the server would not take.
     pub(super) set_aside: u64,
+    /// Where what was taken in the last half minute began, derived and raw: whoever starts anew after the run was cut
+    /// off begins there. The same power cut may have made the server forget.
+    #[serde(default)]
+    pub(super) again: Option<(u64, u64)>,
 }
 
 impl Cursor {
@@ -37,6 +41,14 @@ impl Cursor {
                 target: target.to_owned(),
                 ..Self::default()
             })
+    }
+
+    /// Goes back to where what was taken last began.
+    pub(super) fn go_back(&mut self) {
+        if let Some((derived, raw)) = self.again.take() {
+            self.derived_next = self.derived_next.min(derived);
+            self.raw_next = self.raw_next.min(raw);
+        }
     }
 
     /// Replaces the file of `folder`.
@@ -57,13 +69,16 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path();
         assert_eq!(Cursor::read(path, "here").raw_next, 0);
-        let cursor = Cursor {
+        let mut cursor = Cursor {
             raw_next: 7,
+            again: Some((3, 5)),
             ..Cursor::read(path, "here")
         };
         cursor.write(path).unwrap();
         assert_eq!(Cursor::read(path, "here"), cursor);
         assert_eq!(Cursor::read(path, "elsewhere").raw_next, 0);
+        cursor.go_back();
+        assert_eq!((cursor.derived_next, cursor.raw_next), (0, 5));
         std::fs::write(path.join(CURSOR_FILE), "raw_next = ").unwrap();
         assert_eq!(Cursor::read(path, "here").raw_next, 0);
     }

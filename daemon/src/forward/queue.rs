@@ -2,7 +2,8 @@
 //!
 //! Decisions go first: they are few and what people wait for. Readings follow some seconds behind the pipeline,
 //! so that an alarm is known before the readings around it go by; where one becomes known later all the same,
-//! the queue goes back. *Limits*: one batch of points in memory, one segment of the record, and a few states of the
+//! the queue goes back: a disk that was full, or a run that was cut off, writes its decisions minutes after their
+//! time. *Limits*: one batch of points in memory, a part of a segment of the record, and a few states of the
 //! calibration to go back to.
 
 use super::cursor::Cursor;
@@ -56,6 +57,10 @@ pub(super) struct Queue {
     pub(super) cursor: Cursor,
     windows: Windows,
     readings: Readings,
+    /// Points of earlier entries are delivered, and not given again ...
+    silent_to: u64,
+    /// ... but for those from this time on: an alarm became known while they were passed over.
+    again_from: Option<Nanos>,
     /// Earlier states, oldest first: going back does not mean starting over.
     kept: VecDeque<Readings>,
     finished: bool,
@@ -66,7 +71,7 @@ impl Queue {
     ///
     /// # Errors
     /// In plain words, when there is no record, or its head or job cannot be read.
-    pub(super) fn open(folder: &Path, cursor: Cursor, rate_hz: f64) -> Result<Self, String> {
+    pub(super) fn open(folder: &Path, mut cursor: Cursor, rate_hz: f64) -> Result<Self, String> {
         let mut reader = RunReader::open(folder).map_err(|e| e.to_string())?;
         let head = reader.head().map_err(str::to_owned)?.clone();
         let job = read_job(&head.job, "run.toml")
@@ -81,6 +86,7 @@ impl Queue {
             }
             number < cursor.derived_next
         });
+        cursor.go_back();
         Ok(Self {
             run_id: head.run_id.clone(),
             maker: PointMaker::new(&head.run_id, &job.info.well, head.started_unix_ns),
@@ -88,6 +94,8 @@ impl Queue {
             reader,
             job,
             rate_hz,
+            silent_to: cursor.raw_next,
+            again_from: None,
             cursor,
             windows,
             kept: VecDeque::new(),
@@ -141,10 +149,8 @@ impl Queue {
             next = number + 1;
             points.len() < points_max && points.bytes() < BYTES_MAX
         });
-        if let Some(start) = earliest
-            && start <= self.readings.at
-        {
-            self.go_back(start);
+        if let Some(start) = earliest {
+            self.send_in_full_from(start);
         }
         if next == self.cursor.derived_next {
             return Next::Nothing;
@@ -157,16 +163,25 @@ impl Queue {
         })
     }
 
-    /// Readings from `start` on have to go again, now in full.
-    fn go_back(&mut self, start: Nanos) {
-        let place = self.readings.place_before(start);
-        self.repeat(self.cursor.derived_next, place);
+    /// Readings from `start` on have to go in full, again where they went before.
+    fn send_in_full_from(&mut self, start: Nanos) {
+        if start <= self.readings.at {
+            let place = self.readings.place_before(start);
+            self.repeat(self.cursor.derived_next, place);
+        } else if self.readings.next < self.silent_to {
+            // Somewhere in what was delivered before this queue was opened, and is not yet passed over. Until it
+            // is found the cursor stays here: whoever starts anew from it sends more than is needed, never less.
+            self.again_from = Some(self.again_from.map_or(start, |at| at.min(start)));
+            self.cursor.raw_next = self.readings.next;
+        }
     }
 
     /// What comes from these places on has to go again.
     pub(super) fn repeat(&mut self, derived_next: u64, raw_next: u64) {
         self.cursor.derived_next = self.cursor.derived_next.min(derived_next);
         self.cursor.raw_next = self.cursor.raw_next.min(raw_next);
+        self.silent_to = self.cursor.raw_next;
+        self.again_from = None;
         self.finished = false;
         let place = self.cursor.raw_next;
         while self.kept.back().is_some_and(|kept| kept.next > place) {
@@ -177,6 +192,17 @@ impl Queue {
             self.readings = kept.clone();
         } else if let Ok(readings) = Readings::new(&self.job, self.rate_hz) {
             self.readings = readings;
+        }
+    }
+
+    /// First entry whose points are still to be delivered, once those taken so far are.
+    fn place_reached(&mut self) -> u64 {
+        if self.readings.next >= self.silent_to {
+            self.again_from = None;
+        }
+        match self.again_from {
+            Some(_) => self.readings.next,
+            None => self.silent_to.max(self.readings.next),
         }
     }
 
@@ -194,7 +220,7 @@ impl Queue {
         self.keep_state();
         let mut points = Points::default();
         let (readings, windows, maker) = (&mut self.readings, &self.windows, &self.maker);
-        let delivered = self.cursor.raw_next;
+        let (silent_to, again_from) = (self.silent_to, self.again_from);
         let until_at = until.map(|t| t.saturating_sub(AROUND_ALARM));
         let (mut taken, mut stopped) = (0, false);
         self.reader
@@ -207,7 +233,8 @@ impl Queue {
                     stopped = true;
                     return false;
                 }
-                let out = (number >= delivered).then_some(&mut points);
+                let again = again_from.is_some_and(|from| time_of(input) >= from);
+                let out = (number >= silent_to || again).then_some(&mut points);
                 readings.take(number, input, windows, out, maker);
                 taken += 1;
                 true
@@ -216,7 +243,8 @@ impl Queue {
             self.finished = true;
             readings.finish(windows, &mut points, maker);
         }
-        let raw_next = delivered.max(readings.next);
+        let reaches = readings.at;
+        let raw_next = self.place_reached();
         if points.len() == 0 {
             self.cursor.raw_next = raw_next;
             return if taken >= ENTRIES_MAX {
@@ -229,7 +257,7 @@ impl Queue {
             points,
             derived_next: self.cursor.derived_next,
             raw_next,
-            reaches: Some(readings.at),
+            reaches: Some(reaches),
         })
     }
 }

@@ -203,6 +203,7 @@ pub(super) async fn work(
                     {
                         queue.repeat(derived, raw);
                     }
+                    queue.cursor.again = recent.place();
                     if let Some(at) = batch.reaches {
                         progress.forward.delivered(at);
                     }
@@ -214,6 +215,10 @@ pub(super) async fn work(
         }
         delivery.caught_up();
         if over {
+            // Ended in order: nothing need go again.
+            if queue.cursor.again.take().is_some() {
+                save(&mut delivery, &queue.cursor, folder).await?;
+            }
             return Ok(());
         }
         tokio::select! {
@@ -276,9 +281,14 @@ impl Recent {
             self.batches.pop_front();
         }
         away?;
-        let from = self.batches.front()?.1;
+        let from = self.place()?;
         self.batches.clear();
         Some(from)
+    }
+
+    /// Where the oldest of them began.
+    fn place(&self) -> Option<(u64, u64)> {
+        self.batches.front().map(|(_, from)| *from)
     }
 }
 

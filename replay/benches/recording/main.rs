@@ -9,6 +9,7 @@
 
 mod cost;
 mod invented;
+mod recompute;
 mod tables;
 
 use cost::{Counted, cpu};
@@ -36,14 +37,14 @@ fn best(mut f: impl FnMut()) -> Duration {
         .unwrap_or_default()
 }
 
-fn head(name: &str) -> RunHead {
+fn head(name: &str, job: &str) -> RunHead {
     RunHead {
         format: 1,
         run_id: name.to_owned(),
         software: "bench".to_owned(),
         started_unix_ns: 0,
         started_utc: "1970-01-01T00:00:00Z".to_owned(),
-        job: String::new(),
+        job: job.to_owned(),
     }
 }
 
@@ -54,7 +55,7 @@ struct Written {
     syncs: u64,
 }
 
-fn write_run(path: &Path, name: &str, inputs: &[Input], policy: Policy) -> Written {
+fn write_run(path: &Path, name: &str, job: &str, inputs: &[Input], policy: Policy) -> Written {
     let syncs = Rc::new(Cell::new(0));
     let in_system = Rc::new(Cell::new(Duration::ZERO));
     let disk = Counted {
@@ -63,7 +64,7 @@ fn write_run(path: &Path, name: &str, inputs: &[Input], policy: Policy) -> Writt
         in_system: in_system.clone(),
     };
     let (start, start_cpu) = (Instant::now(), cpu());
-    let mut writer = RunWriter::create(disk, &head(name), policy).unwrap();
+    let mut writer = RunWriter::create(disk, &head(name, job), policy).unwrap();
     let mut now = 0;
     for input in inputs {
         writer.append(input).unwrap();
@@ -110,7 +111,7 @@ fn whole_run(name: &str, inputs: &[Input], policy: Policy) {
     let path = |name: &str| folder.path().join(name);
     let is_sample = |i: &&Input| matches!(i, Input::Reading { .. } | Input::Received { .. });
     let samples = inputs.iter().filter(is_sample).count() as f64;
-    let written = write_run(&path("run"), name, inputs, policy);
+    let written = write_run(&path("run"), name, "", inputs, policy);
     let read = best(|| read_run(&path("run"), inputs.len() as u64));
     let per_sample = |bytes: u64| bytes as f64 / samples;
     let rate = |time: Duration| samples / time.as_secs_f64() / 1e6;
@@ -187,4 +188,5 @@ fn main() {
         &live(50.0, 3600.0, 10_000),
         unpacked,
     );
+    recompute::table();
 }

@@ -3,11 +3,11 @@
 use kerfwatch::input::{ChannelId, Input};
 use kerfwatch::recording::time_of;
 use parquet::basic::{Compression, Encoding, Repetition, Type as Physical, ZstdLevel};
-use parquet::column::reader::ColumnReader;
-use parquet::data_type::{ByteArray, ByteArrayType, DoubleType, Int32Type, Int64Type};
+use parquet::column::reader::{ColumnReader, ColumnReaderImpl};
+use parquet::data_type::{ByteArray, ByteArrayType, DataType, DoubleType, Int32Type, Int64Type};
 use parquet::file::properties::WriterProperties;
 use parquet::file::reader::{FileReader, SerializedFileReader};
-use parquet::file::writer::SerializedFileWriter;
+use parquet::file::writer::{SerializedFileWriter, SerializedRowGroupWriter};
 use parquet::schema::types::Type;
 use std::fmt::Write as _;
 use std::fs::File;
@@ -97,110 +97,65 @@ pub(crate) fn write_parquet(inputs: &[Input], path: &Path) {
     for rows in rows.chunks(GROUP_ROWS) {
         let mut group = file.next_row_group().unwrap();
         let at: Vec<i64> = rows.iter().map(|input| time_of(input)).collect();
-        let mut column = group.next_column().unwrap().unwrap();
-        column
-            .typed::<Int64Type>()
-            .write_batch(&at, None, None)
-            .unwrap();
-        column.close().unwrap();
+        write_column::<Int64Type>(&mut group, &at);
         let source = rows.iter().map(|input| match input {
             Input::Reading { channel, .. } => i32::from(*channel == ChannelId::Depth),
             Input::Received { port, .. } => i32::from(*port),
             _ => -1,
         });
-        let source: Vec<i32> = source.collect();
-        let mut column = group.next_column().unwrap().unwrap();
-        column
-            .typed::<Int32Type>()
-            .write_batch(&source, None, None)
-            .unwrap();
-        column.close().unwrap();
-        let mut column = group.next_column().unwrap().unwrap();
+        write_column::<Int32Type>(&mut group, &source.collect::<Vec<_>>());
         if readings {
             let values = rows.iter().map(|input| match input {
                 Input::Reading { value, .. } => *value,
                 _ => f64::NAN,
             });
-            let values: Vec<f64> = values.collect();
-            column
-                .typed::<DoubleType>()
-                .write_batch(&values, None, None)
-                .unwrap();
+            write_column::<DoubleType>(&mut group, &values.collect::<Vec<_>>());
         } else {
             let frames = rows.iter().map(|input| match input {
                 Input::Received { bytes, .. } => ByteArray::from(bytes.as_slice()),
                 _ => ByteArray::new(),
             });
-            let frames: Vec<ByteArray> = frames.collect();
-            column
-                .typed::<ByteArrayType>()
-                .write_batch(&frames, None, None)
-                .unwrap();
+            write_column::<ByteArrayType>(&mut group, &frames.collect::<Vec<_>>());
         }
-        column.close().unwrap();
         group.close().unwrap();
     }
     file.close().unwrap();
 }
 
+fn write_column<T: DataType>(group: &mut SerializedRowGroupWriter<'_, File>, values: &[T::T]) {
+    let mut column = group.next_column().unwrap().unwrap();
+    let typed = column.typed::<T>();
+    typed.write_batch(values, None, None).unwrap();
+    column.close().unwrap();
+}
+
 /// Reads every column of it, whole batches at a time.
 pub(crate) fn read_parquet(path: &Path) {
-    const ROWS: usize = 8192;
     let file = SerializedFileReader::try_from(path).unwrap();
     for group in 0..file.num_row_groups() {
         let group = file.get_row_group(group).unwrap();
         for column in 0..group.num_columns() {
             match group.get_column_reader(column).unwrap() {
-                ColumnReader::Int64ColumnReader(mut column) => {
-                    let mut values = Vec::with_capacity(ROWS);
-                    while column
-                        .read_records(ROWS, None, None, &mut values)
-                        .unwrap()
-                        .0
-                        > 0
-                    {
-                        black_box(&values);
-                        values.clear();
-                    }
-                }
-                ColumnReader::Int32ColumnReader(mut column) => {
-                    let mut values = Vec::with_capacity(ROWS);
-                    while column
-                        .read_records(ROWS, None, None, &mut values)
-                        .unwrap()
-                        .0
-                        > 0
-                    {
-                        black_box(&values);
-                        values.clear();
-                    }
-                }
-                ColumnReader::DoubleColumnReader(mut column) => {
-                    let mut values = Vec::with_capacity(ROWS);
-                    while column
-                        .read_records(ROWS, None, None, &mut values)
-                        .unwrap()
-                        .0
-                        > 0
-                    {
-                        black_box(&values);
-                        values.clear();
-                    }
-                }
-                ColumnReader::ByteArrayColumnReader(mut column) => {
-                    let mut values = Vec::with_capacity(ROWS);
-                    while column
-                        .read_records(ROWS, None, None, &mut values)
-                        .unwrap()
-                        .0
-                        > 0
-                    {
-                        black_box(&values);
-                        values.clear();
-                    }
-                }
+                ColumnReader::Int64ColumnReader(column) => read_column(column),
+                ColumnReader::Int32ColumnReader(column) => read_column(column),
+                ColumnReader::DoubleColumnReader(column) => read_column(column),
+                ColumnReader::ByteArrayColumnReader(column) => read_column(column),
                 _ => unreachable!("no such column was written"),
             }
         }
+    }
+}
+
+fn read_column<T: DataType>(mut column: ColumnReaderImpl<T>) {
+    const ROWS: usize = 8192;
+    let mut values = Vec::with_capacity(ROWS);
+    while column
+        .read_records(ROWS, None, None, &mut values)
+        .unwrap()
+        .0
+        > 0
+    {
+        black_box(&values);
+        values.clear();
     }
 }

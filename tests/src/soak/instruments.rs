@@ -36,7 +36,7 @@ struct Shared {
 pub struct Instruments {
     folder: PathBuf,
     shared: Arc<Shared>,
-    feeding: JoinHandle<io::Result<()>>,
+    feeding: Option<JoinHandle<io::Result<()>>>,
 }
 
 fn held<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
@@ -59,7 +59,7 @@ impl Instruments {
         let this = Self {
             folder: folder.to_owned(),
             shared,
-            feeding,
+            feeding: Some(feeding),
         };
         for channel in 0..2 {
             this.plug(channel)?;
@@ -111,12 +111,14 @@ impl Instruments {
         (first, end, begin)
     }
 
-    /// Falls silent; the account.
-    pub fn stop(self) -> anyhow::Result<Account> {
+    /// Falls silent, still plugged in: what is in the lines is heard. The account.
+    pub fn fall_silent(&mut self) -> anyhow::Result<Account> {
         self.shared.stop.store(true, Ordering::SeqCst);
-        self.feeding
-            .join()
-            .map_err(|_| anyhow::anyhow!("the instruments panicked"))??;
+        if let Some(feeding) = self.feeding.take() {
+            feeding
+                .join()
+                .map_err(|_| anyhow::anyhow!("the instruments panicked"))??;
+        }
         Ok(std::mem::take(&mut *held(&self.shared.account)))
     }
 }

@@ -1,6 +1,7 @@
 //! A database that comes and goes: keeps what it took, and is down when told to.
 
-use std::collections::BTreeSet;
+use std::collections::BTreeMap;
+use std::hash::{DefaultHasher, Hash, Hasher};
 use std::io::{self, BufRead, BufReader, Read, Write};
 use std::net::{SocketAddr, TcpListener, TcpStream};
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
@@ -11,8 +12,63 @@ use std::time::Duration;
 struct Shared {
     is_down: AtomicBool,
     refused: AtomicU64,
-    /// Measurement, tags and time of each point.
-    points: Mutex<BTreeSet<String>>,
+    points: Mutex<Points>,
+}
+
+/// Points of the line protocol. A point is told by measurement, tags, time and the names of its fields; sent again, its
+/// values replace the former ones.
+#[derive(Debug, Default, PartialEq, Eq)]
+pub struct Points {
+    /// A digest of the values, by time, by all else.
+    series: BTreeMap<String, BTreeMap<i64, u64>>,
+}
+
+impl Points {
+    /// Adds each point of a text.
+    pub fn take(&mut self, text: &str) {
+        for (series, at, values) in text.lines().filter_map(parts) {
+            let mut digest = DefaultHasher::new();
+            values.hash(&mut digest);
+            let series = self.series.entry(series).or_default();
+            series.insert(at, digest.finish());
+        }
+    }
+
+    /// How many there are.
+    pub fn len(&self) -> usize {
+        self.series.values().map(BTreeMap::len).sum()
+    }
+
+    /// There is none.
+    pub fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+
+    /// How many of each measurement.
+    pub fn by_measurement(&self) -> BTreeMap<&str, usize> {
+        self.count(|_, _, _| true)
+    }
+
+    /// How many of each measurement are not in `other`, or have other values there.
+    pub fn not_in(&self, other: &Self) -> BTreeMap<&str, usize> {
+        self.count(|series, at, digest| {
+            let there = other.series.get(series).and_then(|points| points.get(&at));
+            there != Some(&digest)
+        })
+    }
+
+    fn count(&self, which: impl Fn(&str, i64, u64) -> bool) -> BTreeMap<&str, usize> {
+        let mut counts = BTreeMap::new();
+        for (series, points) in &self.series {
+            let name = series.split(',').next().unwrap_or(series);
+            let found = points
+                .iter()
+                .filter(|(at, value)| which(series, **at, **value));
+            *counts.entry(name).or_default() += found.count();
+        }
+        counts.retain(|_, count| *count > 0);
+        counts
+    }
 }
 
 /// The server; lives as long as the process.
@@ -52,7 +108,7 @@ impl Server {
     }
 
     /// What it holds; it is empty afterwards.
-    pub fn take(&self) -> BTreeSet<String> {
+    pub fn take(&self) -> Points {
         let mut points = self
             .shared
             .points
@@ -89,35 +145,53 @@ fn answer(shared: &Shared, mut stream: TcpStream, number: usize) -> io::Result<(
     {
         let mut points = shared.points.lock().unwrap_or_else(PoisonError::into_inner);
         let text = String::from_utf8_lossy(&body);
-        for point in text.lines().filter(|l| !l.starts_with("forward_check")) {
-            points.insert(identity(point));
-        }
+        points.take(&text);
     }
     stream.write_all(b"HTTP/1.1 204 No Content\r\nConnection: close\r\n\r\n")
 }
 
-/// Measurement with tags, and time: what makes a point the same point. Between them stand the fields.
-fn identity(point: &str) -> String {
+/// Measurement with tags and names of fields; time; the fields. `None` for what is no point of a run.
+fn parts(point: &str) -> Option<(String, i64, &str)> {
+    if point.starts_with("forward_check") {
+        return None;
+    }
     let mut escaped = false;
     let end = point.find(|c: char| {
         let is_end = c == ' ' && !escaped;
         escaped = c == '\\' && !escaped;
         is_end
-    });
-    let series = point.get(..end.unwrap_or(point.len())).unwrap_or(point);
-    let time = point.rsplit(' ').next().unwrap_or("");
-    format!("{series} {time}")
+    })?;
+    let (series, rest) = point.split_at(end);
+    let (fields, at) = rest.trim_start().rsplit_once(' ')?;
+    // No text field of ours holds a comma.
+    let names = fields.split(',').filter_map(|f| f.split('=').next());
+    let names: Vec<&str> = names.collect();
+    Some((
+        format!("{series} {}", names.join(",")),
+        at.parse().ok()?,
+        fields,
+    ))
 }
 
 #[cfg(test)]
 mod tests {
-    use super::identity;
+    use super::*;
 
     #[test]
-    fn a_point_is_named_by_series_and_time() {
+    fn a_point_is_named_by_series_fields_and_time() {
         assert_eq!(
-            identity("line,well=a\\ b x=1,y=\"c d\" 17"),
-            "line,well=a\\ b 17"
+            parts("line,well=a\\ b x=1,y=\"c d\" 17"),
+            Some(("line,well=a\\ b x,y".to_owned(), 17, "x=1,y=\"c d\""))
         );
+    }
+
+    #[test]
+    fn points_missing_or_of_another_value_are_counted() {
+        let (mut sent, mut there) = (Points::default(), Points::default());
+        sent.take("line,w=a x=1 1\nline,w=a y=2 1\nline,w=a x=3 2\nstroke,w=a n=1 1\n");
+        there.take("line,w=a x=1 1\nline,w=a x=4 2\nstroke,w=a n=1 1\n");
+        assert_eq!(sent.len(), 4);
+        assert_eq!(sent.not_in(&there), BTreeMap::from([("line", 2)]));
+        assert!(there.not_in(&there).is_empty());
     }
 }

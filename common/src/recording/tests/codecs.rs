@@ -4,6 +4,7 @@ use super::disk::Seeded;
 use crate::input::{ChannelId, Input, Mark, MarkKind};
 use crate::recording::batch::Batch;
 use crate::recording::column::{Bytes, IntColumn, ReadingColumn};
+use crate::recording::polled::Polled;
 use crate::recording::text::Text;
 use crate::recording::{fuzz_blocks, fuzz_payload, fuzz_segment};
 use proptest::collection::vec;
@@ -33,7 +34,13 @@ fn line() -> impl Strategy<Value = Vec<u8>> {
 
 fn input() -> impl Strategy<Value = Input> {
     let at = prop_oneof![any::<i64>(), 0..10_000_000_000_i64];
-    let bytes = prop_oneof![vec(any::<u8>(), 0..20), line()];
+    let polled = (1..4_u8, any::<u16>(), any::<bool>()).prop_map(|(unit, value, right)| {
+        let [high, low] = value.to_be_bytes();
+        let mut frame = with_check(vec![unit, 3, 2, high, low]);
+        frame[6] ^= u8::from(!right);
+        frame
+    });
+    let bytes = prop_oneof![vec(any::<u8>(), 0..20), line(), polled];
     let kind = prop_oneof![
         Just(MarkKind::CutterIn),
         any::<String>().prop_map(MarkKind::Note),
@@ -121,8 +128,9 @@ proptest! {
         vec(prop::sample::select(b"+-0123456789. *$A\n".to_vec()), 0..300),
     ]) {
         prop_assert_eq!(&Bytes::encode(&bytes).decode(bytes.len()).unwrap(), &bytes);
-        for width in [None, Some(0), Some(1), Some(9), Some(bytes.len())] {
-            let text = Text::encode(&bytes, width);
+        let others = [None, Some(0), Some(1), Some(9), Some(bytes.len())];
+        let others = others.map(|width| Text::other(&bytes, width));
+        for text in others.into_iter().chain(Text::lines(&bytes)) {
             prop_assert_eq!(&text.decode(bytes.len()).unwrap(), &bytes);
             prop_assert!(bytes.is_empty() || text.decode(bytes.len() - 1).is_err());
         }
@@ -170,42 +178,80 @@ fn lines_of_common_instruments_become_numbers_and_a_right_check_costs_nothing() 
         checked.extend(format!("${body}*{check:02X}\r\n").into_bytes());
     }
     for text in [bytes, checked] {
-        let packed = crate::recording::payload::encode(&Text::encode(&text, None)).unwrap();
+        let packed = crate::recording::payload::encode(&Text::lines(&text)).unwrap();
         assert!(packed.len() < 1400, "{} bytes for 1000 lines", packed.len());
     }
 }
 
+fn with_check(mut frame: Vec<u8>) -> Vec<u8> {
+    let check = crc::Crc::<u16>::new(&crc::CRC_16_MODBUS).checksum(&frame);
+    frame.extend(check.to_le_bytes());
+    frame
+}
+
+/// Two devices asked in turn; the value of each is uniform over 200 counts: 7.6 bits.
+fn answers(count: usize) -> Vec<Vec<u8>> {
+    let mut dice = Seeded(4);
+    let mut answer = |n: usize| {
+        let start = [35_000_u32, 2_000_000][n % 2];
+        let mut frame = vec![1 + (n % 2) as u8, 3, 4];
+        frame.extend((start + dice.below(200) as u32).to_be_bytes());
+        with_check(frame)
+    };
+    (0..count).map(&mut answer).collect()
+}
+
+fn size(polled: &Polled) -> usize {
+    crate::recording::payload::encode(polled).unwrap().len()
+}
+
 #[test]
 fn polled_register_answers_cost_what_their_value_is_worth() {
-    let check = crc::Crc::<u16>::new(&crc::CRC_16_MODBUS);
-    let mut dice = Seeded(4);
-    let mut bytes = Vec::new();
-    for _ in 0..4000 {
-        let value = 35_000 + dice.below(200) as u32;
-        let mut frame = vec![1, 3, 4];
-        frame.extend(value.to_be_bytes());
-        let sum = check.checksum(&frame);
-        frame.extend(sum.to_le_bytes());
-        bytes.extend(frame);
-    }
-    let text = Text::encode(&bytes, Some(9));
-    assert_eq!(text.decode(bytes.len()).unwrap(), bytes);
-    let packed = crate::recording::payload::encode(&text).unwrap();
-    // The value is uniform over 200 counts: 7.6 bits.
+    let frames = answers(4000);
+    let at: Vec<i64> = (0..4000).map(|n| n * 10_000_000).collect();
+    let (polled, times) = Polled::encode(&frames.concat(), &[9; 4000], &at).unwrap();
+    assert_eq!(polled.decode(36_000).unwrap(), frames.concat());
+    assert!(polled.decode(35_999).is_err());
+    assert_eq!(polled.times(&times, 4000).unwrap(), at);
     assert!(
-        packed.len() < 4500,
+        size(&polled) < 4200,
         "{} bytes for 4000 frames",
-        packed.len()
+        size(&polled)
     );
-    bytes[8] ^= 1;
-    let wrong_check = Text::encode(&bytes, Some(9));
-    assert_eq!(wrong_check.decode(bytes.len()).unwrap(), bytes);
+}
+
+#[test]
+fn wrong_checks_torn_frames_and_noise_cost_little_and_come_back() {
+    let mut frames = answers(4000);
+    frames[70][8] ^= 1;
+    frames[900].truncate(4);
+    frames.insert(2000, b"\x00\n+12.5".to_vec());
+    frames.insert(3000, with_check(vec![1, 0x83, 2]));
+    let bytes = frames.concat();
+    // However the bytes were cut on the way.
+    let mut cut = vec![7_i64; bytes.len() / 7];
+    cut.push((bytes.len() % 7) as i64);
+    let whole: Vec<i64> = frames.iter().map(|frame| frame.len() as i64).collect();
+    for lengths in [whole, cut] {
+        let at: Vec<i64> = (0..lengths.len() as i64).map(|n| n * n).collect();
+        let (polled, times) = Polled::encode(&bytes, &lengths, &at).unwrap();
+        assert_eq!(polled.decode(bytes.len()).unwrap(), bytes);
+        assert_eq!(polled.times(&times, at.len()).unwrap(), at);
+        assert!(polled.times(&times, at.len() + 1).is_err());
+        assert!(size(&polled) < 4500, "{} bytes", size(&polled));
+    }
+    let noise: Vec<u8> = (0..400_u32).map(|n| (n * n % 251) as u8).collect();
+    assert!(Polled::encode(&noise, &[400], &[0]).is_none());
+    assert!(Polled::encode(&[], &[], &[]).is_some_and(|(p, _)| p.decode(0).is_ok()));
 }
 
 #[test]
 fn mangled_payloads_and_segments_never_panic() {
     let mut dice = Seeded(9);
-    let inputs = super::roundtrip::mixed(300);
+    let mut inputs = super::roundtrip::mixed(300);
+    for (at, bytes) in (0..).zip(answers(40)) {
+        inputs.push(Input::Received { port: 9, at, bytes });
+    }
     let payload = batch_of(&inputs).encode().unwrap();
     for _ in 0..super::histories::count("KERFWATCH_MANGLED", 3000) {
         let mut mangled = payload.clone();

@@ -295,6 +295,19 @@ fn on_a_full_disk_derived_data_make_room_raw_data_wait_and_writing_resumes_by_it
     let back: Vec<Input> = reader.inputs().collect();
     assert!(back.len() == inputs.len() && back.iter().zip(&inputs).all(|(a, b)| same(a, b)));
     assert_eq!(reader.lost_blocks(), 0);
+    // What made room is told, and is no damage; a raw segment that is missing is.
+    let check = reader.verify(i64::MAX);
+    assert!(check.is_whole() && check.damage.is_empty(), "{check:?}");
+    assert!(check.derived_missing > 0);
+    assert_eq!(
+        check.derived + check.derived_missing,
+        61 * 20,
+        "the rest waited"
+    );
+    let disk = reader.into_storage();
+    disk.delete("raw-00002.kwr");
+    let check = RunReader::new(disk).unwrap().verify(i64::MAX);
+    assert!(!check.is_whole() && !check.damage.is_empty());
 }
 
 #[test]

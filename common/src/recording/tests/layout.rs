@@ -4,6 +4,8 @@ use crate::input::{ChannelId, Input};
 use crate::recording::Derived;
 use crate::recording::batch::Batch;
 use crate::recording::layout::{BlockHeader, BlockKind, RunTag, SegmentHeader, Store, block};
+use crate::recording::payload;
+use crate::recording::text::Text;
 use crate::result::{AlarmRecord, Direction, GrooveBin, Interval, State, Stroke};
 
 fn hex(bytes: &[u8]) -> String {
@@ -34,7 +36,7 @@ fn the_worked_example_of_a_block_is_what_is_written() {
     let bytes = block(BlockKind::End, 258, 0, &[], salt);
     assert_eq!(
         hex(&bytes),
-        "4b57420105010000000000000000000002010000000000009f0b1e4545da8c47"
+        "4b57420105020000000000000000000002010000000000009f0b1e450dcaf8d9"
     );
     let header = BlockHeader::from_bytes(&bytes, salt).unwrap();
     assert_eq!((header.kind, header.sequence), (BlockKind::End, 258));
@@ -118,4 +120,20 @@ fn the_shape_of_derived_records_has_not_changed() {
         hex(&rows),
         "04000100000000000000f03f000000000000004000000000000008400000000000001040000000000000144000000000000018400000000000001c40000000000000204000000000000022400102000000000000f03f000000000000004002000000000000f03f076c617463686564086f76657270756c6c0468696768000000000000f03f0001000000000000004003000000000000f03f01000000000000f03f000000000000004000000000000008400000000000001040000000000000144000000000000018400701000000000000e03f00"
     );
+}
+
+/// Eight frames of the bytes 1, 3 and their check, as runs of encoding 1 have them.
+const OLD_RECORDS: &str = "02080102000200000600";
+
+#[test]
+fn frames_of_older_runs_are_read() {
+    let bytes: Vec<u8> = (0..OLD_RECORDS.len())
+        .step_by(2)
+        .map(|at| u8::from_str_radix(&OLD_RECORDS[at..at + 2], 16).unwrap())
+        .collect();
+    let text: Text = payload::decode(&bytes).unwrap();
+    let sum = crc::Crc::<u16>::new(&crc::CRC_16_MODBUS).checksum(&[1, 3]);
+    let [low, high] = sum.to_le_bytes();
+    assert_eq!(text.decode(32).unwrap(), [1, 3, low, high].repeat(8));
+    assert!(payload::is_known(1) && payload::is_known(2) && !payload::is_known(3));
 }

@@ -56,10 +56,9 @@ fn bytes_per_sample(inputs: &[Input]) -> f64 {
     check.bytes as f64 / check.samples as f64
 }
 
-/// Each answer carries a checksum of two bytes that nothing can compress, and comes with a question:
-/// polled registers do not stay below the three bytes of all else.
+/// Each answer comes with a question, whose time is on record too.
 #[test]
-fn polled_registers_take_less_than_four_bytes_a_sample() {
+fn polled_registers_take_at_most_three_bytes_a_sample() {
     let sums = crc::Crc::<u16>::new(&crc::CRC_16_MODBUS);
     let with_sum = |mut frame: Vec<u8>| {
         frame.extend(sums.checksum(&frame).to_le_bytes());
@@ -87,7 +86,7 @@ fn polled_registers_take_less_than_four_bytes_a_sample() {
         }
     }
     let size = bytes_per_sample(&inputs);
-    assert!(size < 4.0, "{size}");
+    assert!(size <= 3.0, "{size}");
 }
 
 #[test]

@@ -12,9 +12,9 @@ use std::path::Path;
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
-const ALL: usize = DECISION_POINTS + READING_POINTS;
+pub(super) const ALL: usize = DECISION_POINTS + READING_POINTS;
 
-fn limits() -> Limits {
+pub(super) fn limits() -> Limits {
     Limits {
         connect: Duration::from_secs(1),
         whole: Duration::from_millis(400),
@@ -28,7 +28,7 @@ fn limits() -> Limits {
     }
 }
 
-fn place(server: &FakeServer) -> Forward {
+pub(super) fn place(server: &FakeServer) -> Forward {
     Forward {
         url: server.url(),
         org: "crew".to_owned(),
@@ -39,13 +39,13 @@ fn place(server: &FakeServer) -> Forward {
     }
 }
 
-struct Outcome {
-    all_sent: bool,
+pub(super) struct Outcome {
+    pub(super) all_sent: bool,
     progress: Arc<Progress>,
     alarms: Arc<ShellAlarms>,
 }
 
-fn forward(folder: &Path, place: Forward, limits: Limits) -> Outcome {
+pub(super) fn forward(folder: &Path, place: Forward, limits: Limits) -> Outcome {
     let (progress, alarms) = (Arc::<Progress>::default(), Arc::<ShellAlarms>::default());
     let forwarder = Forwarder::start(
         place,
@@ -136,37 +136,6 @@ fn server_errors_hang_ups_and_silence_are_waited_out() {
     assert_all_once(&server);
     assert_eq!(outcome.progress.forward.view().unwrap().failures, 4);
     assert!(outcome.alarms.views().is_empty(), "too short for an alarm");
-}
-
-#[test]
-fn what_a_killed_server_had_confirmed_and_forgot_goes_again() {
-    const FORGOTTEN: std::ops::Range<usize> = 1..4;
-    let folder = tempfile::tempdir().unwrap();
-    finished(folder.path());
-    let kept = Arc::new(Mutex::new(Vec::new()));
-    let on_disk = Arc::clone(&kept);
-    let server = FakeServer::start(move |asked, number| {
-        if number == FORGOTTEN.end {
-            return Reply::HangUp;
-        }
-        if asked.body.len() > 4_000 {
-            return say(413);
-        }
-        if !FORGOTTEN.contains(&number) {
-            let lines = asked.body.lines().map(str::to_owned);
-            on_disk.lock().unwrap().extend(lines);
-        }
-        say(204)
-    });
-    let limits = Limits {
-        again: Duration::from_secs(60),
-        ..limits()
-    };
-    let outcome = forward(folder.path(), place(&server), limits);
-    assert!(outcome.all_sent);
-    let kept: BTreeSet<String> = kept.lock().unwrap().iter().cloned().collect();
-    assert_eq!(kept, server.taken().into_iter().collect());
-    assert_eq!(kept.len(), ALL);
 }
 
 #[test]

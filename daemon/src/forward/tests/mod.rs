@@ -2,5 +2,7 @@
 
 mod answers;
 mod fake_server;
+mod forgetful;
+mod late;
 mod record;
 mod token;

@@ -126,12 +126,12 @@ pub(super) fn finished(folder: &Path) {
     writer.finish(0).unwrap();
 }
 
-fn open(folder: &Path, cursor: Cursor) -> Queue {
+pub(super) fn open(folder: &Path, cursor: Cursor) -> Queue {
     Queue::open(folder, cursor, 1.0).unwrap()
 }
 
 /// All points of a queue up to `until`, in order.
-fn drain(queue: &mut Queue, points_max: usize, until: Option<Nanos>) -> Vec<String> {
+pub(super) fn drain(queue: &mut Queue, points_max: usize, until: Option<Nanos>) -> Vec<String> {
     let mut lines = Vec::new();
     loop {
         match queue.next(points_max, until) {
@@ -146,7 +146,7 @@ fn drain(queue: &mut Queue, points_max: usize, until: Option<Nanos>) -> Vec<Stri
     }
 }
 
-fn unique(lines: &[String]) -> BTreeSet<&str> {
+pub(super) fn unique(lines: &[String]) -> BTreeSet<&str> {
     lines.iter().map(String::as_str).collect()
 }
 

@@ -1,8 +1,8 @@
 //! The soak under way: faults by dice, overpulls all through, a line each minute.
 
 use crate::Args;
-use crate::disk::SmallDisk;
 use kerfwatch_tests::mangle::Dice;
+use kerfwatch_tests::small_disk::SmallDisk;
 use kerfwatch_tests::soak::account::Overpull;
 use kerfwatch_tests::soak::daemon::{Daemon, Program};
 use kerfwatch_tests::soak::instruments::Instruments;
@@ -19,6 +19,9 @@ use std::time::{Duration, Instant};
 const ALARM_WITHIN: Duration = Duration::from_millis(1000);
 /// How long the disk stays full.
 const DISK_FULL: Duration = Duration::from_secs(20);
+/// The daemon looks at the clock every five seconds.
+const CLOCK_NOTICED_WITHIN: Duration = Duration::from_secs(15);
+
 /// What is done to the daemon and its instruments.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) enum Fault {
@@ -42,6 +45,35 @@ impl Fault {
     }
 }
 
+/// The daemon's view of the system clock.
+#[derive(Debug)]
+pub(crate) struct Clock {
+    /// What the library that fakes it reads.
+    pub(crate) file: PathBuf,
+    /// From the true time, s.
+    pub(crate) offset_s: i64,
+    /// Steps made, and those that the daemon counted, all lives together.
+    pub(crate) made: u64,
+    pub(crate) noticed: u64,
+}
+
+impl Clock {
+    pub(crate) fn right(file: PathBuf) -> std::io::Result<Self> {
+        let clock = Self {
+            file,
+            offset_s: 0,
+            made: 0,
+            noticed: 0,
+        };
+        clock.set()?;
+        Ok(clock)
+    }
+
+    fn set(&self) -> std::io::Result<()> {
+        fs::write(&self.file, format!("{:+}s\n", self.offset_s))
+    }
+}
+
 /// The soak under way.
 pub(crate) struct Soak {
     pub(crate) program: Program,
@@ -51,8 +83,7 @@ pub(crate) struct Soak {
     pub(crate) words: Receiver<(Instant, String)>,
     pub(crate) limit_n: f64,
     pub(crate) disk: Option<SmallDisk>,
-    pub(crate) clock_file: PathBuf,
-    pub(crate) clock_steps: u64,
+    pub(crate) clock: Clock,
     pub(crate) plugged: [bool; 2],
     pub(crate) faults: BTreeMap<Fault, u64>,
     pub(crate) false_alarms: u64,
@@ -156,13 +187,7 @@ impl Soak {
             Fault::UnplugBoth => self.unplug(&[0, 1], pause),
             Fault::Kill => self.kill(pause),
             Fault::DiskFull => self.fill_disk(),
-            Fault::ClockStep => {
-                // Forward and back, seconds to an hour.
-                let offset = i64::try_from(dice.below(7200))? - 3600;
-                fs::write(&self.clock_file, format!("{offset:+}s\n"))?;
-                self.clock_steps += 1;
-                Ok(())
-            }
+            Fault::ClockStep => self.step_clock(dice),
         }
     }
 
@@ -193,10 +218,7 @@ impl Soak {
     }
 
     fn ports_opened(&mut self) -> anyhow::Result<u64> {
-        let health = self.daemon()?.health();
-        Ok(health
-            .and_then(|h| h.all["ports_opened"].as_u64())
-            .unwrap_or(0))
+        self.counted("ports_opened")
     }
 
     /// From soon on every line counts again.
@@ -215,7 +237,7 @@ impl Soak {
 
     fn kill(&mut self, pause: Duration) -> anyhow::Result<()> {
         self.overpull()?;
-        self.note_lost();
+        self.note_counts()?;
         let Some(health) = self.daemon()?.health() else {
             anyhow::bail!("the page does not answer");
         };
@@ -275,12 +297,44 @@ impl Soak {
         Ok(())
     }
 
-    pub(crate) fn note_lost(&mut self) {
-        let lost = self.daemon.as_ref().and_then(Daemon::health);
-        let lost = lost
-            .and_then(|h| h.all["record_lost"].as_u64())
-            .unwrap_or(0);
-        self.record_lost += lost;
+    /// Forward or back, seconds to an hour; waits until it is noticed.
+    fn step_clock(&mut self, dice: &mut Dice) -> anyhow::Result<()> {
+        let size = 2 + i64::try_from(dice.below(3600))?;
+        // Back towards the true time, so that the steps do not add up.
+        let back = self.clock.offset_s > 0 || (self.clock.offset_s == 0 && dice.once_in(2));
+        self.clock.offset_s += if back { -size } else { size };
+        let before = self.clock_steps_counted()?;
+        self.clock.set()?;
+        self.clock.made += 1;
+        let patience = Instant::now() + CLOCK_NOTICED_WITHIN;
+        while Instant::now() < patience && self.clock_steps_counted()? == before {
+            std::thread::sleep(Duration::from_millis(200));
+        }
+        Ok(())
+    }
+
+    fn clock_steps_counted(&mut self) -> anyhow::Result<u64> {
+        self.counted("clock_steps")
+    }
+
+    /// A count of this life of the daemon, from its page.
+    fn counted(&mut self, name: &str) -> anyhow::Result<u64> {
+        let patience = Instant::now() + Duration::from_secs(10);
+        loop {
+            let health = self.daemon()?.health();
+            if let Some(count) = health.and_then(|h| h.all[name].as_u64()) {
+                return Ok(count);
+            }
+            anyhow::ensure!(Instant::now() < patience, "the page does not tell {name}");
+            std::thread::sleep(Duration::from_millis(100));
+        }
+    }
+
+    /// Before a life of the daemon ends: what it alone counts.
+    pub(crate) fn note_counts(&mut self) -> anyhow::Result<()> {
+        self.record_lost += self.counted("record_lost")?;
+        self.clock.noticed += self.clock_steps_counted()?;
+        Ok(())
     }
 
     /// An overpull, if the load instrument is in; waits until it is told, then takes it back.

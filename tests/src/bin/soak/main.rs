@@ -12,15 +12,14 @@
 //! daemon's own view of it steps). Under all of them the database comes and goes and most pages read
 //! slowly. Overpulls come at random times all through, also while the depth instrument is out.
 
-mod disk;
 mod faults;
 mod verdict;
 
 use clap::Parser;
-use disk::SmallDisk;
-use faults::Soak;
+use faults::{Clock, Soak};
 use kerfwatch::alarm::GuardModel;
 use kerfwatch::job::{Job, apply_set, print_default_job, read_job};
+use kerfwatch_tests::small_disk::SmallDisk;
 use kerfwatch_tests::soak::daemon::{Daemon, Program, TOKEN_ENV};
 use kerfwatch_tests::soak::instruments::{Instruments, NAMES};
 use kerfwatch_tests::soak::pages;
@@ -84,7 +83,7 @@ fn play(args: &Args, folder: &Path) -> anyhow::Result<bool> {
     let runs = folder.join("runs");
     fs::create_dir(&runs)?;
     let disk = (args.disk_mib > 0)
-        .then(|| SmallDisk::mount(&runs, args.disk_mib))
+        .then(|| SmallDisk::mount(&runs, args.disk_mib << 20))
         .flatten();
     if disk.is_none() {
         println!("no small disk (it takes root): the disk is never full in this run");
@@ -100,8 +99,7 @@ fn play(args: &Args, folder: &Path) -> anyhow::Result<bool> {
     let job = read_job(&text, "soak job")
         .map_err(|f| anyhow::anyhow!("{f}"))?
         .job;
-    let clock_file = folder.join("clock");
-    fs::write(&clock_file, "+0s\n")?;
+    let clock = Clock::right(folder.join("clock"))?;
     let program = Program {
         path: match &args.program {
             Some(path) => path.clone(),
@@ -111,7 +109,7 @@ fn play(args: &Args, folder: &Path) -> anyhow::Result<bool> {
         page,
         runs: runs.clone(),
         log: folder.join("daemon.log"),
-        environment: environment(args, &clock_file),
+        environment: environment(args, &clock.file),
     };
     anyhow::ensure!(
         program.path.is_file(),
@@ -147,8 +145,7 @@ fn play(args: &Args, folder: &Path) -> anyhow::Result<bool> {
         words,
         limit_n,
         disk,
-        clock_file,
-        clock_steps: 0,
+        clock,
         plugged: [true; 2],
         faults: BTreeMap::new(),
         false_alarms: 0,

@@ -6,7 +6,6 @@ use kerfwatch_tests::soak::daemon::forward;
 use kerfwatch_tests::soak::instruments::NAMES;
 use kerfwatch_tests::soak::proof::{self, Lines, Proof};
 use kerfwatch_tests::soak::server::Server;
-use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 use std::process::Command;
@@ -23,13 +22,9 @@ pub(crate) fn finish(
     memory: &[f64],
     folder: &Path,
 ) -> anyhow::Result<bool> {
-    soak.note_lost();
-    let steps_seen = soak
-        .daemon()?
-        .health()
-        .and_then(|h| h.all["clock_steps"].as_u64());
-    let account = soak.instruments.stop()?;
+    let account = soak.instruments.fall_silent()?;
     std::thread::sleep(Duration::from_secs(1));
+    soak.note_counts()?;
     if let Some(daemon) = soak.daemon.take() {
         daemon.end()?;
     }
@@ -56,9 +51,8 @@ pub(crate) fn finish(
         server.refused()
     );
     println!(
-        "clock steps: {} made, {} noticed since the last start",
-        soak.clock_steps,
-        steps_seen.unwrap_or(0)
+        "clock steps: {} made, {} noticed",
+        soak.clock.made, soak.clock.noticed
     );
     println!(
         "longest time to resume a run: {:.1} s",
@@ -77,20 +71,20 @@ pub(crate) fn finish(
         "after each kill, all was there that had been reported as synced",
     );
     lines(&proof, &mut all, soak.record_lost);
-    alarms(&proof, &account, soak.false_alarms, &mut all);
-    let missing: Vec<_> = sent_afterwards.difference(&sent_live).collect();
-    println!(
-        "server: {} points in the run, {} of another run of the forwarder missing",
-        sent_live.len(),
-        missing.len()
+    all.judge(
+        soak.clock.made == soak.clock.noticed,
+        "every step of the clock was noticed, once",
     );
-    let mut by_series: BTreeMap<&str, usize> = BTreeMap::new();
-    for point in &missing {
-        let series = point.split(',').next().unwrap_or("");
-        *by_series.entry(series).or_default() += 1;
-    }
-    for (series, count) in by_series {
-        println!("  missing: {count} of {series}");
+    alarms(&proof, &account, soak.false_alarms, &mut all);
+    let missing = sent_afterwards.not_in(&sent_live);
+    println!(
+        "server: {} points in the run, {} sent by another forwarder afterwards",
+        sent_live.len(),
+        sent_afterwards.len()
+    );
+    for (measurement, count) in sent_afterwards.by_measurement() {
+        let missing = missing.get(measurement).copied().unwrap_or(0);
+        println!("  {count} of {measurement}, {missing} of these missing or other in the run");
     }
     all.judge(
         missing.is_empty() && !sent_live.is_empty(),
