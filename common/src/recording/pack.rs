@@ -3,14 +3,15 @@
 //! A block per second is what durability asks for, but at a hundred readings a second such blocks are
 //! mostly headers. Once a segment is closed and synced, its entries are written again in blocks of thousands
 //! into a new file, which replaces the old one by a rename: at any moment one of the two is whole. A segment
-//! with any damage is left alone.
+//! with any damage is left alone. A part of the segment is in memory at a time.
 
 use super::batch::Batch;
 use super::error::RecordError;
 use super::head::NEW_SUFFIX;
 use super::layout::{
-    BLOCK_HEADER, BlockKind, Piece, RunTag, SEGMENT_HEADER, SegmentHeader, block, walk,
+    BLOCK_HEADER, BlockHeader, BlockKind, Piece, RunTag, SEGMENT_HEADER, SegmentHeader, block,
 };
+use super::scan::{self, PART, Scan};
 use super::storage::Storage;
 
 /// Packs one segment; `false` when there was nothing to do.
@@ -20,121 +21,150 @@ pub(super) fn pack(
     tag: RunTag,
     block_entries: usize,
 ) -> Result<bool, RecordError> {
-    let bytes = disk
-        .read(name, 0, usize::MAX)
-        .map_err(RecordError::io("cannot read", name))?;
-    let Some(header) = SegmentHeader::from_bytes(&bytes).filter(|h| h.tag == tag && !h.packed)
+    let stamp = scan::stamp(disk, name).map_err(RecordError::io("cannot read", name))?;
+    let Some(header) = SegmentHeader::from_bytes(&stamp).filter(|h| h.tag == tag && !h.packed)
     else {
         return Ok(false);
     };
-    let Some(packed) = repack(&bytes, header, block_entries).map_err(RecordError::Encode)? else {
-        return Ok(false);
-    };
     let temporary = format!("{name}{NEW_SUFFIX}");
-    let written = write(disk, &temporary, name, &packed);
-    if written.is_err() {
+    let packed = repack(disk, name, &temporary, header, block_entries);
+    if !matches!(packed, Ok(true)) {
         // The old segment is whole; a left-over is removed on resume if it can't be removed now.
+        disk.close(&temporary);
         let _ = disk.remove(&temporary);
+        return packed;
     }
-    written.map(|()| true)
+    disk.rename(&temporary, name)
+        .map_err(RecordError::io("cannot rename to", name))?;
+    disk.sync_dir()
+        .map_err(RecordError::io("cannot sync the folder for", name))?;
+    Ok(true)
 }
 
-fn write(
+/// Writes and syncs the packed segment; `false` when it would not be shorter or the segment is damaged.
+fn repack(
     disk: &mut impl Storage,
-    temporary: &str,
     name: &str,
-    bytes: &[u8],
-) -> Result<(), RecordError> {
+    temporary: &str,
+    mut header: SegmentHeader,
+    block_entries: usize,
+) -> Result<bool, RecordError> {
+    header.packed = true;
+    let mut packed = Packed {
+        salt: header.tag.salt(),
+        block_entries,
+        gathered: Batch::default(),
+        sequence: header.first_entry,
+        out: header.to_bytes(),
+        length: 0,
+    };
     disk.create(temporary)
         .map_err(RecordError::io("cannot create", temporary))?;
-    disk.append(temporary, bytes)
-        .map_err(RecordError::io("cannot write", temporary))?;
+    let mut scan = Scan::from(SEGMENT_HEADER as u64);
+    while let Some(part) = scan
+        .next(disk, name, packed.salt)
+        .map_err(RecordError::io("cannot read", name))?
+    {
+        for piece in part.pieces {
+            let Piece::Block { offset, header } = piece else {
+                return Ok(false);
+            };
+            let payload = &part.bytes[offset + BLOCK_HEADER..][..header.length as usize];
+            if !packed.take(header, payload).map_err(RecordError::Encode)? {
+                return Ok(false);
+            }
+        }
+        packed.write(disk, temporary, PART)?;
+    }
+    packed.put().map_err(RecordError::Encode)?;
+    packed.write(disk, temporary, 0)?;
+    let before = disk
+        .len(name)
+        .map_err(RecordError::io("cannot read", name))?;
+    if packed.length >= before {
+        return Ok(false);
+    }
     disk.sync(temporary)
         .map_err(RecordError::io("cannot sync", temporary))?;
     disk.close(temporary);
-    disk.rename(temporary, name)
-        .map_err(RecordError::io("cannot rename to", name))?;
-    disk.sync_dir()
-        .map_err(RecordError::io("cannot sync the folder for", name))
+    Ok(true)
 }
 
-/// The packed segment, or `None` when it would not be shorter or the segment is damaged.
-fn repack(
-    bytes: &[u8],
-    mut header: SegmentHeader,
+/// The packed segment as it grows.
+struct Packed {
+    salt: u32,
     block_entries: usize,
-) -> Result<Option<Vec<u8>>, String> {
-    let salt = header.tag.salt();
-    header.packed = true;
-    let mut out = header.to_bytes();
-    let mut sequence = header.first_entry;
-    let mut gathered = Batch::default();
-    let mut whole = true;
-    let mut failure = None;
-    walk(bytes, SEGMENT_HEADER, salt, |piece| {
-        if !whole || failure.is_some() {
-            return;
-        }
-        let Piece::Block { offset, header } = piece else {
-            whole = false;
-            return;
-        };
-        let payload = &bytes[offset + BLOCK_HEADER..][..header.length as usize];
-        if !header.holds(payload, salt)
-            || header.sequence != sequence + gathered.len() as u64
+    gathered: Batch,
+    /// Of the first entry gathered.
+    sequence: u64,
+    /// Not yet written.
+    out: Vec<u8>,
+    /// Bytes written.
+    length: u64,
+}
+
+impl Packed {
+    /// Takes the next block; `false` when it is not what it should be.
+    fn take(&mut self, header: BlockHeader, payload: &[u8]) -> Result<bool, String> {
+        if !header.holds(payload, self.salt)
+            || header.sequence != self.sequence + self.gathered.len() as u64
             || header.kind == BlockKind::Derived
         {
-            whole = false;
-            return;
+            return Ok(false);
         }
         if header.kind != BlockKind::Inputs {
-            if let Err(error) = put(&mut gathered, &mut sequence, salt, &mut out) {
-                failure = Some(error);
-                return;
-            }
-            out.extend(block(header.kind, sequence, 0, payload, salt));
-            return;
+            self.put()?;
+            let block = block(header.kind, self.sequence, 0, payload, self.salt);
+            self.out.extend(block);
+            return Ok(true);
         }
-        let batch = match Batch::decode(payload, header.entries as usize) {
-            Ok(batch) => batch,
-            Err(error) => {
-                failure = Some(error);
-                return;
+        let mut failure = None;
+        Batch::decode(payload, header.entries as usize)?.for_each(|input| {
+            let is_full = self.gathered.len() >= self.block_entries;
+            if failure.is_none() && (is_full || !self.gathered.accepts(input)) {
+                failure = self.put().err();
             }
-        };
-        batch.for_each(|input| {
-            if failure.is_none() && (gathered.len() >= block_entries || !gathered.accepts(input)) {
-                failure = put(&mut gathered, &mut sequence, salt, &mut out).err();
-            }
-            gathered.push(input);
+            self.gathered.push(input);
         });
-    });
-    if let Some(failure) = failure {
-        return Err(failure);
+        failure.map_or(Ok(true), Err)
     }
-    if whole {
-        put(&mut gathered, &mut sequence, salt, &mut out)?;
-    }
-    Ok((whole && out.len() < bytes.len()).then_some(out))
-}
 
-/// Writes the gathered entries as one block, after checking that it reads back the same.
-fn put(
-    gathered: &mut Batch,
-    sequence: &mut u64,
-    salt: u32,
-    out: &mut Vec<u8>,
-) -> Result<(), String> {
-    if gathered.is_empty() {
-        return Ok(());
+    /// Makes one block of the gathered entries, after checking that it reads back the same.
+    fn put(&mut self) -> Result<(), String> {
+        if self.gathered.is_empty() {
+            return Ok(());
+        }
+        let payload = self.gathered.encode()?;
+        if !Batch::decode(&payload, self.gathered.len())?.same_as(&self.gathered) {
+            return Err("a packed block does not read back the same".to_owned());
+        }
+        let entries = self.gathered.len() as u32;
+        let block = block(
+            BlockKind::Inputs,
+            self.sequence,
+            entries,
+            &payload,
+            self.salt,
+        );
+        self.out.extend(block);
+        self.sequence += u64::from(entries);
+        self.gathered.clear();
+        Ok(())
     }
-    let payload = gathered.encode()?;
-    if !Batch::decode(&payload, gathered.len())?.same_as(gathered) {
-        return Err("a packed block does not read back the same".to_owned());
+
+    /// Hands over what is ready, if it is more than `most` bytes.
+    fn write(
+        &mut self,
+        disk: &mut impl Storage,
+        temporary: &str,
+        most: usize,
+    ) -> Result<(), RecordError> {
+        if self.out.len() > most {
+            disk.append(temporary, &self.out)
+                .map_err(RecordError::io("cannot write", temporary))?;
+            self.length += self.out.len() as u64;
+            self.out.clear();
+        }
+        Ok(())
     }
-    let entries = gathered.len() as u32;
-    out.extend(block(BlockKind::Inputs, *sequence, entries, &payload, salt));
-    *sequence += u64::from(entries);
-    gathered.clear();
-    Ok(())
 }
