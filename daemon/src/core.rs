@@ -90,7 +90,10 @@ impl Core {
                 }
             });
             self.change_over_if_near(&progress);
-            self.tell_pick_up(&mut told_pick_up);
+            // A stand-in has learned too little.
+            if self.catching_up.is_none() {
+                self.tell_pick_up(&mut told_pick_up);
+            }
             if let Some(at) = newest {
                 progress.core_at_ns.store(at, Ordering::Relaxed);
             }

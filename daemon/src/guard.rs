@@ -192,4 +192,40 @@ mod tests {
             assert_eq!(seen, raised, "{tension} N");
         }
     }
+
+    #[test]
+    fn while_the_counter_is_not_known_the_least_limit_holds() {
+        let text = with_plain_instruments(print_default_job()).unwrap();
+        let job = read_job(&text, "sample").unwrap().job;
+        let pipeline = Pipeline::new(&job);
+        let model = GuardModel::new(&job);
+        // In a deep part of the well more may be pulled at surface: the line's own weight is not on the weak point.
+        let (least, here) = (model.limit_n(None), model.limit_n(Some(2010.0)));
+        assert!(least + 20.0 < here, "{least} N, {here} N");
+        let learned = Arc::<Learned>::default();
+        let mut guard = Guard::new(&job, &pipeline, Arc::clone(&learned), false);
+        let mut at = 0;
+        let mut send = |guard: &mut Guard, channel, value| {
+            at += 20_000_000;
+            let frame = line(channel, at, value);
+            let input = Input::Received {
+                port: frame.port,
+                at,
+                bytes: frame.bytes,
+            };
+            guard.judge(&input).overpull
+        };
+        let over = 0.5 * (least + here);
+        send(&mut guard, ChannelId::Depth, 2010.0);
+        let raised = (0..5).find_map(|_| send(&mut guard, ChannelId::Load, over));
+        assert_eq!(raised.map(|warning| warning.limit_n), Some(least));
+        // The record says where the counter stands: the limit of this depth holds again.
+        for _ in 0..5 {
+            send(&mut guard, ChannelId::Load, 1000.0);
+        }
+        learned.put_counter(pipeline.instruments().counter());
+        send(&mut guard, ChannelId::Depth, 2010.0);
+        let raised = (0..5).find_map(|_| send(&mut guard, ChannelId::Load, over));
+        assert_eq!(raised, None);
+    }
 }
