@@ -166,38 +166,46 @@ fn groove_error(result: &Value, truth: &Value) -> f64 {
 }
 
 #[test]
-fn a_counter_that_starts_wrong_is_noticed_by_the_groove_and_corrected_by_hand() {
+fn a_counter_that_starts_wrong_is_measured_by_the_groove_and_corrected_for() {
     let dir = tempfile::tempdir().unwrap();
     let error = 0.8;
     let truth = reentered(dir.path(), error, |_, _| {});
     let (exit, text, err) = chain(dir.path(), &["first", "second"]);
     assert_eq!(exit, Exit::Well, "{err}");
-    let counted: Value = serde_json::from_str(&text).unwrap();
-    let second = &counted["chain"][1];
-    assert_eq!(second["depth"], "suggested", "{second}");
-    assert_eq!(second["shift_m"], 0.0, "nothing is applied unasked");
+    let measured: Value = serde_json::from_str(&text).unwrap();
+    let second = &measured["chain"][1];
+    assert_eq!(second["depth"], "measured", "{second}");
     let number = |key: &str| second[key].as_f64().unwrap();
+    assert!((number("shift_m") + error).abs() < 0.2, "{second}");
     assert!(
-        (number("suggested_low_m")..=number("suggested_high_m")).contains(&-error),
+        (number("shift_low_m")..=number("shift_high_m")).contains(&-error),
         "{second}"
     );
     assert!(
-        err.contains("not applied") && err.contains("--shift"),
+        err.contains("shallower than counted") && err.contains("--shift"),
         "{err}"
     );
-    let shift = ["--shift", "-0.8 m"];
-    let (_, text, _) = chain_with(dir.path(), &["first", "second"], &shift);
-    let given: Value = serde_json::from_str(&text).unwrap();
-    assert_eq!(given["chain"][1]["depth"], "given");
+    let shifted = |shift: &str| -> Value {
+        let (exit, text, err) = chain_with(dir.path(), &["first", "second"], &["--shift", shift]);
+        assert_eq!(exit, Exit::Well, "{err}");
+        let result: Value = serde_json::from_str(&text).unwrap();
+        assert_eq!(result["chain"][1]["depth"], "given");
+        result
+    };
+    let (given, counted) = (shifted("-0.8 m"), shifted("0"));
     assert_eq!(given["chain"][1]["shift_m"], -0.8);
+    assert_eq!(counted["chain"][1]["shift_m"], 0.0);
     // By then nearly all is split: the shift moves the strokes, and the groove stays near the truth.
     let deepest = |chained: &Value| {
         let strokes = chained["strokes"].as_array().unwrap();
         strokes.last().unwrap()["bottom_m"].as_f64().unwrap()
     };
     assert!((deepest(&given) - deepest(&counted) + 0.8).abs() < 0.1);
-    let wrong = groove_error(&given, &truth);
-    assert!(wrong < 0.5, "{wrong} mm off");
+    assert!((deepest(&measured) - deepest(&given)).abs() < 0.2);
+    for result in [&given, &measured] {
+        let wrong = groove_error(result, &truth);
+        assert!(wrong < 0.5, "{wrong} mm off");
+    }
 }
 
 #[test]

@@ -64,13 +64,13 @@ Examples:
 Give the runs in the order in which they were made. Times of the result count from the start of the
 first run. Depths are those of the first run: how much deeper a later run is than its counter says is
 measured by its drag in the groove that was there, with a 90 % interval, and corrected for. Where the
-data cannot tell, that is said, and the counter is believed unless --shift is given.")]
+data are not sure, that is said, and the counter is believed. --shift goes before both.")]
 pub struct ChainArgs {
     /// Run folders of one well, oldest first
     #[arg(required = true, num_args = 2..)]
     pub runs: Vec<PathBuf>,
-    /// A later run is so much deeper than counted (negative: shallower); repeat for each run after the
-    /// first, 'auto' lets the data say
+    /// A later run is so much deeper than counted (negative: shallower; 0: as counted); repeat for each
+    /// run after the first, 'auto' lets the data say
     #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     pub shift: Vec<String>,
     /// Write the result as JSON; '-' for standard output (then without the summary)

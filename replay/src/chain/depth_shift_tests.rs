@@ -1,6 +1,10 @@
 use super::*;
 
 const STEP: f64 = 0.1;
+const CUT: Cut = Cut {
+    wheels: 3,
+    first_pass_n: 900.0,
+};
 
 /// A stroke over `top..bottom` of the counter that reads `deeper` m too little, with drag by true depth.
 fn stroke(
@@ -14,6 +18,7 @@ fn stroke(
     Trace {
         up,
         out: true,
+        speed: 0.25,
         top,
         bottom,
         first: top + 0.5 * STEP,
@@ -60,7 +65,7 @@ fn both(deeper: f64, seed: u64, drag: impl Fn(f64) -> f64 + Copy) -> Found {
     };
     let earlier = runs(0.0, &mut noise);
     let later = runs(deeper, &mut noise);
-    find(&earlier, &later)
+    find(&earlier, &later, CUT)
 }
 
 #[test]
@@ -105,5 +110,5 @@ fn a_pattern_that_repeats_is_unknown_or_told_by_the_ends_of_the_cut() {
 
 #[test]
 fn runs_without_strokes_of_a_kind_are_unknown() {
-    assert!(matches!(find(&[], &[]), Found::Unknown { .. }));
+    assert!(matches!(find(&[], &[], CUT), Found::Unknown { .. }));
 }

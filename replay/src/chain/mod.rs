@@ -3,13 +3,18 @@
 //! The runs are fed to one pipeline in the order given, each shifted in time to start after the one
 //! before: by the universal times where both runs know theirs, else by `PAUSE_S`. Between two runs the
 //! counter starts anew, and its zero need not be the same: how much deeper a later run is than it
-//! counted is compared with the groove of the earlier ones (`depth_shift.rs`) and told; what a person gives by hand is applied. So
+//! counted is measured against the groove of the earlier ones (`depth_shift.rs`) and corrected for where
+//! that is sure; what a person gives by hand goes first; else it stays as counted, and that is said. So
 //! groove, friction and depth carry on, and the result is that of one long run. The job is that of the
 //! last run (it holds the newest knowledge) unless `--job` says otherwise.
 
 mod depth_shift;
 mod feed;
+mod fit;
+mod likelihood;
+mod passes;
 mod told;
+mod trace;
 
 pub use crate::args::ChainArgs as Args;
 use crate::console::Console;
@@ -18,12 +23,14 @@ use crate::output_file::write_file;
 use crate::run_folder::RunFolder;
 use crate::summary::summary;
 use crate::units_shown::Units;
-use depth_shift::{Found, Trace};
+use depth_shift::{Cut, Found};
 use feed::{Fed, feed_all};
-use kerfwatch::job::{Dimension, parse_quantity};
+use kerfwatch::groove::first_pass_drag;
+use kerfwatch::job::{Dimension, Job, parse_quantity};
 use kerfwatch::result::RunResult;
 use serde::Serialize;
 use told::Link;
+use trace::Trace;
 
 /// Runs it.
 ///
@@ -43,7 +50,7 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
     let marks = feed::missing_marks(&mut folders);
     let as_counted = vec![0.0; folders.len()];
     let first = feed_all(&mut folders, &job, &as_counted, &marks, console);
-    let links = link(&first, &given);
+    let links = link(&first, &given, &job);
     let shifts: Vec<f64> = links.iter().map(|l| l.shift_m).collect();
     let fed = if shifts == as_counted {
         first
@@ -108,11 +115,15 @@ fn given_shifts(texts: &[String], runs: usize) -> Result<Vec<Option<f64>>, Failu
         if text == "auto" {
             continue;
         }
+        if text.trim() == "0" {
+            *place = Some(0.0);
+            continue;
+        }
         *place = Some(parse_quantity(text, Dimension::Length).map_err(|problem| {
             Finding::new(
                 "--shift",
                 problem,
-                "write a length, e.g. \"0.4 m\", or auto",
+                "write a length, e.g. \"0.4 m\", 0 for as counted, or auto",
             )
         })?);
     }
@@ -120,24 +131,29 @@ fn given_shifts(texts: &[String], runs: usize) -> Result<Vec<Option<f64>>, Failu
 }
 
 /// Depth shift of each run into the depth of the first, from a pass with all runs as counted.
-fn link(fed: &Fed, given: &[Option<f64>]) -> Vec<Link> {
+fn link(fed: &Fed, given: &[Option<f64>], job: &Job) -> Vec<Link> {
     let bins = fed.bins;
-    let traces = |run: usize, shift: f64| -> Vec<Trace> {
+    let cut = Cut {
+        wheels: job.cutter.wheels,
+        first_pass_n: first_pass_drag(job),
+    };
+    let traces = |run: usize| -> Vec<Trace> {
         let rows = fed.rows[run].iter();
-        rows.map(|(row, out)| Trace::new(row, bins.top, bins.step, *out, shift))
+        rows.map(|(row, out)| Trace::new(row, bins.top, bins.step, *out))
             .collect()
     };
     let mut links = vec![Link::first()];
-    let mut earlier = traces(0, 0.0);
+    let mut earlier = traces(0);
     for run in 1..fed.rows.len() {
+        let later = traces(run);
         let link = match given[run] {
             Some(shift_m) => Link::given(shift_m),
-            None => match depth_shift::find(&earlier, &traces(run, 0.0)) {
+            None => match depth_shift::find(&earlier, &later, cut) {
                 Found::Known {
                     shift_m,
                     low_m,
                     high_m,
-                } => Link::suggested(shift_m, low_m, high_m),
+                } => Link::measured(shift_m, low_m, high_m),
                 Found::Unknown { why } => {
                     // What lies before an unknown shift says nothing about the runs after it.
                     earlier.clear();
@@ -145,7 +161,7 @@ fn link(fed: &Fed, given: &[Option<f64>]) -> Vec<Link> {
                 }
             },
         };
-        earlier.extend(traces(run, link.shift_m));
+        earlier.extend(later.into_iter().map(|t| t.deeper(link.shift_m)));
         links.push(link);
     }
     links

@@ -7,14 +7,17 @@ use crate::units_shown::{Units, clock};
 use serde::Serialize;
 use std::fmt::Write as _;
 
+/// Measured shifts up to this, m, stand in the text only: a bin of the groove is no longer.
+const WORTH_SAYING_M: f64 = 0.1;
+
 /// Where the depth of a run comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub(super) enum Origin {
     /// The first run: all others are brought into its depth.
     First,
-    /// As counted; the drag suggests another depth, which a person must confirm.
-    Suggested,
+    /// Measured by the drag over the groove of the runs before, and corrected for.
+    Measured,
     /// By hand.
     Given,
     /// The data cannot tell: as counted.
@@ -26,8 +29,8 @@ pub(super) enum Origin {
 pub(super) struct Link {
     pub(super) origin: Origin,
     pub(super) shift_m: f64,
-    /// What the drag suggests, with its 90 % interval.
-    pub(super) suggested_m: Option<(f64, f64, f64)>,
+    /// 90 % interval of a measured one.
+    pub(super) interval_m: Option<(f64, f64)>,
     pub(super) why: &'static str,
 }
 
@@ -36,7 +39,7 @@ impl Link {
         Self {
             origin,
             shift_m,
-            suggested_m: None,
+            interval_m: None,
             why: "",
         }
     }
@@ -49,10 +52,10 @@ impl Link {
         Self::new(Origin::Given, shift_m)
     }
 
-    pub(super) fn suggested(shift_m: f64, low_m: f64, high_m: f64) -> Self {
+    pub(super) fn measured(shift_m: f64, low_m: f64, high_m: f64) -> Self {
         Self {
-            suggested_m: Some((shift_m, low_m, high_m)),
-            ..Self::new(Origin::Suggested, 0.0)
+            interval_m: Some((low_m, high_m)),
+            ..Self::new(Origin::Measured, shift_m)
         }
     }
 
@@ -79,14 +82,12 @@ pub(super) struct Part {
     mean_depth_mm: Option<f64>,
     /// Where its depth comes from.
     pub(super) depth: Origin,
-    /// So much deeper than counted.
+    /// So much deeper than counted; this is applied.
     shift_m: f64,
-    /// What the drag suggests instead, where it does.
-    suggested_m: Option<f64>,
-    /// Its 90 % interval.
-    suggested_low_m: Option<f64>,
+    /// 90 % interval of a measured shift.
+    shift_low_m: Option<f64>,
     /// Likewise.
-    suggested_high_m: Option<f64>,
+    shift_high_m: Option<f64>,
     /// Why it is unknown.
     #[serde(skip_serializing_if = "str::is_empty")]
     why: &'static str,
@@ -110,9 +111,8 @@ pub(super) fn parts(folders: &[RunFolder], fed: &Fed, links: &[Link]) -> Vec<Par
                     .then(|| depths.iter().sum::<f64>() / depths.len() as f64),
                 depth: link.origin,
                 shift_m: link.shift_m,
-                suggested_m: link.suggested_m.map(|s| s.0),
-                suggested_low_m: link.suggested_m.map(|s| s.1),
-                suggested_high_m: link.suggested_m.map(|s| s.2),
+                shift_low_m: link.interval_m.map(|i| i.0),
+                shift_high_m: link.interval_m.map(|i| i.1),
                 why: link.why,
             }
         })
@@ -124,35 +124,47 @@ impl Part {
     fn depth_text(&self, units: Units) -> String {
         match self.depth {
             Origin::First => "depth as counted".to_owned(),
+            Origin::Given if self.shift_m == 0.0 => "depth as counted, as given".to_owned(),
             Origin::Given => format!("{} than counted, as given", way(self.shift_m, units)),
             Origin::Unknown => "depth against earlier runs unknown: as counted".to_owned(),
-            Origin::Suggested => format!(
-                "depth as counted; the drag suggests {} than that",
-                way(self.suggested_m.unwrap_or(0.0), units)
-            ),
+            Origin::Measured => format!("{}, corrected for", self.measured(units)),
         }
     }
 
-    /// What to do about a depth that is not sure.
-    pub(super) fn warning(&self, units: Units) -> Option<String> {
+    /// "0.80 m shallower than counted, measured by the drag over the old groove (90 %: 0.6 to 1.0 m)"
+    fn measured(&self, units: Units) -> String {
         let depth = units.fine_depth();
-        match (self.depth, self.suggested_m) {
-            (Origin::Suggested, Some(shift)) => Some(format!(
-                "run {}: the drag over the old groove suggests that it is {} than counted (90 %: {} to \
-                 {}). This is not applied: compare it with the tally, then give --shift \"{}\" if it \
-                 is right",
+        let (low, high) = (
+            self.shift_low_m.unwrap_or(self.shift_m),
+            self.shift_high_m.unwrap_or(self.shift_m),
+        );
+        let interval = if low < 0.0 && high > 0.0 {
+            format!("{} to {}", way(low, units), way(high, units))
+        } else {
+            let (least, most) = (low.abs().min(high.abs()), low.abs().max(high.abs()));
+            format!("{} to {}", depth.bare(least), depth.show(most))
+        };
+        format!(
+            "{} than counted, measured by the drag over the old groove (90 %: {interval})",
+            way(self.shift_m, units)
+        )
+    }
+
+    /// What a reader must know of a depth that is not as counted, or not known.
+    pub(super) fn warning(&self, units: Units) -> Option<String> {
+        match self.depth {
+            Origin::Measured if self.shift_m.abs() > WORTH_SAYING_M => Some(format!(
+                "run {}: {}; all its depths are corrected for that. If the tally says otherwise, give \
+                 --shift; --shift 0 leaves it as counted",
                 self.run,
-                way(shift, units),
-                depth.bare(self.suggested_low_m.unwrap_or(shift)),
-                depth.show(self.suggested_high_m.unwrap_or(shift)),
-                depth.show(shift),
+                self.measured(units)
             )),
-            (Origin::Unknown, _) => Some(format!(
+            Origin::Unknown => Some(format!(
                 "run {}: its depth against the earlier runs is unknown ({}); taken as counted. If you \
                  know it, give --shift, e.g. --shift \"{}\"",
                 self.run,
                 self.why,
-                depth.show(0.4)
+                units.fine_depth().show(0.4)
             )),
             _ => None,
         }
