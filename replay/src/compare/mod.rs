@@ -9,7 +9,7 @@ use crate::failure::{Exit, Failure, Finding};
 use crate::job_source::JobChanges;
 use crate::output_file::write_file;
 use crate::run_folder::RunFolder;
-use crate::summary::{split_length_m, time_in, times_in};
+use crate::summary::{STATES, split_length_m, time_in, times_in};
 use kerfwatch::result::{Direction, GrooveBin, RunResult, State};
 use serde::Serialize;
 use std::path::Path;
@@ -25,10 +25,8 @@ pub struct Side {
     pub strokes_up: usize,
     /// Strokes down.
     pub strokes_down: usize,
-    /// Time cutting.
-    pub cutting_s: f64,
-    /// Stalls.
-    pub stalls: usize,
+    /// Time in every state, in the order of [`STATES`].
+    pub states: Vec<InState>,
     /// Alarms.
     pub alarms: usize,
     /// Work on the groove.
@@ -41,6 +39,17 @@ pub struct Side {
     pub mean_depth_mm: Option<f64>,
     /// Everything but the run's identity equals the first.
     pub same_as_first: bool,
+}
+
+/// How often and how long a run was in a state.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct InState {
+    /// Which.
+    pub state: State,
+    /// Intervals.
+    pub times: usize,
+    /// All of them together.
+    pub time_s: f64,
 }
 
 /// Groove of all sides in one bin of the first.
@@ -234,8 +243,14 @@ fn side(label: &str, r: &RunResult, first: &RunResult) -> Side {
         run: r.run.id.clone(),
         strokes_up: up,
         strokes_down: r.strokes.len() - up,
-        cutting_s: time_in(r, State::Cutting),
-        stalls: times_in(r, State::Stalled),
+        states: STATES
+            .into_iter()
+            .map(|state| InState {
+                state,
+                times: times_in(r, state),
+                time_s: time_in(r, state),
+            })
+            .collect(),
         alarms: r.alarms.len(),
         work_j: r.strokes.iter().map(|s| s.cut_work_j).sum(),
         peak_tension_n: r

@@ -33,10 +33,16 @@ pub(super) fn page(
         .chain(head.iter().map(String::as_str))
         .collect();
     let body: Vec<Vec<String>> = table
-        .map(|(name, cells)| std::iter::once(name.to_owned()).chain(cells).collect())
+        .map(|(name, cells)| std::iter::once(name).chain(cells).collect())
         .collect();
     page.table(&head, &body, |_| false);
+    page.paragraph(
+        "note",
+        "Taken as split: length over which the wall is through with a probability of 70 % or more, \
+         couplings left out. Mean groove: mean of the estimates over the interval, couplings left out.",
+    );
     page.heading("Groove by depth");
+    let key = key(comparison.sides.len());
     let mm = units.groove();
     let wall = results
         .first()
@@ -45,7 +51,14 @@ pub(super) fn page(
     if let Some(svg) = by_depth(comparison, units, "groove", 0.0, 1.1 * wall, |row, i| {
         row.depth_mm[i]
     }) {
-        page.figure(&svg, &format!("Estimated groove depth, {}.", mm.unit));
+        page.figure(
+            &svg,
+            &format!(
+                "Estimated groove depth from the inner surface, {}; nominal wall of A {}. {key}",
+                mm.unit,
+                mm.show(wall)
+            ),
+        );
     }
     let most = comparison
         .groove
@@ -55,14 +68,29 @@ pub(super) fn page(
     if let Some(svg) = by_depth(
         comparison,
         units,
-        "difference",
+        "groove less that of A",
         -1.1 * most,
         1.1 * most,
         |row, i| row.difference_mm[i].filter(|_| i > 0),
     ) {
-        page.figure(&svg, &format!("Groove less that of A, {}.", mm.unit));
+        page.figure(
+            &svg,
+            &format!(
+                "Groove less that of A, {}: to the right of zero it is deeper than in A. {key}",
+                mm.unit
+            ),
+        );
     }
     page.finish()
+}
+
+/// What the lines of the figures stand for.
+fn key(sides: usize) -> String {
+    let styles = STYLES.iter().take(sides).enumerate();
+    let parts: Vec<String> = styles
+        .map(|(i, style)| format!("{}: {style}", letter(i)))
+        .collect();
+    format!("{}.", parts.join("; "))
 }
 
 fn by_depth(

@@ -1,7 +1,10 @@
 //! The comparison for a terminal.
 
-use super::{Comparison, Side};
+use super::{Comparison, InState, Side};
+use crate::summary::STATES;
+use crate::table::state_word;
 use crate::units_shown::{Units, duration};
+use kerfwatch::result::State;
 use std::fmt::Write as _;
 
 pub(super) fn text(comparison: &Comparison, units: Units) -> String {
@@ -36,31 +39,44 @@ pub(super) fn letter(i: usize) -> String {
 }
 
 /// Name and one cell per side.
-pub(super) fn rows(comparison: &Comparison, units: Units) -> Vec<(&'static str, Vec<String>)> {
-    let each = |show: &dyn Fn(&Side) -> String| comparison.sides.iter().map(show).collect();
-    vec![
-        ("", (0..comparison.sides.len()).map(letter).collect()),
+pub(super) fn rows(comparison: &Comparison, units: Units) -> Vec<(String, Vec<String>)> {
+    let each = |name: &str, show: &dyn Fn(&Side) -> String| {
+        let cells = comparison.sides.iter().map(show).collect();
+        (name.to_owned(), cells)
+    };
+    let mut rows = vec![
         (
-            "Strokes up, down",
-            each(&|s| format!("{}, {}", s.strokes_up, s.strokes_down)),
+            String::new(),
+            (0..comparison.sides.len()).map(letter).collect(),
         ),
-        ("Time cutting", each(&|s| duration(s.cutting_s))),
-        ("Stalls", each(&|s| s.stalls.to_string())),
-        ("Alarms", each(&|s| s.alarms.to_string())),
-        ("Work on the groove", each(&|s| units.work().show(s.work_j))),
-        (
-            "Highest tension",
-            each(&|s| units.force().show(s.peak_tension_n)),
-        ),
-        ("Taken as split", each(&|s| units.depth().show(s.split_m))),
-        (
-            "Mean groove",
-            each(&|s| {
-                s.mean_depth_mm
-                    .map_or_else(|| "-".into(), |d| units.groove().show(d))
-            }),
-        ),
-    ]
+        each("Strokes up, down", &|s| {
+            format!("{}, {}", s.strokes_up, s.strokes_down)
+        }),
+    ];
+    for (i, state) in STATES.into_iter().enumerate() {
+        let name = format!("Time {}", state_word(state));
+        // Strokes tell how often the tool moved; of what interrupts them, each time counts.
+        let counted = matches!(state, State::Stalled | State::Slack);
+        rows.push(each(&name, &|s| {
+            let InState { times, time_s, .. } = s.states[i];
+            match times {
+                0 => "none".to_owned(),
+                _ if counted => format!("{times} x, {}", duration(time_s)),
+                _ => duration(time_s),
+            }
+        }));
+    }
+    rows.extend([
+        each("Alarms", &|s| s.alarms.to_string()),
+        each("Work on the groove", &|s| units.work().show(s.work_j)),
+        each("Highest tension", &|s| units.force().show(s.peak_tension_n)),
+        each("Taken as split", &|s| units.depth().show(s.split_m)),
+        each("Mean groove", &|s| {
+            s.mean_depth_mm
+                .map_or_else(|| "-".into(), |d| units.groove().show(d))
+        }),
+    ]);
+    rows
 }
 
 /// Groove difference to the first, by metre (3 ft) steps at most 30 rows.
