@@ -3,7 +3,9 @@
 pub use crate::args::JobChanges;
 use crate::console::Console;
 use crate::failure::{Failure, Finding};
-use kerfwatch::job::{Dimension, Findings, Job, apply_set, parse_quantity, read_job};
+use kerfwatch::job::{
+    Dimension, Findings, Job, apply_set, parse_quantity, print_default_job, read_job,
+};
 use kerfwatch::units::Metres;
 use std::path::Path;
 
@@ -16,6 +18,18 @@ pub struct JobInUse {
     pub text: String,
     /// What was changed, as given.
     pub changes: Vec<String>,
+}
+
+impl JobInUse {
+    /// Changes that reach the result through the bytes of the instruments only.
+    pub(crate) fn calibration_changes(&self) -> impl Iterator<Item = &str> {
+        let changes = self.changes.iter().map(String::as_str);
+        changes.filter(|change| {
+            let key = change.split('=').next().unwrap_or_default().trim();
+            // What a counted metre means holds for metres that were counted elsewhere, too.
+            key != "depth.counts" && (key.starts_with("load.") || key.starts_with("depth."))
+        })
+    }
 }
 
 /// Reads a job file with changes; warnings are told.
@@ -61,6 +75,9 @@ pub fn read_text(
             })?;
             continue;
         }
+        if let Some(problem) = no_section(change) {
+            return Err(problem.into());
+        }
         changed = apply_set(&changed, change).map_err(|problem| {
             Finding::new("--set", problem, "name a section and key of the job file")
         })?;
@@ -74,15 +91,77 @@ pub fn read_text(
     for warning in &read.warnings {
         console.talk(format_args!("note: {warning}"));
     }
-    for coupling in &mut read.job.couplings {
-        *coupling = *coupling + Metres(tally_shift_m);
-    }
+    shift_tally(&mut read.job, tally_shift_m, console);
     Ok(JobInUse {
         job: read.job,
         text: changed,
         changes: changes.to_vec(),
     })
 }
+
+/// Moves all couplings. A typing error would leave the interval without couplings: that is said.
+fn shift_tally(job: &mut Job, by_m: f64, console: &mut Console<'_>) {
+    let near = |job: &Job| {
+        let (top, bottom) = (job.info.interval_top.si(), job.info.interval_bottom.si());
+        let span = top - NEAR_M..bottom + NEAR_M;
+        job.couplings.iter().any(|c| span.contains(&c.si()))
+    };
+    let before = near(job);
+    for coupling in &mut job.couplings {
+        *coupling = *coupling + Metres(by_m);
+    }
+    if before && !near(job) {
+        console.warn(format_args!(
+            "tally_shift moves every coupling away from the interval ({by_m} m down); is that meant?"
+        ));
+    }
+}
+
+/// About a joint's length beyond the interval, m.
+const NEAR_M: f64 = 15.0;
+
+/// A key without its section: says which sections have it.
+fn no_section(change: &str) -> Option<Finding> {
+    let (key, value) = change.split_once('=')?;
+    let (key, value) = (key.trim(), value.trim());
+    if key.is_empty() || key.contains('.') || SECTIONLESS.contains(&key) {
+        return None;
+    }
+    let mut section = String::new();
+    let mut places = Vec::new();
+    for line in print_default_job().lines() {
+        // The sample shows keys that may be left out as comments.
+        let line = line.trim_start_matches(['#', ' ']);
+        if let Some(name) = line.strip_prefix("[[") {
+            section = name.split(']').next().unwrap_or("").to_owned() + ".1";
+        } else if let Some(name) = line.strip_prefix('[') {
+            name.split(']')
+                .next()
+                .unwrap_or("")
+                .clone_into(&mut section);
+        } else if line.split('=').next().is_some_and(|k| k.trim() == key) && line.contains('=') {
+            let place = format!("{section}.{key}={value}");
+            if !places.contains(&place) {
+                places.push(place);
+            }
+        }
+    }
+    let remedy = if places.is_empty() {
+        format!(
+            "write section.key=value, e.g. cutter.contact_pressure=1.1 GPa, or tally_shift={value}"
+        )
+    } else {
+        format!("write {}", places.join(" or "))
+    };
+    Some(Finding::new(
+        "--set",
+        format!("`{key}` names no section"),
+        remedy,
+    ))
+}
+
+/// Keys of a job file that stand outside sections.
+const SECTIONLESS: [&str; 1] = ["tubular"];
 
 fn tally_shift(change: &str) -> Option<&str> {
     let (key, value) = change.split_once('=')?;

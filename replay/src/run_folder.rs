@@ -4,7 +4,7 @@
 use crate::console::Console;
 use crate::failure::{Exit, Failure, Finding};
 use crate::job_source::{self, JobChanges, JobInUse};
-use kerfwatch::input::Event;
+use kerfwatch::input::{Event, Input};
 use kerfwatch::pipeline::Pipeline;
 use kerfwatch::recording::{Damage, Folder, Note, RecordError, Run, RunReader};
 use kerfwatch::result::RunResult;
@@ -138,7 +138,9 @@ impl RunFolder {
         let mut events: Vec<Event> = Vec::new();
         let mut inputs = 0_u64;
         let mut shown = 0_u64;
+        let mut raw = false;
         self.reader.for_each_run(|run| {
+            raw |= matches!(run, Run::One(Input::Received { .. }));
             inputs += feed(&mut pipeline, &run, &mut events);
             // Decisions are taken from the result at the end; live ones are not kept.
             events.clear();
@@ -159,6 +161,17 @@ impl RunFolder {
             console.warn(format_args!(
                 "{}: the recording holds no usable reading: all figures are those of a run in which \
                  nothing happened",
+                self.path.display()
+            ));
+        }
+        for change in self
+            .job
+            .calibration_changes()
+            .filter(|_| !raw && inputs > 0)
+        {
+            console.warn(format_args!(
+                "{}: `{change}` changes nothing here: the readings of this run came calibrated (a table \
+                 was imported), so only their calibration elsewhere can be put right",
                 self.path.display()
             ));
         }
