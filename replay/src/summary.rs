@@ -41,13 +41,15 @@ pub fn bins_of<'r>(
     })
 }
 
-/// Groove of a joint in one line: mean and least depth with their 90 % interval, passes.
+/// Groove of a joint in one line: mean, least and most depth with their 90 % interval, passes.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct JointGroove {
     /// Mean of the bin estimates, mm.
     pub mean_mm: f64,
     /// Estimate of the shallowest bin, mm.
     pub least_mm: f64,
+    /// Estimate of the deepest bin, mm.
+    pub most_mm: f64,
     /// Interval of the shallowest bin, mm.
     pub least_low_mm: f64,
     /// Interval of the shallowest bin, mm.
@@ -69,6 +71,7 @@ pub fn joint_groove(result: &RunResult, joint: &Joint) -> Option<JointGroove> {
     Some(JointGroove {
         mean_mm: bins.iter().map(|b| b.depth_mm).sum::<f64>() / bins.len() as f64,
         least_mm: least.depth_mm,
+        most_mm: bins.iter().map(|b| b.depth_mm).fold(0.0, f64::max),
         least_low_mm: least.low_mm,
         least_high_mm: least.high_mm,
         wall_mm: least.wall_mm,

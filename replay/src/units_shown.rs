@@ -2,7 +2,7 @@
 
 pub use crate::args::Units;
 use kerfwatch::job::Display;
-use kerfwatch::units::{METRES_PER_FOOT, METRES_PER_INCH, NEWTONS_PER_LBF};
+use kerfwatch::units::{METRES_PER_FOOT, METRES_PER_INCH, NEWTONS_PER_LBF, PASCALS_PER_PSI};
 
 impl From<Display> for Units {
     fn from(display: Display) -> Self {
@@ -87,6 +87,11 @@ impl Units {
         )
     }
 
+    /// Stresses, from Pa.
+    pub fn stress(self) -> Scale {
+        self.pick((1e-6, "MPa", 0), (1e-3 / PASCALS_PER_PSI, "ksi", 0))
+    }
+
     /// Wire and sheave diameters, from m.
     pub fn diameter(self) -> Scale {
         self.pick((1e3, "mm", 2), (1.0 / METRES_PER_INCH, "in", 3))
@@ -133,6 +138,11 @@ pub fn count(n: u64) -> String {
         text.push(digit);
     }
     text
+}
+
+/// A count with its noun.
+pub fn counted(n: usize, one: &str, many: &str) -> String {
+    format!("{n} {}", if n == 1 { one } else { many })
 }
 
 #[cfg(test)]

@@ -255,10 +255,10 @@ fn line(text: &mut String, job: &Job, forecast: &Forecast, units: Units) {
     for sheave in &line.sheaves {
         let _ = writeln!(
             text,
-            "  {:<18} D/d {:>5.0}   elastic bending stress {:>5.0} MPa",
+            "  {:<18} D/d {:>5.0}   elastic bending stress {:>5}",
             sheave.name,
             sheave.ratio,
-            sheave.stress_pa * 1e-6
+            units.stress().show(sheave.stress_pa)
         );
     }
 }

@@ -69,7 +69,7 @@ pub(super) fn groove(result: &RunResult, units: Units) -> Option<String> {
     for run in runs(result, |b| b.through) {
         let x = deepest * 1.035 * mm.factor;
         let (a, b) = (run.0 * depth.factor, run.1 * depth.factor);
-        chart.line("third", [(x, Some(a)), (x, Some(b))]);
+        chart.line("split", [(x, Some(a)), (x, Some(b))]);
     }
     Some(chart.finish("Groove depth against depth along hole"))
 }

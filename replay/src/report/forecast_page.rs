@@ -60,9 +60,9 @@ pub fn forecast_page(job: &Job, forecast: &Forecast, units: Units) -> String {
         &format!("Depth, {}", depth.unit),
         "Opens after strokes (5 to 95 %)",
         "Split after strokes (5 to 95 %)",
-        "90 %",
+        "Strokes, 90 %",
         "Hours, median",
-        "90 %",
+        "Hours, 90 %",
     ];
     let all = rows.len() - 1;
     page.table(&head, &rows, |i| i == all);
@@ -70,7 +70,8 @@ pub fn forecast_page(job: &Job, forecast: &Forecast, units: Units) -> String {
         "note",
         &format!(
             "A joint opens where the wall first gives way, and is split when it has given way over the \
-             whole length. In brackets: with 90 % probability between these. One stroke takes {} at {}.",
+             whole length. In brackets: with 90 % probability between these. Strokes and hours, 90 %: with that \
+             probability it takes no more. One stroke takes {} at {}.",
             duration(forecast.stroke_s),
             units.speed().show(forecast.speed_m_s)
         ),
@@ -263,21 +264,24 @@ fn weights(page: &mut Page, forecast: &Forecast, units: Units) {
         &[
             &format!("Depth, {}", depth.unit),
             &format!("Up (5 to 95 %), {}", force.unit),
-            "Static",
-            "Down (5 to 95 %)",
+            &format!("Static, {}", force.unit),
+            &format!("Down (5 to 95 %), {}", force.unit),
             &format!("Stretch, {}", fine.unit),
             &format!("Dead band, {}", fine.unit),
             &format!("Limit, {}", force.unit),
             "Limited by",
-            "Margin over up",
-            "Pull left at the tool",
+            &format!("Margin over up, {}", force.unit),
+            &format!("Pull left at the tool, {}", force.unit),
         ],
         &rows,
         |_| false,
     );
     page.paragraph(
         "note",
-        "Dead band: line that moves at a reversal before the tool does, half-way through the cut.",
+        "Up, static, down: line tension while pulling out, at rest without friction, running in; cutter \
+         in. Dead band: line that moves at a reversal before the tool does, half-way through the cut. \
+         Limit: highest line tension allowed there, and what sets it. Margin over up: limit less tension \
+         while pulling out. Pull left at the tool: what of that margin reaches the tool.",
     );
 }
 
@@ -301,10 +305,10 @@ fn line(page: &mut Page, job: &Job, forecast: &Forecast, units: Units) {
     page.paragraph(
         "",
         &format!(
-            "The section {} to {} above the rope socket is bent {} times in each stroke{bends}. {cut}",
+            "The section {} to {} above the rope socket is bent {} in each stroke{bends}. {cut}",
             depth.bare(worst.from_m),
             depth.show(worst.to_m),
-            worst.bends_per_stroke
+            times(worst.bends_per_stroke)
         ),
     );
     if let (Some(fresh), Some(off)) = (forecast.line.cut_back_m, forecast.line.take_off_m) {
@@ -327,15 +331,15 @@ fn line(page: &mut Page, job: &Job, forecast: &Forecast, units: Units) {
             vec![
                 s.name.clone(),
                 format!("{:.0}", s.ratio),
-                format!("{:.0}", s.stress_pa * 1e-6),
+                units.stress().bare(s.stress_pa),
                 s.cycles.map_or_else(|| "-".into(), |n| format!("{n:.0}")),
             ]
         })
         .collect();
     let head = [
         "Sheave",
-        "D/d",
-        "Elastic bending stress, MPa",
+        "Sheave over wire diameter",
+        &format!("Elastic bending stress, {}", units.stress().unit),
         "Cycles to failure",
     ];
     page.table(&head, &rows, |_| false);
@@ -345,10 +349,14 @@ fn sweep(page: &mut Page, forecast: &Forecast, units: Units) {
     let (force, wire) = (units.force(), units.diameter());
     page.heading("Choice of tool string");
     page.paragraph(
-        "note",
-        "Median and, in brackets, 90 % figures. Margin: tension limit less surface tension on the first \
-         stroke up, for each line size. Too light: probability that the tool does not go down after it. The row \
-         of this job stands out; the limit named is that of its line.",
+        "before",
+        &format!(
+            "Median and, in brackets, what it takes at most with 90 % probability. First drag: at the tool, \
+             first stroke. Margin: tension limit less surface tension on the first stroke up, {}, for each \
+             line size. Too light: probability that the tool does not go down after it. The row of this job \
+             stands out; the limit named is that of its line.",
+            force.unit
+        ),
     );
     let lines = forecast.line_sizes_m();
     let own_line = forecast
@@ -389,8 +397,20 @@ fn sweep(page: &mut Page, forecast: &Forecast, units: Units) {
         format!("First drag, {}", force.unit),
         "Too light".into(),
     ];
-    head.extend(lines.iter().map(|d| format!("Margin, {}", wire.show(*d))));
+    head.extend(
+        lines
+            .iter()
+            .map(|d| format!("Margin, {}, {} line", force.unit, wire.show(*d))),
+    );
     head.push("Limited by".into());
     let head: Vec<&str> = head.iter().map(String::as_str).collect();
     page.table(&head, &rows, |i| groups[i].iter().any(|c| c.of_the_job));
+}
+
+/// "3 times", "once"
+fn times(n: impl std::fmt::Display) -> String {
+    match n.to_string().as_str() {
+        "1" => "once".to_owned(),
+        n => format!("{n} times"),
+    }
 }

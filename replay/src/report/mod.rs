@@ -3,6 +3,7 @@
 
 mod figures;
 mod forecast_page;
+mod happenings;
 pub(crate) mod page;
 mod sections;
 pub(crate) mod svg;
@@ -50,16 +51,16 @@ pub fn report_page(
     let info = &folder.job.job.info;
     let units = units.unwrap_or(info.display.into());
     let start = folder.start_utc_ns.map_or_else(
-        || "start time not recorded".to_owned(),
+        || "at a time that was not recorded".to_owned(),
         |ns| {
             jiff::Timestamp::from_nanosecond(i128::from(ns)).map_or_else(
-                |_| "start time not readable".to_owned(),
+                |_| "at a time that cannot be read".to_owned(),
                 |t| t.strftime("%Y-%m-%d %H:%M UTC").to_string(),
             )
         },
     );
     let subtitle = format!(
-        "Well {}. Run {}, {start}, {} of record.",
+        "Well {}. Run {}, started {start}, {} of record. Times count from its start, as h:mm:ss.",
         info.well,
         folder.id,
         duration(done.result.run.duration_s)

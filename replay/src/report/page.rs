@@ -42,12 +42,21 @@ h2{font-size:15px}
 .note,figcaption,table{font-size:10.5px}
 h2{break-after:avoid;margin-top:18px}
 h3{break-after:avoid}
-figure,tr,.caution,.lead,table.facts{break-inside:avoid}
+figure,tr,.caution,.lead,table.facts,table.short{break-inside:avoid}
+.before{break-after:avoid}
 thead{display:table-header-group}
 p{orphans:3;widows:3}
 }
 @media (max-width:640px){.pair{grid-template-columns:1fr}body{padding:14px}}
 ";
+
+/// Rows of a table that stays on one page.
+const SHORT_ROWS: usize = 16;
+
+/// Text for the page: markup escaped, a number not parted from its per cent sign.
+fn set(text: &str) -> String {
+    escape(text).replace(" %", "\u{a0}%")
+}
 
 /// A page under construction.
 #[derive(Debug)]
@@ -70,24 +79,24 @@ impl Page {
 
     /// A section heading.
     pub(crate) fn heading(&mut self, text: &str) {
-        let _ = writeln!(self.body, "<h2>{}</h2>", escape(text));
+        let _ = writeln!(self.body, "<h2>{}</h2>", set(text));
     }
 
     /// A smaller heading.
     pub(crate) fn small_heading(&mut self, text: &str) {
-        let _ = writeln!(self.body, "<h3>{}</h3>", escape(text));
+        let _ = writeln!(self.body, "<h3>{}</h3>", set(text));
     }
 
     /// A paragraph; `class` may be empty.
     pub(crate) fn paragraph(&mut self, class: &str, text: &str) {
-        let _ = writeln!(self.body, "<p class=\"{class}\">{}</p>", escape(text));
+        let _ = writeln!(self.body, "<p class=\"{class}\">{}</p>", set(text));
     }
 
     /// Bullets.
     pub(crate) fn list(&mut self, items: impl IntoIterator<Item = impl Display>) {
         self.body.push_str("<ul>");
         for item in items {
-            let _ = write!(self.body, "<li>{}</li>", escape(&item.to_string()));
+            let _ = write!(self.body, "<li>{}</li>", set(&item.to_string()));
         }
         self.body.push_str("</ul>\n");
     }
@@ -99,8 +108,8 @@ impl Page {
             let _ = write!(
                 self.body,
                 "<tr><td>{}</td><td>{}</td></tr>",
-                escape(name),
-                escape(value)
+                set(name),
+                set(value)
             );
         }
         self.body.push_str("</table>\n");
@@ -113,16 +122,22 @@ impl Page {
         rows: &[Vec<String>],
         strong: impl Fn(usize) -> bool,
     ) {
-        self.body.push_str("<table><thead><tr>");
+        // A short table is not broken over pages.
+        let class = if rows.len() <= SHORT_ROWS {
+            " class=\"short\""
+        } else {
+            ""
+        };
+        let _ = write!(self.body, "<table{class}><thead><tr>");
         for name in head {
-            let _ = write!(self.body, "<th>{}</th>", escape(name));
+            let _ = write!(self.body, "<th>{}</th>", set(name));
         }
         self.body.push_str("</tr></thead><tbody>");
         for (i, row) in rows.iter().enumerate() {
             let class = if strong(i) { " class=\"own\"" } else { "" };
             let _ = write!(self.body, "<tr{class}>");
             for cell in row {
-                let _ = write!(self.body, "<td>{}</td>", escape(cell));
+                let _ = write!(self.body, "<td>{}</td>", set(cell));
             }
             self.body.push_str("</tr>");
         }
@@ -154,7 +169,7 @@ impl Page {
         let _ = writeln!(
             self.body,
             "<figure>{svg}<figcaption>{}</figcaption></figure>",
-            escape(caption)
+            set(caption)
         );
     }
 

@@ -15,6 +15,7 @@ svg .main{stroke:#0b5394;stroke-width:1.6;fill:none;stroke-linejoin:round}
 svg .second{stroke:#555;stroke-width:1.2;fill:none;stroke-dasharray:6 3}
 svg .third{stroke:#999;stroke-width:1.4;fill:none}
 svg .fourth{stroke:#777;stroke-width:1.1;fill:none;stroke-dasharray:1.5 2.5}
+svg .split{stroke:#777;stroke-width:7;fill:none}
 svg .limit{stroke:#111;stroke-width:1.3;fill:none;stroke-dasharray:9 3 2 3}
 svg .band{fill:#0b5394;fill-opacity:.17;stroke:none}
 svg .bar{fill:#0b5394;stroke:none}

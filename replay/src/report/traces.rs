@@ -1,9 +1,12 @@
 //! What the plots need from the readings themselves, gathered in one pass with bounded memory: tension
-//! over the whole run, tension against depth by kind of stroke, and close-ups of stalls and alarms.
+//! over the whole run, tension against depth by kind of stroke, close-ups of stalls and alarms, silences
+//! of the instruments.
 
+use super::happenings::Happenings;
 use crate::failure::Failure;
 use crate::readings::for_each_reading;
 use crate::run_folder::RunFolder;
+use kerfwatch::calibrate::Flags;
 use kerfwatch::input::ChannelId;
 use kerfwatch::result::{Direction, RunResult, State, Stroke, ToolTrack};
 use kerfwatch::time::seconds;
@@ -27,12 +30,12 @@ pub(crate) struct Span {
 }
 
 impl Span {
-    const EMPTY: Self = Self {
+    pub(crate) const EMPTY: Self = Self {
         low: f64::INFINITY,
         high: f64::NEG_INFINITY,
     };
 
-    fn take(&mut self, value: f64) {
+    pub(crate) fn take(&mut self, value: f64) {
         self.low = self.low.min(value);
         self.high = self.high.max(value);
     }
@@ -121,7 +124,23 @@ pub(crate) struct Traces {
     pub(crate) close_ups: Vec<CloseUp>,
     /// Events that had no room.
     pub(crate) not_shown: usize,
+    pub(super) happenings: Happenings,
+    /// Silences of an instrument, as long as the job calls stale or longer.
+    pub(super) silences: Vec<Silence>,
 }
+
+/// An instrument was not heard.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Silence {
+    pub(super) channel: ChannelId,
+    pub(super) from_s: f64,
+    pub(super) to_s: f64,
+}
+
+/// An instrument that is silent for so long before the run ends is told too, s.
+const SILENT_END_S: f64 = 2.0;
+/// Silences that are kept.
+const SILENCES_MAX: usize = 200;
 
 impl Traces {
     /// Middle of column `i`, s.
@@ -147,11 +166,23 @@ pub(crate) fn gather(folder: &mut RunFolder, result: &RunResult) -> Result<Trace
         by_depth: empty_by_depth(),
         close_ups,
         not_shown,
+        happenings: Happenings::new(result),
+        silences: Vec::new(),
     };
+    let mut heard = [from_s; 2];
     let kinds = stroke_kinds(&result.strokes);
     let mut stroke = 0;
     for_each_reading(folder, |reading| {
         let at = seconds(reading.at);
+        let last = &mut heard[usize::from(reading.channel == ChannelId::Depth)];
+        if reading.flags.has(Flags::GAP) && traces.silences.len() < SILENCES_MAX {
+            traces.silences.push(Silence {
+                channel: reading.channel,
+                from_s: *last,
+                to_s: at,
+            });
+        }
+        *last = at;
         for close in &mut traces.close_ups {
             if at < close.from_s || at >= close.to_s {
                 continue;
@@ -166,6 +197,7 @@ pub(crate) fn gather(folder: &mut RunFolder, result: &RunResult) -> Result<Trace
             return;
         }
         traces.tension[column(at, from_s, to_s, COLUMNS)].take(reading.value);
+        traces.happenings.take(at, reading.value);
         while result.strokes.get(stroke).is_some_and(|s| s.end_s < at) {
             stroke += 1;
         }
@@ -189,6 +221,15 @@ pub(crate) fn gather(folder: &mut RunFolder, result: &RunResult) -> Result<Trace
             series.count[bin] += 1;
         }
     })?;
+    for (channel, from_s) in [ChannelId::Load, ChannelId::Depth].into_iter().zip(heard) {
+        if to_s - from_s > SILENT_END_S {
+            traces.silences.push(Silence {
+                channel,
+                from_s,
+                to_s,
+            });
+        }
+    }
     traces.by_depth.retain(|b| !b.is_empty());
     Ok(traces)
 }

@@ -143,7 +143,13 @@ fn weights(page: &mut Page, s: &Source<'_>) {
     }
     page.small_heading("Weights with the cutter in, middle of the interval");
     page.table(
-        &["", "Found", "Expected from the job", "5 to 95 %", "Within"],
+        &[
+            "",
+            "Found",
+            "Expected from the job",
+            "Expected, 5 to 95 %",
+            "Within",
+        ],
         &rows,
         |_| false,
     );

@@ -14,9 +14,9 @@ pub(in crate::report) fn groove(page: &mut Page, s: &Source<'_>) {
     if let Some(svg) = figures::groove(result, units) {
         page.figure(
             &svg,
-            "Estimated groove depth (line) with its 90 % interval (band) against depth along hole. \
-             Dash-dot: nominal wall. Grey bar at the right: taken as split. Hatched: coupling, which \
-             the wheels do not cut.",
+            "Estimated groove depth from the inner surface of the pipe (line) with its 90 % interval \
+             (band), against depth along hole. Dash-dot: nominal wall. Grey bar at the right: taken as \
+             split. Hatched: coupling, which the wheels do not cut.",
         );
     }
     let rows: Vec<Vec<String>> = result
@@ -42,7 +42,11 @@ pub(in crate::report) fn groove(page: &mut Page, s: &Source<'_>) {
                         mm.bare(g.least_low_mm),
                         mm.bare(g.least_high_mm)
                     ),
-                    mm.bare((g.wall_mm - g.least_mm).max(0.0)),
+                    format!(
+                        "{} to {}",
+                        mm.bare((g.wall_mm - g.most_mm).max(0.0)),
+                        mm.bare((g.wall_mm - g.least_mm).max(0.0))
+                    ),
                     format!("{} to {}", g.passes_min, g.passes_max),
                 ]),
                 None => row.extend(std::iter::repeat_n("-".to_owned(), 4)),
@@ -58,7 +62,7 @@ pub(in crate::report) fn groove(page: &mut Page, s: &Source<'_>) {
             "Split",
             &format!("Mean groove, {}", mm.unit),
             &format!("Least groove (90 %), {}", mm.unit),
-            &format!("Most wall left, {}", mm.unit),
+            &format!("Wall left, least to most, {}", mm.unit),
             "Strokes over it",
             "Strokes left (median to 90 %)",
         ],
@@ -67,8 +71,11 @@ pub(in crate::report) fn groove(page: &mut Page, s: &Source<'_>) {
     );
     page.paragraph(
         "note",
-        "Split: expected part of the length that is cut through. Least groove: the shallowest place \
-         of the joint, with the interval that holds the truth with 90 % probability.",
+        "Split: expected part of the joint's length that is cut through, each place counted with its \
+         probability; the length taken as split at the top of this report counts the places that are \
+         through with 70 % or more. Least groove: the shallowest place of the joint, with the interval \
+         that holds the truth with 90 % probability. Strokes left: until the joint is split over its \
+         whole length.",
     );
     let doubtful: f64 = result
         .joints

@@ -2,63 +2,44 @@
 
 use super::Source;
 use crate::report::figures;
+use crate::report::happenings::{Happening, SHORT_S};
 use crate::report::page::Page;
-use crate::table::state_word;
-use crate::units_shown::{clock, duration};
-use kerfwatch::result::State;
-
-/// Stalls and slacks shorter than this are only counted, s.
-const SHORT_S: f64 = 2.0;
+use crate::units_shown::{Units, clock, counted, duration};
 
 /// Stalls and alarms: list and close-ups.
 pub(in crate::report) fn events(page: &mut Page, s: &Source<'_>) {
     let (result, units) = (s.result(), s.units);
     page.heading("Stalls, slack and alarms");
-    let mut rows: Vec<(f64, Vec<String>)> = Vec::new();
-    let at = |name: &str, start: f64, end: Option<f64>, peak: Option<f64>| {
-        let lasted = end.map_or_else(|| "to the end".into(), |e| duration(e - start));
-        let peak = peak.map_or_else(|| "-".into(), |p| units.force().show(p));
-        (start, vec![clock(start), name.to_owned(), lasted, peak])
-    };
-    let mut short = 0;
-    for i in &result.intervals {
-        if !matches!(i.state, State::Stalled | State::Slack) {
-            continue;
-        }
-        if i.end_s - i.start_s < SHORT_S {
-            short += 1;
-            continue;
-        }
-        rows.push(at(state_word(i.state), i.start_s, Some(i.end_s), None));
-    }
-    for a in &result.alarms {
-        let name = format!("alarm: {} ({})", a.kind, a.level);
-        rows.push(at(&name, a.raised_s, a.cleared_s, a.peak_n));
-    }
-    if rows.is_empty() && short == 0 {
+    let happenings = &s.traces.happenings;
+    if happenings.list.is_empty() && happenings.short == 0 {
         page.paragraph("", "None.");
         return;
     }
-    rows.sort_by(|a, b| a.0.total_cmp(&b.0));
-    const SHOWN: usize = 60;
-    let more = rows.len().saturating_sub(SHOWN);
-    let rows: Vec<Vec<String>> = rows.into_iter().take(SHOWN).map(|r| r.1).collect();
+    let rows: Vec<Vec<String>> = happenings.list.iter().map(|h| row(h, units)).collect();
     if !rows.is_empty() {
-        page.columns_of_words(&["Time", "What", "Lasted", "Highest tension"], &rows);
+        page.columns_of_words(&["Time", "What", "Lasted", "Tension"], &rows);
     }
-    let mut left_out = Vec::new();
-    if short > 0 {
-        left_out.push(format!(
-            "{short} stalls or slacks shorter than {SHORT_S:.0} s are not listed."
+    let mut notes = Vec::new();
+    if !result.alarms.is_empty() {
+        notes.push(
+            "In brackets: priority of the alarm. It lasts from its raising until its cause is gone."
+                .to_owned(),
+        );
+    }
+    if happenings.short > 0 {
+        notes.push(format!(
+            "Not listed: {} shorter than {SHORT_S:.0} s.",
+            counted(happenings.short, "stall or slack", "stalls or slacks")
         ));
     }
-    if more > 0 {
-        left_out.push(format!(
-            "{more} later events are not listed; the JSON of recompute holds all."
+    if happenings.more > 0 {
+        notes.push(format!(
+            "Not listed: {}; the JSON of recompute holds all.",
+            counted(happenings.more, "later event", "later events")
         ));
     }
-    if !left_out.is_empty() {
-        page.paragraph("note", &left_out.join(" "));
+    if !notes.is_empty() {
+        page.paragraph("note", &notes.join(" "));
     }
     let limit = s.job().alarm.tension_limit.map(|n| n.si());
     let close: Vec<(String, String)> = s
@@ -83,7 +64,38 @@ pub(in crate::report) fn events(page: &mut Page, s: &Source<'_>) {
     if s.traces.not_shown > 0 {
         page.paragraph(
             "note",
-            &format!("{} shorter events are not drawn.", s.traces.not_shown),
+            &format!(
+                "Not drawn: {}.",
+                counted(s.traces.not_shown, "lesser event", "lesser events")
+            ),
         );
     }
+}
+
+/// When, what, how long, and the tension that matters.
+fn row(happening: &Happening, units: Units) -> Vec<String> {
+    let lasted = happening.end_s.map_or_else(
+        || "to the end".into(),
+        |end| match end - happening.start_s {
+            short if short < 0.05 => "under 0.1 s".into(),
+            lasted => duration(lasted),
+        },
+    );
+    let force = units.force();
+    let tension = happening.tension.some().map_or_else(
+        || "-".into(),
+        |t| {
+            if happening.lowest {
+                format!("lowest {}", force.show(t.low))
+            } else {
+                format!("highest {}", force.show(t.high))
+            }
+        },
+    );
+    vec![
+        clock(happening.start_s),
+        happening.title.clone(),
+        lasted,
+        tension,
+    ]
 }

@@ -3,6 +3,7 @@
 use super::Source;
 use crate::report::page::Page;
 use crate::units_shown::{clock, count, duration};
+use kerfwatch::input::ChannelId;
 use kerfwatch::recording::{DigestState, Verification};
 use kerfwatch::time::seconds;
 
@@ -25,11 +26,38 @@ pub(in crate::report) fn quality(page: &mut Page, s: &Source<'_>) {
         page.small_heading("Damage");
         page.list(s.done.damage.iter().take(30));
     }
-    if !v.silences.is_empty() {
-        page.small_heading("No data at all");
-        page.list(v.silences.iter().take(30).map(|(at, length)| {
-            format!("{} for {}", clock(seconds(*at)), duration(seconds(*length)))
-        }));
+    silences(page, s);
+}
+
+/// When an instrument, or everything, was silent.
+fn silences(page: &mut Page, s: &Source<'_>) {
+    const SHOWN: usize = 30;
+    let channels = s.traces.silences.iter().map(|silence| {
+        let name = match silence.channel {
+            ChannelId::Load => "load cell silent",
+            ChannelId::Depth => "depth counter silent",
+        };
+        (silence.from_s, silence.to_s - silence.from_s, name)
+    });
+    let all = s.verified.silences.iter();
+    let whole = all.map(|(at, length)| (seconds(*at), seconds(*length), "nothing recorded at all"));
+    let mut list: Vec<(f64, f64, &str)> = channels.chain(whole).collect();
+    if list.is_empty() {
+        return;
+    }
+    list.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let rows: Vec<Vec<String>> = list
+        .iter()
+        .take(SHOWN)
+        .map(|(at, length, what)| vec![clock(*at), (*what).to_owned(), duration(*length)])
+        .collect();
+    page.small_heading("Gaps");
+    page.table_of_words(&["Time", "What", "Lasted"], &rows);
+    if list.len() > SHOWN {
+        page.paragraph(
+            "note",
+            &format!("Not listed: {} later ones.", list.len() - SHOWN),
+        );
     }
 }
 
