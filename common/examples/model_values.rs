@@ -3,7 +3,6 @@
 //! build and to look up.
 
 use kerfwatch::model::Motion;
-use kerfwatch::model::change_detection::average_run_length;
 use kerfwatch::model::groove_law::advance;
 use kerfwatch::model::line::LineInFluid;
 use kerfwatch::model::profile_table::ProfileTable;
@@ -118,10 +117,6 @@ fn main() {
         })
         .collect();
 
-    let run_lengths: Vec<[f64; 3]> = [(4.0, 0.0), (4.0, 1.0), (5.0, 0.0), (5.0, 0.5)]
-        .map(|(h, shift)| [h, shift, average_run_length(0.5, h, shift, 0.0)])
-        .to_vec();
-
     let values = json!({
         "survey_deg": survey,
         "positions": positions,
@@ -131,7 +126,6 @@ fn main() {
         "series": series,
         "cycles": cycles,
         "groove": {"kappa": kappa, "depths_m": depths},
-        "run_lengths": run_lengths,
     });
     println!("{values}");
 }

@@ -14,7 +14,6 @@ import rainflow
 import wellpathpy
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
-from scipy.stats import norm
 
 failed = False
 
@@ -97,23 +96,10 @@ def groove(values):
     compare("groove law, 60 passes", "scipy brentq", worst, 1e-11, "relative")
 
 
-def run_lengths(values):
-    """Brook and Evans: the sum of a CUSUM as a Markov chain of 600 states."""
-    for h, shift, ours in values["run_lengths"]:
-        m = 600
-        step = 2 * h / (2 * m - 1)
-        j = numpy.arange(m)
-        centre = (j[None, :] - j[:, None]) * step + 0.5 - shift
-        q = norm.cdf(centre + step / 2) - norm.cdf(centre - step / 2)
-        q[:, 0] = norm.cdf(centre[:, 0] + step / 2)
-        theirs = numpy.linalg.solve(numpy.eye(m) - q, numpy.ones(m))[0]
-        compare(f"CUSUM run length, h {h}, shift {shift}", "Markov chain", abs(ours / theirs - 1), 2e-4, "relative")
-
-
 def main():
     with open(sys.argv[1], encoding="utf-8") as file:
         values = json.load(file)
-    for check in (well_path, drag, cycles, groove, run_lengths):
+    for check in (well_path, drag, cycles, groove):
         check(values)
     return 1 if failed else 0
 

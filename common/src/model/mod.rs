@@ -9,10 +9,9 @@
 //! Reading order: [`mod@line`] and [`wellpath`], then [`soft_string`] (needs both) and
 //! [`profile_table`] (its fast form); [`wheel_contact`] and [`groove_law`] for the cut;
 //! [`weakest_link`], [`bending`], [`fatigue`] and [`rainflow`] for the strength of the line;
-//! [`load_path`], [`change_detection`] and [`tubular_table`] stand alone.
+//! [`load_path`] and [`tubular_table`] stand alone.
 
 pub mod bending;
-pub mod change_detection;
 pub mod fatigue;
 pub mod groove_law;
 pub mod line;
