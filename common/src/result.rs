@@ -131,7 +131,7 @@ pub struct GrooveBin {
     pub wall_mm: f64,
     /// Passes of the cutter while it was out.
     pub passes: u32,
-    /// Taken as split (`through_probability` at or above one half).
+    /// Taken as split (`through_probability` of 0.7 or more).
     pub through: bool,
     /// Probability that the wall is split over this bin.
     pub through_probability: f64,

@@ -151,6 +151,13 @@ impl<'t> Report<'t> {
         value.is_finite()
     }
 
+    /// The same for several keys of a section: key, value, dimension, low, high.
+    pub(super) fn all_within(&self, section: &str, keys: &[(&str, f64, Dimension, f64, f64)]) {
+        for &(key, value, dimension, low, high) in keys {
+            self.within(section, key, value, dimension, low, high);
+        }
+    }
+
     /// Likewise for a plain number.
     pub(super) fn number_within(&self, section: &str, key: &str, value: f64, low: f64, high: f64) {
         if value < low || value > high {

@@ -28,23 +28,14 @@ pub(super) fn alarm(job: &Job, report: &Report<'_>) {
         );
     }
     report.number_within("alarm", "line_life", alarm.line_life, 0.01, 1.0);
-    report.within(
+    report.all_within(
         "alarm",
-        "overpull",
-        alarm.overpull.si(),
-        D::Force,
-        10.0,
-        200e3,
-    );
-    report.within("alarm", "slack", alarm.slack.si(), D::Force, 1.0, 200e3);
-    report.within("alarm", "speed", alarm.speed.si(), D::Speed, 0.01, 20.0);
-    report.within(
-        "alarm",
-        "approaching",
-        alarm.approaching.si(),
-        D::Time,
-        0.0,
-        60.0,
+        &[
+            ("overpull", alarm.overpull.si(), D::Force, 10.0, 200e3),
+            ("slack", alarm.slack.si(), D::Force, 1.0, 200e3),
+            ("speed", alarm.speed.si(), D::Speed, 0.01, 20.0),
+            ("approaching", alarm.approaching.si(), D::Time, 0.0, 60.0),
+        ],
     );
     if let Some(upper) = alarm.upper_stop
         && upper.si() > job.info.interval_top.si()

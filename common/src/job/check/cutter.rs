@@ -6,22 +6,19 @@ use crate::job::report::Report;
 
 pub(super) fn tool_and_cutter(job: &Job, report: &Report<'_>) {
     let (tool, cutter, tubular) = (&job.tool, &job.cutter, &job.tubular);
-    report.within("tool", "mass", tool.mass.si(), D::Mass, 1.0, 2000.0);
-    report.within(
+    report.all_within(
         "tool",
-        "weak_point",
-        tool.weak_point.si(),
-        D::Force,
-        100.0,
-        200e3,
-    );
-    report.within(
-        "tool",
-        "cutter_offset",
-        tool.cutter_offset.si(),
-        D::Length,
-        0.0,
-        50.0,
+        &[
+            ("mass", tool.mass.si(), D::Mass, 1.0, 2000.0),
+            ("weak_point", tool.weak_point.si(), D::Force, 100.0, 200e3),
+            (
+                "cutter_offset",
+                tool.cutter_offset.si(),
+                D::Length,
+                0.0,
+                50.0,
+            ),
+        ],
     );
     if tool.displaced_volume.si() < 0.0
         || tool.displaced_volume.si() * job.fluid.density.si() >= tool.mass.si()
@@ -49,22 +46,25 @@ pub(super) fn tool_and_cutter(job: &Job, report: &Report<'_>) {
         );
     }
 
-    report.within("cutter", "radius", cutter.radius.si(), D::Length, 1e-3, 0.2);
-    report.within(
+    report.all_within(
         "cutter",
-        "edge_angle",
-        cutter.edge_angle.si(),
-        D::Angle,
-        5f64.to_radians(),
-        170f64.to_radians(),
-    );
-    report.within(
-        "cutter",
-        "radial_force",
-        cutter.radial_force.si(),
-        D::Force,
-        10.0,
-        100e3,
+        &[
+            ("radius", cutter.radius.si(), D::Length, 1e-3, 0.2),
+            (
+                "edge_angle",
+                cutter.edge_angle.si(),
+                D::Angle,
+                5f64.to_radians(),
+                170f64.to_radians(),
+            ),
+            (
+                "radial_force",
+                cutter.radial_force.si(),
+                D::Force,
+                10.0,
+                100e3,
+            ),
+        ],
     );
     if let Some(sd) = cutter.radial_force_sd
         && (sd.si() < 0.0 || sd.si() >= cutter.radial_force.si())
@@ -152,22 +152,25 @@ pub(super) fn tool_and_cutter(job: &Job, report: &Report<'_>) {
 
 pub(super) fn tubular(job: &Job, report: &Report<'_>) {
     let tubular = &job.tubular;
-    report.within("tubular", "od", tubular.od.si(), D::Length, 0.02, 0.6);
-    report.within(
+    report.all_within(
         "tubular",
-        "yield",
-        tubular.yield_strength.si(),
-        D::Pressure,
-        100e6,
-        2e9,
-    );
-    report.within(
-        "tubular",
-        "coupling_length",
-        tubular.coupling_length.si(),
-        D::Length,
-        0.0,
-        1.0,
+        &[
+            ("od", tubular.od.si(), D::Length, 0.02, 0.6),
+            (
+                "yield",
+                tubular.yield_strength.si(),
+                D::Pressure,
+                100e6,
+                2e9,
+            ),
+            (
+                "coupling_length",
+                tubular.coupling_length.si(),
+                D::Length,
+                0.0,
+                1.0,
+            ),
+        ],
     );
     report.number_within(
         "tubular",

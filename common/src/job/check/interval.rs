@@ -7,9 +7,14 @@ use std::f64::consts::PI;
 
 /// One station by itself.
 pub(in crate::job) fn survey_station(name: &str, station: &SurveyStation, report: &Report<'_>) {
-    report.within(name, "md", station.md.si(), D::Length, 0.0, 15_000.0);
-    report.within(name, "inc", station.inc.si(), D::Angle, 0.0, PI);
-    report.within(name, "azi", station.azi.si(), D::Angle, -2.0 * PI, 2.0 * PI);
+    report.all_within(
+        name,
+        &[
+            ("md", station.md.si(), D::Length, 0.0, 15_000.0),
+            ("inc", station.inc.si(), D::Angle, 0.0, PI),
+            ("azi", station.azi.si(), D::Angle, -2.0 * PI, 2.0 * PI),
+        ],
+    );
 }
 
 /// Stations against each other, in file order.
@@ -33,8 +38,13 @@ pub(in crate::job) fn survey_order(survey: &[SurveyStation], report: &Report<'_>
 pub(super) fn interval(job: &Job, report: &Report<'_>) {
     let top = job.info.interval_top.si();
     let bottom = job.info.interval_bottom.si();
-    report.within("job", "interval_top", top, D::Length, 0.0, 15_000.0);
-    report.within("job", "interval_bottom", bottom, D::Length, 0.0, 15_000.0);
+    report.all_within(
+        "job",
+        &[
+            ("interval_top", top, D::Length, 0.0, 15_000.0),
+            ("interval_bottom", bottom, D::Length, 0.0, 15_000.0),
+        ],
+    );
     let bin_fits = report.within("job", "bin", job.info.bin.si(), D::Length, 0.01, 10.0);
     if top >= bottom {
         report.fault(

@@ -7,21 +7,18 @@ use crate::units::GRAVITY;
 use std::f64::consts::PI;
 
 pub(super) fn fluid(job: &Job, report: &Report<'_>) {
-    report.within(
+    report.all_within(
         "fluid",
-        "density",
-        job.fluid.density.si(),
-        D::Density,
-        0.0,
-        3000.0,
-    );
-    report.within(
-        "fluid",
-        "wellhead_pressure",
-        job.fluid.wellhead_pressure.si(),
-        D::Pressure,
-        0.0,
-        150e6,
+        &[
+            ("density", job.fluid.density.si(), D::Density, 0.0, 3000.0),
+            (
+                "wellhead_pressure",
+                job.fluid.wellhead_pressure.si(),
+                D::Pressure,
+                0.0,
+                150e6,
+            ),
+        ],
     );
     if let Some(gradient) = job.fluid.temperature_gradient {
         report.within(
@@ -37,53 +34,28 @@ pub(super) fn fluid(job: &Job, report: &Report<'_>) {
 
 pub(super) fn line(job: &Job, report: &Report<'_>) {
     let line = &job.line;
-    report.within(
+    report.all_within(
         "line",
-        "diameter",
-        line.diameter.si(),
-        D::Length,
-        1e-3,
-        12e-3,
-    );
-    report.within(
-        "line",
-        "modulus",
-        line.modulus.si(),
-        D::Pressure,
-        80e9,
-        260e9,
-    );
-    report.within(
-        "line",
-        "density",
-        line.density.si(),
-        D::Density,
-        4000.0,
-        10_000.0,
-    );
-    report.within(
-        "line",
-        "expansion",
-        line.expansion.si(),
-        D::Expansion,
-        0.0,
-        50e-6,
-    );
-    report.within(
-        "line",
-        "breaking_load",
-        line.breaking_load.si(),
-        D::Force,
-        500.0,
-        200e3,
-    );
-    report.within(
-        "line",
-        "stuffing_box_friction",
-        line.stuffing_box_friction.si(),
-        D::Force,
-        0.0,
-        20e3,
+        &[
+            ("diameter", line.diameter.si(), D::Length, 1e-3, 12e-3),
+            ("modulus", line.modulus.si(), D::Pressure, 80e9, 260e9),
+            ("density", line.density.si(), D::Density, 4000.0, 10_000.0),
+            ("expansion", line.expansion.si(), D::Expansion, 0.0, 50e-6),
+            (
+                "breaking_load",
+                line.breaking_load.si(),
+                D::Force,
+                500.0,
+                200e3,
+            ),
+            (
+                "stuffing_box_friction",
+                line.stuffing_box_friction.si(),
+                D::Force,
+                0.0,
+                20e3,
+            ),
+        ],
     );
     report.number_within("line", "friction_up", line.friction_up, 0.0, 1.0);
     report.number_within("line", "friction_down", line.friction_down, 0.0, 1.0);
