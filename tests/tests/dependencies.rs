@@ -1,5 +1,6 @@
 //! What is built in keeps to `.ci/deny.toml`: licences, banned packages, packages in two versions, sources.
-//! The same file is read by cargo-deny, which knows more and takes five minutes to build.
+//! The same file is read by cargo-deny (`tests/all.sh peers supply`), which knows more; this needs nothing
+//! but cargo.
 
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
