@@ -17,8 +17,8 @@ python="$target/peers-venv/bin/python"
 
 peers() { # programs that others wrote, which the tests talk to; quick when they are there
     if ! cmp -s tests/peers/requirements.txt "$target/peers-venv/installed"; then
-        tests/peers/setup.sh
-        cp tests/peers/requirements.txt "$target/peers-venv/installed"
+        tests/peers/setup.sh &&
+            cp tests/peers/requirements.txt "$target/peers-venv/installed" || return
     fi
     tests/browser/setup.sh
 }
@@ -29,7 +29,7 @@ lint() { cargo clippy --locked --workspace --all-targets -- -D warnings; }
 
 test_() {
     # Tests of the programs as processes run what stands in the target folder.
-    cargo build --locked -p kerfwatchd -p kerfwatch-replay
+    cargo build --locked -p kerfwatchd -p kerfwatch-replay || return
     if cargo nextest --version >/dev/null 2>&1; then
         cargo nextest run --locked --workspace --no-tests=fail
     else
@@ -44,7 +44,7 @@ doctest() { cargo test --locked --workspace --doc; }
 doc() { RUSTDOCFLAGS="-D warnings" cargo doc --locked --workspace --no-deps; }
 
 models() { # our models against packages that others wrote
-    cargo run --locked -q -p kerfwatch --example model_values >"$target/model_values.json"
+    cargo run --locked -q -p kerfwatch --example model_values >"$target/model_values.json" || return
     "$python" tests/peers/check_models.py "$target/model_values.json"
 }
 
@@ -56,7 +56,7 @@ supply() { # licences, bans, duplicates, sources, advisories; all but the last a
         loud "cargo-deny is not installed here: NO ADVISORIES WERE CHECKED"
         return
     fi
-    "${deny[@]}" --log-level error --config .ci/deny.toml check licenses bans sources
+    "${deny[@]}" --log-level error --config .ci/deny.toml check licenses bans sources || return
     local said
     if said=$("${deny[@]}" --log-level error --config .ci/deny.toml check advisories 2>&1); then
         echo "$said"
@@ -70,6 +70,7 @@ supply() { # licences, bans, duplicates, sources, advisories; all but the last a
 
 loud() { printf '\n*** %s\n\n' "$1"; }
 
+# The steps above are tried as conditions, where `set -e` does not hold: hence `|| return`.
 cpu() { awk '{ print int(($16 + $17) / 100) }' "/proc/$$/stat"; } # s, of all that has ended
 
 steps=("$@")
