@@ -28,8 +28,9 @@ format() { cargo fmt --all -- --check; }
 lint() { cargo clippy --locked --workspace --all-targets -- -D warnings; }
 
 test_() {
-    # Tests of the programs as processes run what stands in the target folder.
-    cargo build --locked -p kerfwatchd -p kerfwatch-replay || return
+    # Tests of the programs as processes run what stands in the target folder. Built with the tests, so
+    # that packages which the tests want with more features are not built twice.
+    cargo build --locked --workspace --bins --tests || return
     if cargo nextest --version >/dev/null 2>&1; then
         cargo nextest run --locked --workspace --no-tests=fail
     else
