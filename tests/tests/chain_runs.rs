@@ -108,10 +108,10 @@ fn runs_of_other_wells_or_out_of_order_are_refused() {
     assert!(err.contains("oldest first"), "{err}");
 }
 
-/// Two runs of the bench well in one groove, imported as `first` and `second`; the counter of the second
+/// Two runs of a bench well in one groove, imported as `first` and `second`; the counter of the second
 /// reads `error` m too much. Gives the truth of the groove in the end.
-fn reentered(dir: &Path, error: f64, change: impl Fn(usize, &mut Scenario)) -> Value {
-    let file = scenario_folder().join("fixtures/brindlemoor-4.toml");
+fn reentered(dir: &Path, well: &str, error: f64, change: impl Fn(usize, &mut Scenario)) -> Value {
+    let file = scenario_folder().join(format!("fixtures/{well}.toml"));
     let text = std::fs::read_to_string(file).unwrap();
     let mut before: Option<Outcome> = None;
     for (k, name) in ["first", "second"].into_iter().enumerate() {
@@ -169,7 +169,7 @@ fn groove_error(result: &Value, truth: &Value) -> f64 {
 fn a_counter_that_starts_wrong_is_measured_by_the_groove_and_corrected_for() {
     let dir = tempfile::tempdir().unwrap();
     let error = 0.8;
-    let truth = reentered(dir.path(), error, |_, _| {});
+    let truth = reentered(dir.path(), "deepwhistle-2", error, |_, _| {});
     let (exit, text, err) = chain(dir.path(), &["first", "second"]);
     assert_eq!(exit, Exit::Well, "{err}");
     let measured: Value = serde_json::from_str(&text).unwrap();
@@ -195,7 +195,7 @@ fn a_counter_that_starts_wrong_is_measured_by_the_groove_and_corrected_for() {
     let (given, counted) = (shifted("-0.8 m"), shifted("0"));
     assert_eq!(given["chain"][1]["shift_m"], -0.8);
     assert_eq!(counted["chain"][1]["shift_m"], 0.0);
-    // By then nearly all is split: the shift moves the strokes, and the groove stays near the truth.
+    // The shift moves the strokes, and the groove stays near the truth.
     let deepest = |chained: &Value| {
         let strokes = chained["strokes"].as_array().unwrap();
         strokes.last().unwrap()["bottom_m"].as_f64().unwrap()
@@ -211,7 +211,7 @@ fn a_counter_that_starts_wrong_is_measured_by_the_groove_and_corrected_for() {
 #[test]
 fn runs_without_a_common_pattern_have_an_unknown_shift_and_say_so() {
     let dir = tempfile::tempdir().unwrap();
-    reentered(dir.path(), 0.8, |k, scenario| {
+    reentered(dir.path(), "brindlemoor-4", 0.8, |k, scenario| {
         // No coupling in the interval, and the second time nothing is cut.
         scenario.pipe.coupling_at = Length(400.0);
         scenario.pipe.joint_length = Length(350.0);

@@ -46,7 +46,8 @@ pub fn report_page(
 ) -> Result<(String, Exit), Failure> {
     let pipeline = Pipeline::new(&folder.job.job);
     let (done, pipeline) = folder.recompute_with(pipeline, console);
-    let traces = traces::gather(folder, &done.result)?;
+    let estimate = pipeline.estimate();
+    let traces = traces::gather(folder, &done.result, &estimate.engaged)?;
     let verified = folder.reader.verify(2 * NANOS_PER_SECOND);
     let info = &folder.job.job.info;
     let units = units.unwrap_or(info.display.into());
@@ -73,7 +74,7 @@ pub fn report_page(
         verified: &verified,
         units,
         learned: pipeline.learned(),
-        rolling_n: pipeline.estimate().fit.map(|fit| fit.base),
+        rolling_n: estimate.fit.map(|fit| fit.base),
     };
     sections::outcome(&mut page, &source);
     sections::groove(&mut page, &source);

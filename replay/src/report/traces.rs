@@ -49,7 +49,7 @@ impl Span {
 /// Kind of stroke in the tension plot.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Kind {
-    /// Not engaged.
+    /// Cutter in.
     Free,
     /// First third of the cutting strokes.
     Early,
@@ -149,11 +149,15 @@ impl Traces {
     }
 }
 
-/// Gathers everything.
+/// Gathers everything; `cutter_out`: by stroke.
 ///
 /// # Errors
 /// A job whose instruments cannot be set up.
-pub(crate) fn gather(folder: &mut RunFolder, result: &RunResult) -> Result<Traces, Failure> {
+pub(crate) fn gather(
+    folder: &mut RunFolder,
+    result: &RunResult,
+    cutter_out: &[bool],
+) -> Result<Traces, Failure> {
     let info = &folder.job.job.info;
     let depth_m = (info.interval_top.si(), info.interval_bottom.si());
     let (from_s, to_s) = run_span(result);
@@ -170,7 +174,7 @@ pub(crate) fn gather(folder: &mut RunFolder, result: &RunResult) -> Result<Trace
         silences: Vec::new(),
     };
     let mut heard = [from_s; 2];
-    let kinds = stroke_kinds(&result.strokes);
+    let kinds = stroke_kinds(&result.strokes, cutter_out);
     let mut stroke = 0;
     for_each_reading(folder, |reading| {
         let at = seconds(reading.at);
@@ -262,16 +266,19 @@ fn empty_by_depth() -> Vec<ByDepth> {
         .collect()
 }
 
-/// Kind of each stroke; the middle third of the cutting strokes has none.
-fn stroke_kinds(strokes: &[Stroke]) -> Vec<Option<Kind>> {
+/// Kind of each stroke; the middle third of the cutting strokes has none, nor have those with the cutter
+/// out that found nothing left to cut: rolling drags too.
+fn stroke_kinds(strokes: &[Stroke], cutter_out: &[bool]) -> Vec<Option<Kind>> {
     let cutting = strokes.iter().filter(|s| s.engaged_m > 0.0).count();
     let third = cutting.div_ceil(3);
     let mut seen = 0;
     strokes
         .iter()
-        .map(|stroke| {
+        .enumerate()
+        .map(|(i, stroke)| {
             if stroke.engaged_m <= 0.0 {
-                return Some(Kind::Free);
+                let out = cutter_out.get(i).copied().unwrap_or(false);
+                return (!out).then_some(Kind::Free);
             }
             seen += 1;
             if seen <= third {

@@ -116,7 +116,7 @@ pub(in crate::report) fn tension_and_strokes(page: &mut Page, s: &Source<'_>) {
                 let svg = figures::tension_by_depth(s.traces, direction, units)?;
                 let caption = format!(
                     "{name}: mean tension against depth. Solid dark: first third of the cutting \
-                 strokes. Solid grey: last third. Dashed: free strokes."
+                 strokes. Solid grey: last third. Dashed: strokes with the cutter in."
                 );
                 Some((svg, caption))
             })
