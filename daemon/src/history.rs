@@ -35,6 +35,18 @@ pub struct Point {
 }
 
 impl Point {
+    /// Nothing is known.
+    const UNKNOWN: Self = Self {
+        at_s: f64::NEG_INFINITY,
+        tension_n: f32::NAN,
+        tension_low_n: f32::NAN,
+        tension_high_n: f32::NAN,
+        expected_n: f32::NAN,
+        line_m: f32::NAN,
+        tool_m: f32::NAN,
+        drag_n: f32::NAN,
+    };
+
     /// Takes the extremes of another point into this one.
     fn span(&mut self, other: &Self) {
         // `min` and `max` leave NaN aside.
@@ -74,11 +86,16 @@ pub struct History {
 
 impl Default for History {
     fn default() -> Self {
-        // At once: growing by doubling would leave holes of a megabyte in the heap. The system gives pages as they
-        // are used.
+        // All of it at once, and written to: growing by doubling would leave holes of a megabyte in the heap, and
+        // what a run takes after sixteen hours it takes from the start.
+        let room = |points| {
+            let mut room = VecDeque::from(vec![Point::UNKNOWN; points]);
+            room.clear();
+            room
+        };
         Self {
-            fine: VecDeque::with_capacity(FINE_POINTS),
-            coarse: VecDeque::with_capacity(COARSE_POINTS),
+            fine: room(FINE_POINTS),
+            coarse: room(COARSE_POINTS),
             first_fine_s: 0.0,
         }
     }

@@ -177,6 +177,9 @@ fn measure(args: &Args) -> anyhow::Result<()> {
         }
     }
     let daemon = command
+        // As in its unit.
+        .env("MALLOC_MMAP_THRESHOLD_", "131072")
+        .env("MALLOC_TRIM_THRESHOLD_", "131072")
         .stdin(Stdio::piped())
         .stdout(Stdio::null())
         .spawn()?;
