@@ -14,6 +14,7 @@ use crate::groove::ledger::{Bins, Ledger};
 use crate::groove::{self, GrooveEstimate};
 use crate::infer::friction::{self, FreeRuns, Learned};
 use crate::infer::hold::HoldTracker;
+use crate::infer::second_look::{Before, SecondLook};
 use crate::infer::strokes::{FoundStroke, StrokeFinder};
 use crate::infer::track::Track;
 use crate::input::{ChannelId, Event, Input, Mark, MarkKind};
@@ -38,6 +39,7 @@ pub struct Pipeline {
     pub(crate) motion: ToolMotion,
     pub(crate) hold: HoldTracker,
     pub(crate) finder: StrokeFinder,
+    second_look: SecondLook,
     pub(crate) ledger: Ledger,
     pub(crate) peaks: Vec<f64>,
     pub(crate) track: Track,
@@ -85,6 +87,7 @@ impl Pipeline {
                 groove::first_pass_drag(job),
             ),
             finder: StrokeFinder::new(bins.step, bins.top),
+            second_look: SecondLook::default(),
             ledger: Ledger::new(job),
             peaks: Vec::new(),
             track: Track::default(),
@@ -230,18 +233,45 @@ impl Pipeline {
         if let Some(before) = self.moved_counter.take() {
             // The counter was set, or the depth corrected: the tool did not move.
             self.finder.shift(m.depth - before);
+            self.second_look.forget();
         }
-        self.hold.push(m);
-        self.track.push(m);
+        self.look_again(m, events);
+        self.follow(m, events);
         if self.free_until.is_none() {
             let offset = self.motion.hanging().cutter_offset;
             self.free_runs.push(m, self.motion.settle_time(), offset);
         }
-        if let Some(found) = self.finder.push(m) {
-            self.stroke(&found, events);
-        }
         self.watch.moment(self.now, m, self.hold.now());
         self.moment = Some(*m);
+    }
+
+    /// State, track and strokes of the tool.
+    fn follow(&mut self, m: &Moment, events: &mut Vec<Event>) {
+        self.hold.push(m);
+        self.track.push(m);
+        if let Some(found) = self.finder.push(m) {
+            self.second_look.forget();
+            self.stroke(&found, events);
+        }
+    }
+
+    /// A tool that seemed to stand had gone on: what was told meanwhile is told again.
+    fn look_again(&mut self, m: &Moment, events: &mut Vec<Event>) {
+        let (hold, finder, track) = (&self.hold, &self.finder, &self.track);
+        let again = self.second_look.see(m, || Before {
+            hold: hold.clone(),
+            finder: finder.clone(),
+            track_points: track.points().len(),
+        });
+        let Some((before, moments)) = again else {
+            return;
+        };
+        self.hold = before.hold;
+        self.finder = before.finder;
+        self.track.truncate(before.track_points);
+        for m in &moments {
+            self.follow(m, events);
+        }
     }
 
     fn stroke(&mut self, found: &FoundStroke, events: &mut Vec<Event>) {
@@ -402,6 +432,7 @@ impl Pipeline {
         self.correct_depth(deeper_m - self.correction);
         // The way from the end of one run to the start of the next is no stroke.
         self.finder = StrokeFinder::new(self.ledger.bins.step, self.ledger.bins.top);
+        self.second_look = SecondLook::default();
         self.moved_counter = None;
     }
 

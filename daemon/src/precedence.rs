@@ -8,6 +8,20 @@
 /// the machine away from its operator.
 const NICENESS: i32 = -10;
 
+/// Niceness of what may be late: pages and the sending on of records.
+const YIELDING: i32 = 10;
+
+/// Lets everything else on the machine go before the calling thread. Always permitted; so the sample path comes
+/// first before many readers of the page even where [`take`] is refused.
+pub fn give() {
+    let niceness = rustix::process::getpriority_process(None).unwrap_or(0);
+    if niceness < YIELDING
+        && let Err(error) = rustix::process::setpriority_process(None, YIELDING)
+    {
+        tracing::debug!(%error, "pages have the same precedence as the sample path");
+    }
+}
+
 /// Gives the calling thread precedence; whether that was permitted.
 pub fn take() -> bool {
     // On Linux niceness belongs to a thread, and no process means the calling one.

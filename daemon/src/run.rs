@@ -262,7 +262,10 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
             let (published, marks, stop) =
                 (Arc::clone(&published), marks.clone(), page_stop.clone());
             let horn = follow.clone();
-            let work = move || runtime()?.block_on(page.serve(published, marks, horn, stop));
+            let work = move || {
+                precedence::give();
+                runtime()?.block_on(page.serve(published, marks, horn, stop))
+            };
             Some(threads.start("kw-page", work).map_err(no_thread)?)
         }
         None => None,

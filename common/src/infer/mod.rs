@@ -3,5 +3,6 @@
 pub mod friction;
 pub mod hold;
 pub mod profile;
+pub mod second_look;
 pub mod strokes;
 pub mod track;

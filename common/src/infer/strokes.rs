@@ -392,18 +392,11 @@ mod tests {
         Moment {
             index: i,
             t: i as f64 * 0.1,
-            depth,
             speed: (depth - before) / 0.1,
-            counted: depth,
             line_speed: (depth - before) / 0.1,
             tension: 1000.0,
             tension_max: 1000.0,
-            drag_up: 0.0,
-            drag_down: 0.0,
-            hold_up: 0.0,
-            hold_down: 0.0,
-            unloaded: false,
-            after_gap: false,
+            ..Moment::still(depth)
         }
     }
 

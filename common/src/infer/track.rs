@@ -38,6 +38,11 @@ impl Track {
         }
     }
 
+    /// Forgets all but the first `points`.
+    pub fn truncate(&mut self, points: usize) {
+        self.points.truncate(points);
+    }
+
     /// All points.
     pub fn points(&self) -> &[TrackPoint] {
         &self.points

@@ -93,6 +93,9 @@ pub struct Moment {
     pub t: f64,
     /// Depth of the wheels along hole, m.
     pub depth: f64,
+    /// Depth of the wheels if the tool follows the line, m: deeper than `depth` while it seems to stand
+    /// under a slack line.
+    pub line_depth: f64,
     /// Speed of the tool, positive down, m/s.
     pub speed: f64,
     /// Line paid out as counted, m.
@@ -111,10 +114,36 @@ pub struct Moment {
     pub hold_up: f64,
     /// As `drag_down`, likewise.
     pub hold_down: f64,
+    /// Part of the tool's weight that the line carries at the rope socket.
+    pub carried: f64,
     /// The line carries next to nothing of the tool: it stands on something, or hangs in it.
     pub unloaded: bool,
     /// Data were missing just before: speeds and drags are not to be trusted.
     pub after_gap: bool,
+}
+
+impl Moment {
+    /// At rest at `depth` m, with nothing known of forces.
+    pub fn still(depth: f64) -> Self {
+        Self {
+            index: 0,
+            t: 0.0,
+            depth,
+            line_depth: depth,
+            speed: 0.0,
+            counted: depth,
+            line_speed: 0.0,
+            tension: 0.0,
+            tension_max: 0.0,
+            drag_up: 0.0,
+            drag_down: 0.0,
+            hold_up: 0.0,
+            hold_down: 0.0,
+            carried: 1.0,
+            unloaded: false,
+            after_gap: false,
+        }
+    }
 }
 
 /// Turns cells into moments.
@@ -210,6 +239,7 @@ impl ToolMotion {
             let shift = (self.chain.tension_integral() - before) / h.ea;
             for m in &mut self.recent {
                 m.depth += shift;
+                m.line_depth += shift;
             }
         }
     }
@@ -290,6 +320,7 @@ impl ToolMotion {
         self.correction += by;
         for m in &mut self.recent {
             m.depth += by;
+            m.line_depth += by;
         }
     }
 
@@ -388,10 +419,12 @@ impl ToolMotion {
         let pull_up = h.tool_pull(Motion::Up, length, self.tool_friction.0);
         let pull_down = h.tool_pull(Motion::Down, length, self.tool_friction.1);
         let end = ends.tension_end - self.cell_offset + h.pressure_force + fluid;
+        let depth = ends.line + stretch + h.cutter_offset + self.correction;
         let moment = Moment {
             index,
             t: ends.t,
-            depth: ends.line + stretch + h.cutter_offset + self.correction,
+            depth,
+            line_depth: depth,
             speed: 0.0,
             counted,
             line_speed: ends.line_speed,
@@ -407,6 +440,7 @@ impl ToolMotion {
                 - self
                     .chain
                     .slipping(Motion::Down, below + fluid.max(0.0) + h.packing),
+            carried: self.chain.socket_tension() / h.tool_weight,
             unloaded: false,
             after_gap: self.gap > 0,
         };
@@ -431,16 +465,15 @@ impl ToolMotion {
 
     /// Line paid out onto a tool that stands lies slack above it; it does not take the tool down.
     fn hold_unloaded(&mut self, mut m: Moment) -> Moment {
-        let part = self.chain.socket_tension() / self.hanging.tool_weight;
         match self.stands_at {
-            None if part < UNLOADED_PART && m.line_speed > 0.0 => {
+            None if m.carried < UNLOADED_PART && m.line_speed > 0.0 => {
                 self.unloaded_cells += 1;
                 if self.unloaded_cells >= UNLOADED_CELLS {
                     self.stands_at = Some(m.depth);
                 }
             }
             // The line is taut again: where it says the tool is, there it is.
-            Some(_) if part > LOADED_PART => self.stands_at = None,
+            Some(_) if m.carried > LOADED_PART => self.stands_at = None,
             Some(_) => {}
             None => self.unloaded_cells = 0,
         }

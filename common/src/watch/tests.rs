@@ -31,18 +31,11 @@ fn moment(t: f64, noise: &mut Noise) -> Moment {
     Moment {
         index: (t * 50.0) as i64,
         t,
-        depth: 1990.0 + 0.2 * n,
-        speed: 0.0,
         counted: 2000.0,
         line_speed: 2.0 + 0.2 * n,
         tension: 3000.0 + 500.0 * n,
         tension_max: 3000.0,
-        drag_up: 0.0,
-        drag_down: 0.0,
-        hold_up: 0.0,
-        hold_down: 0.0,
-        unloaded: false,
-        after_gap: false,
+        ..Moment::still(1990.0 + 0.2 * n)
     }
 }
 

@@ -7,6 +7,7 @@ use super::cursor::Cursor;
 use super::delivery::{Away, Delivery, Stopped};
 use super::queue::{Next, Queue};
 use super::server::{Trouble, target};
+use crate::precedence;
 use crate::progress::Progress;
 use crate::shell_alarm::ShellAlarms;
 use kerfwatch::alarm::AlarmKind;
@@ -101,6 +102,7 @@ impl Forwarder {
         let thread = std::thread::Builder::new()
             .name("kw-forward".to_owned())
             .spawn(move || {
+                precedence::give();
                 let _fallen = Fallen(Arc::clone(&alarms), Arc::clone(&progress));
                 let runtime = tokio::runtime::Builder::new_current_thread()
                     .enable_all()

@@ -277,9 +277,9 @@ fn tool_depth(tally: &mut Tally, record: &Record, estimate: &Estimate) {
         }
     }
     for stroke in &truth.strokes {
-        let count = ((stroke.end_s - stroke.start_s) / 0.5) as u64;
-        let errors: Vec<f64> = (0..=count)
-            .filter_map(|k| error(stroke.start_s + 0.5 * k as f64))
+        // At the times the estimate is stated for, whole seconds: between them nothing is claimed.
+        let errors: Vec<f64> = (stroke.start_s.ceil() as u64..=stroke.end_s as u64)
+            .filter_map(|k| error(k as f64))
             .collect();
         if errors.len() < 4 {
             continue;

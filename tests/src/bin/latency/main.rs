@@ -117,8 +117,10 @@ async fn input_closed() {
     let _ = is_closed.await;
 }
 
-/// The process of the pages: reads streams until it is killed.
+/// The process of the pages: reads streams until it is killed. On a rig they are other machines, so here they
+/// yield to what is measured.
 fn watch(page: SocketAddr, pages: usize) -> anyhow::Result<()> {
+    rustix::process::setpriority_process(None, 19)?;
     let threads: Vec<_> = (0..pages)
         .map(|_| {
             std::thread::spawn(move || {
