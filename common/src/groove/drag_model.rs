@@ -185,19 +185,24 @@ pub(super) fn bin_noise(input: &FitInput, fit: &DragFit) -> f64 {
     (1.4826 * *m).clamp(3.0, 300.0)
 }
 
-/// Inverse of a symmetric positive 3 x 3 matrix.
-pub(super) fn invert(m: [[f64; 3]; 3]) -> [[f64; 3]; 3] {
-    let c = |i: usize, j: usize| {
-        let (a, b) = ((i + 1) % 3, (i + 2) % 3);
-        let (d, e) = ((j + 1) % 3, (j + 2) % 3);
-        m[a][d] * m[b][e] - m[a][e] * m[b][d]
-    };
-    let det = m[0][0] * c(0, 0) + m[0][1] * c(0, 1) + m[0][2] * c(0, 2);
-    let d = if det.abs() < 1e-300 { 1e-300 } else { det };
-    let mut out = [[0.0; 3]; 3];
+/// Inverse of a symmetric positive matrix (Gauss-Jordan; pivots of such a matrix are positive).
+pub(super) fn invert<const N: usize>(mut m: [[f64; N]; N]) -> [[f64; N]; N] {
+    let mut out = [[0.0; N]; N];
     for (i, row) in out.iter_mut().enumerate() {
-        for (j, v) in row.iter_mut().enumerate() {
-            *v = c(j, i) / d;
+        row[i] = 1.0;
+    }
+    for i in 0..N {
+        let pivot = 1.0 / m[i][i].max(1e-300);
+        for k in 0..N {
+            m[i][k] *= pivot;
+            out[i][k] *= pivot;
+        }
+        for j in (0..N).filter(|&j| j != i) {
+            let part = m[j][i];
+            for k in 0..N {
+                m[j][k] -= part * m[i][k];
+                out[j][k] -= part * out[i][k];
+            }
         }
     }
     out

@@ -16,6 +16,7 @@
 //! says nothing about single bins: [`super::through`] does.
 
 use super::drag_model::{self, BITE, DragFit, FADE, FitInput};
+use super::ledger::Row;
 use super::pass_law::PassLaw;
 use super::posterior::{Nominal, normal_cdf};
 
@@ -41,6 +42,11 @@ const DOUBT: f64 = 0.06;
 /// Neighbouring strokes share what the model lacks: this part of the misfit counts.
 const INDEPENDENT: f64 = 0.33;
 
+/// Unknowns that the drag is linear in: both bases, amplitude, drift and its change.
+const UNKNOWNS: usize = 5;
+/// Prior of the drift of a load cell, N/h.
+const DRIFT_SD: f64 = 30.0;
+
 /// What the joint fit found.
 #[derive(Debug, Clone)]
 pub struct JointFit {
@@ -58,6 +64,8 @@ pub struct JointFit {
 #[derive(Debug, Clone, Copy, Default)]
 struct StrokeMean {
     row: usize,
+    /// What a newton per hour of drift, and its change over the job, add to the drag, N.
+    drift: [f64; 2],
     up: bool,
     y: f64,
     /// Bins.
@@ -75,6 +83,8 @@ struct Point {
     bite: f64,
     base: (f64, f64),
     base_var: f64,
+    /// Drift of the load cell, N/h, and its change.
+    drift: [f64; 2],
     amplitude: f64,
     ln_amplitude_var: f64,
     /// Log density, data and priors.
@@ -96,13 +106,15 @@ pub fn fit(input: &FitInput, nominal: &Nominal, ln_wall: f64) -> Option<JointFit
         let base = if s.up { f.base.0 } else { f.base.1 };
         let (h, ln_x) = s.uncut(input.wheels, f.bite_down, &f.law);
         let h = h * alive(found.reach.0 + ln_x, found.spread);
-        off[s.row] = Some(s.y - base - f.amplitude * h);
+        off[s.row] = Some(s.y - base - f.amplitude * h - f.drift[s.row]);
     }
     drift = drag_model::drift_of(input, &off);
     if drift.iter().any(|d| d.abs() > SD_MIN) {
         found = search(input, nominal, ln_wall, &means, &drift)?;
     }
-    found.fit.drift = drift;
+    for (whole, rest) in found.fit.drift.iter_mut().zip(&drift) {
+        *whole += rest;
+    }
     found.fit.noise = drag_model::bin_noise(input, &found.fit);
     Some(found)
 }
@@ -149,11 +161,22 @@ fn stroke_means(input: &FitInput) -> Vec<StrokeMean> {
     // Strokes over a few bins only (short moves while the crew tries the cutter) say little.
     let most = out.iter().map(|s| s.n).fold(0.0, f64::max);
     out.retain(|s| s.n >= ROW_PART * most);
+    let began = out.first().map_or(0.0, |s| rows[s.row].start);
+    let whole = out.last().map_or(0.0, |s| rows[s.row].end - began);
     for s in &mut out {
         s.y /= s.n;
         s.before = (s.before.0 / s.n, s.before.1 / s.n);
+        s.drift = drift_shapes(&rows[s.row], began, whole);
     }
     out
+}
+
+/// What drift at a steady rate, and one that comes and goes, add to a stroke's drag, N per N/h.
+fn drift_shapes(row: &Row, began: f64, whole: f64) -> [f64; 2] {
+    let at = (0.5 * (row.start + row.end) - began) / 3600.0;
+    let whole = (whole / 3600.0).max(0.1);
+    let sign = if row.up { 1.0 } else { -1.0 } / row.gain;
+    [sign * at, sign * at * (at - whole) / whole]
 }
 
 impl StrokeMean {
@@ -267,7 +290,7 @@ fn search(
             bite_down: mean(&|p| p.bite),
             fade,
             noise: 30.0,
-            drift: drift.to_vec(),
+            drift: drift_of_rows(input, means, mean(&|p| p.drift[0]), mean(&|p| p.drift[1])),
             law: PassLaw::new(passes, (-m).exp(), fade),
         },
         base_sd: base_var.sqrt(),
@@ -276,42 +299,61 @@ fn search(
     })
 }
 
-/// Least squares of both bases and amplitude with their priors, reweighted against outliers.
+/// Drift by row, N as it adds to its drag.
+fn drift_of_rows(input: &FitInput, means: &[StrokeMean], rate: f64, bend: f64) -> Vec<f64> {
+    let rows = &input.ledger.rows;
+    let began = means.first().map_or(0.0, |s| rows[s.row].start);
+    let whole = means.last().map_or(0.0, |s| rows[s.row].end - began);
+    rows.iter()
+        .map(|row| {
+            let [a, b] = drift_shapes(row, began, whole);
+            rate * a + bend * b
+        })
+        .collect()
+}
+
+/// Least squares of both bases, amplitude and drift with their priors, reweighted against outliers.
 fn solve(input: &FitInput, used: &[&StrokeMean], drift: &[f64], shapes: &[f64], sd: f64) -> Point {
     let (a0, ln_sd) = input.amplitude_prior;
-    let prior = input.base_prior.precision();
-    let mut theta = [input.base_prior.mean, input.base_prior.mean, a0];
-    let mut inverse = [[0.0; 3]; 3];
+    let same = input.base_prior.precision();
+    let mut prior = [[0.0; UNKNOWNS]; UNKNOWNS];
+    (prior[0][0], prior[1][1], prior[0][1], prior[1][0]) = (same.0, same.0, same.1, same.1);
+    prior[2][2] = 1.0 / (a0 * ln_sd * 1.5).powi(2);
+    prior[3][3] = 1.0 / DRIFT_SD.powi(2);
+    prior[4][4] = 1.0 / DRIFT_SD.powi(2);
+    let mut theta = [input.base_prior.mean, input.base_prior.mean, a0, 0.0, 0.0];
+    let pull = (same.0 + same.1) * input.base_prior.mean;
+    let pulls = [pull, pull, prior[2][2] * a0, 0.0, 0.0];
+    let mut inverse = [[0.0; UNKNOWNS]; UNKNOWNS];
     let mut ln_p = 0.0;
     let ind = INDEPENDENT;
     for round in 0..4 {
-        let mut m = [[prior.0, prior.1, 0.0], [prior.1, prior.0, 0.0], [0.0; 3]];
-        let pull = (prior.0 + prior.1) * input.base_prior.mean;
-        m[2][2] = 1.0 / (a0 * ln_sd * 1.5).powi(2);
-        let mut v = [pull, pull, m[2][2] * a0];
-        ln_p = 0.0;
+        let (mut m, mut v) = (prior, pulls);
+        ln_p = -0.5 * (theta[3] / DRIFT_SD).powi(2) - 0.5 * (theta[4] / DRIFT_SD).powi(2);
         for (s, &h) in used.iter().zip(shapes) {
             let y = s.y - drift[s.row];
-            let i = usize::from(!s.up);
-            let r = y - theta[i] - h * theta[2];
+            let way = usize::from(!s.up);
+            let [d, e] = s.drift;
+            let r = y - theta[way] - h * theta[2] - d * theta[3] - e * theta[4];
             let doubt = DOUBT * h * theta[2];
             let variance = sd * sd + doubt * doubt;
             let z = (r * r / variance).sqrt();
             let huber = if round > 0 && z > 2.0 { 2.0 / z } else { 1.0 };
-            ln_p -= 0.5 * huber * (2.0 - huber) * z * z + 0.5 * variance.ln();
+            ln_p -= ind * (0.5 * huber * (2.0 - huber) * z * z + 0.5 * variance.ln());
             let w = ind * huber / variance;
-            m[i][i] += w;
-            m[i][2] += w * h;
-            m[2][i] += w * h;
-            m[2][2] += w * h * h;
-            v[i] += w * y;
-            v[2] += w * h * y;
+            let parts = [(way, 1.0), (2, h), (3, d), (4, e)];
+            for (i, a) in parts {
+                v[i] += w * a * y;
+                for (j, b) in parts {
+                    m[i][j] += w * a * b;
+                }
+            }
         }
         if round == 3 {
             break;
         }
         inverse = drag_model::invert(m);
-        theta = [0, 1, 2].map(|i| (0..3).map(|j| inverse[i][j] * v[j]).sum());
+        theta = std::array::from_fn(|i| (0..UNKNOWNS).map(|j| inverse[i][j] * v[j]).sum());
         theta[2] = theta[2].max(0.05 * a0);
     }
     Point {
@@ -321,9 +363,10 @@ fn solve(input: &FitInput, used: &[&StrokeMean], drift: &[f64], shapes: &[f64], 
         bite: 0.0,
         base: (theta[0], theta[1]),
         base_var: 0.25 * (inverse[0][0] + inverse[1][1] + 2.0 * inverse[0][1]),
+        drift: [theta[3], theta[4]],
         amplitude: theta[2],
         ln_amplitude_var: inverse[2][2] / (theta[2] * theta[2]),
-        ln_p: ind * ln_p,
+        ln_p,
     }
 }
 
