@@ -19,6 +19,8 @@ use std::collections::BTreeMap;
 
 /// Step of the tool track in the result, s.
 const TRACK_STEP: f64 = 1.0;
+/// Strokes may run over the ends of the bins by this part of them.
+const OVERRUN_PART: f64 = 0.5;
 /// A reading older than this is not the present, s.
 const GLANCE_S: f64 = 2.0;
 
@@ -107,9 +109,20 @@ fn strokes(p: &Pipeline, estimate: &GrooveEstimate) -> Vec<Stroke> {
         .collect()
 }
 
-/// Did the wheels cut in this bin on this stroke?
+/// Did the wheels cut in this bin on this stroke? In a coupling they do, as far as they reach.
 fn cuts(e: &GrooveEstimate, row: usize, bin: usize) -> bool {
-    e.engaged[row] && !e.coupling[bin] && (e.through_at[bin] == NEVER || row < e.through_at[bin])
+    e.engaged[row] && (e.through_at[bin] == NEVER || row < e.through_at[bin])
+}
+
+/// Did the wheels cut at a depth, on this stroke? Strokes run over the ends of what is kept account
+/// of; with the cutter out they cut there too.
+fn cuts_at(e: &GrooveEstimate, row: usize, bin: f64) -> bool {
+    let count = e.through_at.len() as f64;
+    if (0.0..count).contains(&bin) {
+        cuts(e, row, bin as usize)
+    } else {
+        e.engaged[row] && bin > -OVERRUN_PART * count && bin < (1.0 + OVERRUN_PART) * count
+    }
 }
 
 /// States over time: phases of the motion, with moving told apart into cutting and free by the
@@ -179,9 +192,10 @@ fn moving(
             row += 1;
         }
         let bin = (f64::from(point.depth) - bins.top) / bins.step;
-        let inside = bin >= 0.0 && bin < bins.count as f64;
-        let cutting =
-            row < rows.len() && t >= rows[row].start - 1.0 && inside && cuts(e, row, bin as usize);
+        // What is too short for a stroke, between two with the cutter out, is made with it out.
+        let with_cutter =
+            row < rows.len() && (t >= rows[row].start - 1.0 || row > 0 && e.engaged[row - 1]);
+        let cutting = with_cutter && cuts_at(e, row, bin);
         let state = if cutting { State::Cutting } else { State::Free };
         let until = (t + CELL_S).min(end);
         if until > from {
@@ -390,9 +404,8 @@ fn live_moving(p: &Pipeline, live: Option<&GrooveEstimate>) -> State {
     };
     let bins = p.ledger.bins;
     let bin = (m.depth - bins.top) / bins.step;
-    let inside = bin >= 0.0 && bin < bins.count as f64;
-    let out = live.engaged.last().copied().unwrap_or(false);
-    if out && inside && !live.coupling[bin as usize] && live.through_at[bin as usize] == NEVER {
+    let last = live.engaged.len().checked_sub(1);
+    if last.is_some_and(|row| cuts_at(live, row, bin)) {
         State::Cutting
     } else {
         State::Free
