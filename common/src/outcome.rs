@@ -11,7 +11,8 @@ use crate::input::ChannelId;
 use crate::model::Motion;
 use crate::pipeline::Pipeline;
 use crate::result::{
-    Direction, FORMAT, Friction, Interval, Quality, RunInfo, RunResult, State, Stroke, ToolTrack,
+    DepthCheck, Direction, FORMAT, Friction, Interval, Quality, RunInfo, RunResult, State, Stroke,
+    ToolTrack,
 };
 use crate::snapshot::{ChannelView, Glance, Snapshot};
 use crate::time::seconds;
@@ -45,6 +46,10 @@ pub fn result(p: &Pipeline, id: &str) -> RunResult {
         friction: Friction { up, down },
         line_wear: p.bends.wear(),
         quality: quality(p),
+        depth_check: DepthCheck {
+            couplings: p.coupling_marks.seen() as u64,
+            slip_m: p.slip_m,
+        },
     }
 }
 

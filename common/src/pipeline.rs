@@ -12,6 +12,7 @@ use crate::groove::engagement;
 use crate::groove::evidence::Evidence;
 use crate::groove::ledger::{Bins, Ledger};
 use crate::groove::{self, GrooveEstimate};
+use crate::infer::coupling_marks::CouplingMarks;
 use crate::infer::friction::{self, FreeRuns, Learned};
 use crate::infer::hold::HoldTracker;
 use crate::infer::second_look::{Before, SecondLook};
@@ -40,6 +41,9 @@ pub struct Pipeline {
     pub(crate) hold: HoldTracker,
     pub(crate) finder: StrokeFinder,
     second_look: SecondLook,
+    pub(crate) coupling_marks: CouplingMarks,
+    /// Slip of the counter taken out so far, m.
+    pub(crate) slip_m: f64,
     pub(crate) ledger: Ledger,
     pub(crate) peaks: Vec<f64>,
     pub(crate) track: Track,
@@ -88,6 +92,8 @@ impl Pipeline {
             ),
             finder: StrokeFinder::new(bins.step, bins.top),
             second_look: SecondLook::default(),
+            coupling_marks: CouplingMarks::new(bins, &job.couplings),
+            slip_m: 0.0,
             ledger: Ledger::new(job),
             peaks: Vec::new(),
             track: Track::default(),
@@ -291,6 +297,7 @@ impl Pipeline {
         let settle = 0.15 + self.motion.settle_time() * found.profile.mean_speed();
         self.ledger.add(found, settle, marked, gain);
         self.peaks.push(found.peak_tension);
+        self.look_for_slip();
         self.learn_without_marks();
         let n = self.ledger.rows.len() as u32;
         let (top, bottom) = found.range();
@@ -307,6 +314,23 @@ impl Pipeline {
             cut_work_j: 0.0,
             engaged_m: 0.0,
         }));
+    }
+
+    /// Couplings that wander in the drag show that the counter has slipped.
+    fn look_for_slip(&mut self) {
+        let Some(row) = self.ledger.rows.last() else {
+            return;
+        };
+        if let Some(too_deep) = self.coupling_marks.stroke(row) {
+            self.slip_m += too_deep;
+            self.correct_depth(-too_deep);
+            self.finder.shift(-too_deep);
+        }
+    }
+
+    /// Depths are told anew: where couplings stood says nothing any more.
+    fn forget_places(&mut self) {
+        self.coupling_marks = CouplingMarks::new(self.ledger.bins, &self.job.couplings);
     }
 
     /// Learns friction and weight from what ran free before `until` s, and uses them from now on.
@@ -376,11 +400,13 @@ impl Pipeline {
                     self.moment(m, events);
                 }
                 self.bends.rezero(line);
+                self.forget_places();
                 self.moved_counter = self.moment.map(|m| m.depth);
             }
             MarkKind::ReferenceDepth(depth) => {
                 if let Some(m) = self.moment {
                     self.correct_depth(depth - m.depth);
+                    self.forget_places();
                     self.moved_counter = self.moved_counter.or(Some(m.depth));
                 }
             }
@@ -433,6 +459,7 @@ impl Pipeline {
         // The way from the end of one run to the start of the next is no stroke.
         self.finder = StrokeFinder::new(self.ledger.bins.step, self.ledger.bins.top);
         self.second_look = SecondLook::default();
+        self.forget_places();
         self.moved_counter = None;
     }
 

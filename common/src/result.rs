@@ -33,6 +33,18 @@ pub struct RunResult {
     pub line_wear: Vec<LineWear>,
     /// What was wrong with the data.
     pub quality: Quality,
+    /// What couplings say about the depth counter.
+    #[serde(default)]
+    pub depth_check: DepthCheck,
+}
+
+/// Depth as couplings show it. Where none has a signature in the drag, slip of the counter cannot be told.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct DepthCheck {
+    /// Couplings whose place in the drag is known well enough to tell slip, at the end.
+    pub couplings: u64,
+    /// Slip taken out over the run, m: by so much the depths of the counter were too great at the end.
+    pub slip_m: f64,
 }
 
 /// Identity and size of a run.

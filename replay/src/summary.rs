@@ -266,6 +266,22 @@ fn line_and_quality(text: &mut String, result: &RunResult, units: Units) {
         "Friction    {:.3} up, {:.3} down",
         friction.up, friction.down
     );
+    let check = &result.depth_check;
+    let _ = match (check.couplings, check.slip_m) {
+        (0, 0.0) => writeln!(
+            text,
+            "Depth       no coupling shows in the drag: slip of the counter cannot be told"
+        ),
+        (n, 0.0) => writeln!(
+            text,
+            "Depth       {n} couplings stand still in the drag: no slip"
+        ),
+        (_, slip) => writeln!(
+            text,
+            "Depth       slip of the counter by {} taken out, as couplings show it",
+            depth.show(slip)
+        ),
+    };
     let q = &result.quality;
     let parts: Vec<String> = [
         (q.bad_frames, "bad frames"),

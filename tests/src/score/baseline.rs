@@ -10,8 +10,8 @@ use super::record::Record;
 use kerfwatch::input::{ChannelId, Input, MarkKind};
 use kerfwatch::job::Job;
 use kerfwatch::result::{
-    Direction, FORMAT, Friction, GrooveBin, Interval, Quality, RunInfo, RunResult, State, Stroke,
-    ToolTrack,
+    DepthCheck, Direction, FORMAT, Friction, GrooveBin, Interval, Quality, RunInfo, RunResult,
+    State, Stroke, ToolTrack,
 };
 use kerfwatch::units::GRAVITY;
 
@@ -318,6 +318,7 @@ impl Sheet<'_> {
             friction: Friction::default(),
             line_wear: Vec::new(),
             quality: Quality::default(),
+            depth_check: DepthCheck::default(),
         }
     }
 }
