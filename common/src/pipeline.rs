@@ -338,8 +338,14 @@ impl Pipeline {
         let means = self.free_runs.until(until);
         let nominal = (self.job.line.friction_up, self.job.line.friction_down);
         let deepest = motion::deepest(&self.job);
-        if let Some(l) = friction::learn(self.motion.hanging(), nominal, means, deepest) {
+        if let Some(l) = friction::learn(&self.motion.nominal_hanging(), nominal, means, deepest) {
+            let before = self.motion.free_tool();
             self.motion.use_learned(&l, deepest);
+            let now = self.motion.free_tool();
+            let offset = self.motion.hanging().cutter_offset;
+            self.ledger.reread(|up, depth, speed, drag| {
+                before.reread(&now, up, depth - offset, speed, drag)
+            });
             let pull = Pull {
                 line_friction: l.up,
                 tool_friction: l.tool,

@@ -82,15 +82,22 @@ fn from_marks(ledger: &Ledger) -> Vec<bool> {
         .collect()
 }
 
-/// Median over rows of one kind of their mean drag, N.
+/// Mean drag of rows of one kind, N: median of those up and of those down, so that errors of the
+/// tool's weight, which have opposite signs, drop out.
 fn typical_drag(ledger: &Ledger, marked: &[bool], out: bool) -> Option<f64> {
-    let rows = ledger.rows.iter().zip(marked).filter(|(_, m)| **m == out);
-    let mut drags: Vec<f64> = rows.filter_map(|(r, _)| mean_drag(r)).collect();
-    if drags.len() < 2 {
-        return None;
-    }
-    let middle = drags.len() / 2;
-    Some(*drags.select_nth_unstable_by(middle, f64::total_cmp).1)
+    let median = |up: bool| -> Option<f64> {
+        let rows = ledger.rows.iter().zip(marked);
+        let mut drags: Vec<f64> = rows
+            .filter(|(r, m)| **m == out && r.up == up)
+            .filter_map(|(r, _)| mean_drag(r))
+            .collect();
+        if drags.is_empty() {
+            return None;
+        }
+        let middle = drags.len() / 2;
+        Some(*drags.select_nth_unstable_by(middle, f64::total_cmp).1)
+    };
+    Some(0.5 * (median(true)? + median(false)?))
 }
 
 fn mean_drag(row: &super::ledger::Row) -> Option<f64> {

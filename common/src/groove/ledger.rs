@@ -98,6 +98,24 @@ impl Ledger {
         }
     }
 
+    /// Reads the drag of all rows again: `drag(up, depth, speed, drag)`.
+    pub fn reread(&mut self, drag: impl Fn(bool, f64, f64, f64) -> f64) {
+        for row in &mut self.rows {
+            let seen = row.drag.iter().filter(|d| !d.is_nan());
+            let (sum, n) = seen.fold((0.0, 0u32), |(s, n), &d| (s + f64::from(d), n + 1));
+            if n == 0 {
+                continue;
+            }
+            // Over the bins of one interval it changes by next to nothing.
+            let mean = sum / f64::from(n);
+            let depth = self.bins.middle(row.first + row.drag.len() / 2);
+            let by = (drag(row.up, depth, row.speed, mean) - mean) as f32;
+            for d in &mut row.drag {
+                *d += by;
+            }
+        }
+    }
+
     /// Adds a stroke. Bins within `settle` metres of where it began are left out: there the line
     /// still swings and friction still turns over.
     pub fn add(&mut self, s: &FoundStroke, settle: f64, marked_out: Option<bool>, gain: f64) {

@@ -24,7 +24,7 @@ const MEAN_SD: f64 = 12.0;
 /// cell offset (N), fluid drag of the line (N s/m2) and of the tool (N s/m).
 const FRICTION_PART: f64 = 0.18;
 const TOOL_FRICTION: (f64, f64) = (0.15, 0.08);
-const WEIGHT_PART: f64 = 0.03;
+const WEIGHT_PART: f64 = 0.12;
 const OFFSET_SD: f64 = 12.0;
 const LINE_FLUID: (f64, f64) = (0.015, 0.03);
 const TOOL_FLUID: (f64, f64) = (15.0, 30.0);

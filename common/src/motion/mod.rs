@@ -8,6 +8,7 @@
 //! [`wave_window`]) + thermal and pressure strain + distance from rope socket to wheels.
 
 pub mod friction_chain;
+pub mod reread;
 pub mod wave_window;
 
 use crate::align::{CELL_S, Cell};
@@ -209,6 +210,14 @@ impl ToolMotion {
     /// What hangs in the hole.
     pub fn hanging(&self) -> &Hanging {
         &self.hanging
+    }
+
+    /// The same with the tool's nominal weight, from which what is learned counts.
+    pub fn nominal_hanging(&self) -> Hanging {
+        Hanging {
+            tool_weight: self.nominal_weight,
+            ..self.hanging.clone()
+        }
     }
 
     /// Friction coefficients in use, up and down.
