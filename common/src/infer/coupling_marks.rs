@@ -301,7 +301,7 @@ mod tests {
     /// Strokes with the counter off by `slip(stroke)`; what was left of it after each correction, and what
     /// is seen at the end.
     fn run(height: f64, slip: impl Fn(u32) -> f64) -> (f64, f64, usize) {
-        let mut marks = CouplingMarks::new(bins(), &[Metres::new(TALLY)]);
+        let mut marks = CouplingMarks::new(bins(), &[Metres(TALLY)]);
         let (mut taken, mut worst) = (0.0, 0.0f64);
         for k in 0..200 {
             let off = slip(k) - taken;
