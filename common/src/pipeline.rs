@@ -31,6 +31,8 @@ use std::sync::Arc;
 
 /// Error of the free tool's drag, each way, once friction and weight were learned, N.
 const LEARNED_DRAG_SD: f64 = 25.0;
+/// The same from movement one way only: the other way rests on the nominal weight.
+const LEARNED_ONE_WAY_SD: f64 = 80.0;
 
 /// The whole core: same inputs in the same order give the same outputs, bit for bit.
 #[derive(Debug)]
@@ -516,10 +518,10 @@ impl Pipeline {
 
     fn base_prior(&self) -> BasePrior {
         let nominal = BasePrior::of(&self.job);
-        let own_sd = if self.learned.is_some() {
-            LEARNED_DRAG_SD
-        } else {
-            nominal.own_sd
+        let own_sd = match self.learned {
+            Some(l) if l.both_ways => LEARNED_DRAG_SD,
+            Some(_) => LEARNED_ONE_WAY_SD,
+            None => nominal.own_sd,
         };
         BasePrior { own_sd, ..nominal }
     }

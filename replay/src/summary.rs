@@ -279,7 +279,7 @@ fn line_and_quality(text: &mut String, result: &RunResult, units: Units) {
         (_, slip) => writeln!(
             text,
             "Depth       slip of the counter by {} taken out, as couplings show it",
-            depth.show(slip)
+            units.depth().show(slip)
         ),
     };
     let q = &result.quality;

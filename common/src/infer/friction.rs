@@ -24,7 +24,7 @@ const MEAN_SD: f64 = 12.0;
 /// cell offset (N), fluid drag of the line (N s/m2) and of the tool (N s/m).
 const FRICTION_PART: f64 = 0.18;
 const TOOL_FRICTION: (f64, f64) = (0.15, 0.08);
-const WEIGHT_PART: f64 = 0.12;
+const WEIGHT_PART: f64 = 0.05;
 const OFFSET_SD: f64 = 12.0;
 const LINE_FLUID: (f64, f64) = (0.015, 0.03);
 const TOOL_FLUID: (f64, f64) = (15.0, 30.0);
@@ -67,6 +67,8 @@ pub struct Learned {
     pub tool_fluid: f64,
     /// Means used.
     pub means: usize,
+    /// They went up and down: of one way only, weight and friction cannot be told apart.
+    pub both_ways: bool,
 }
 
 /// Collects steady stretches.
@@ -235,6 +237,7 @@ pub fn learn(
         line_fluid: theta[5],
         tool_fluid: theta[6],
         means: used.len(),
+        both_ways: used.iter().any(|s| s.up) && used.iter().any(|s| !s.up),
     })
 }
 
