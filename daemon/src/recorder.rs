@@ -35,26 +35,28 @@ const SLOW_PART: usize = 4;
 const ALARM: AlarmKind = AlarmKind::Recorder;
 
 /// Hands decisions over without ever waiting.
+///
+/// Each in a box: the channel has its room from the start, which would be two megabytes of them.
 #[derive(Debug, Clone)]
 pub struct Decisions {
-    sender: SyncSender<Derived>,
+    sender: SyncSender<Box<Derived>>,
 }
 
 impl Decisions {
     /// The way in and the way out.
-    pub fn channel() -> (Self, Receiver<Derived>) {
+    pub fn channel() -> (Self, Receiver<Box<Derived>>) {
         let (sender, receiver) = sync_channel(DECISIONS_MAX);
         (Self { sender }, receiver)
     }
 
     /// `false` when there was no room: a replay can always make it again from the raw record.
     pub fn tell(&self, record: Derived) -> bool {
-        self.sender.try_send(record).is_ok()
+        self.sender.try_send(Box::new(record)).is_ok()
     }
 
     /// The same, but gives the recorder some seconds to make room. Only for whoever may wait.
     pub fn tell_patiently(&self, record: Derived) -> bool {
-        let mut record = record;
+        let mut record = Box::new(record);
         for _ in 0..PATIENCE_LOOKS {
             match self.sender.try_send(record) {
                 Ok(()) => return true,
@@ -105,11 +107,11 @@ struct Held(VecDeque<(u64, Derived)>);
 
 impl Held {
     /// Takes what was decided so far. Its inputs were pushed before, so the queue is asked afterwards.
-    fn take(&mut self, decisions: &Receiver<Derived>, inputs: &Handover) {
+    fn take(&mut self, decisions: &Receiver<Box<Derived>>, inputs: &Handover) {
         let before = self.0.len();
         let room = DECISIONS_MAX.saturating_sub(before);
         self.0
-            .extend(decisions.try_iter().take(room).map(|record| (0, record)));
+            .extend(decisions.try_iter().take(room).map(|record| (0, *record)));
         let pushed = inputs.pushed();
         for (follows, _) in self.0.iter_mut().skip(before) {
             *follows = pushed;
@@ -137,7 +139,7 @@ pub struct Recorder {
     /// Where inputs come from.
     pub inputs: Arc<Handover>,
     /// Where decisions come from; closed when the core has ended.
-    pub decisions: Receiver<Derived>,
+    pub decisions: Receiver<Box<Derived>>,
     /// Counters.
     pub progress: Arc<Progress>,
     /// Shown when the disk fails.
@@ -225,7 +227,7 @@ impl Recorder {
         }
         // The core has the same inputs still to finish; its last decisions belong to the record.
         let rest = held.0.into_iter().map(|(_, record)| record);
-        for record in rest.chain(self.decisions.iter()) {
+        for record in rest.chain(self.decisions.iter().map(|record| *record)) {
             if let Some(writer) = &mut self.writer {
                 writer.derive(record);
             }
