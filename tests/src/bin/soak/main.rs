@@ -126,9 +126,7 @@ fn play(args: &Args, folder: &Path) -> anyhow::Result<bool> {
     let instruments = Instruments::start(folder, args.rate, up_n, down_n)?;
     let mut daemon = Daemon::start(&program, None)?;
     for channel in 0..2 {
-        instruments
-            .account()
-            .excuse(channel, Instant::now(), "start");
+        instruments.account().excuse_from_line(channel, 0, "start");
     }
     daemon.wait_until_up(2)?;
     let run = fs::read_dir(&runs)?
