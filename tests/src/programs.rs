@@ -148,12 +148,23 @@ impl Drop for Daemon {
     }
 }
 
-/// The only run folder below `runs`.
+/// The only run folder below `runs`, once it is there: the page may answer a moment earlier.
 ///
 /// # Panics
-/// When there is none.
+/// When there is none after ten seconds.
 pub fn run_below(runs: &Path) -> PathBuf {
-    let mut found = std::fs::read_dir(runs).expect("runs are recorded");
-    let entry = found.find_map(Result::ok).expect("a run is recorded");
-    entry.path()
+    let start = Instant::now();
+    loop {
+        let found = std::fs::read_dir(runs).into_iter().flatten().flatten();
+        let mut folders = found.map(|entry| entry.path());
+        if let Some(run) = folders.find(|folder| folder.join("run.toml").is_file()) {
+            return run;
+        }
+        assert!(
+            start.elapsed() < Duration::from_secs(10),
+            "no run below {}",
+            runs.display()
+        );
+        std::thread::sleep(Duration::from_millis(10));
+    }
 }
