@@ -12,7 +12,7 @@ use kerfwatch_tests::programs::{Daemon, program, run_below};
 use kerfwatch_tests::soak::server::Server;
 use std::path::Path;
 use std::process::{Command, Stdio};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 fn forward(run: &Path) {
     let status = Command::new(program("kerfwatchd"))
@@ -57,7 +57,13 @@ fn what_reached_the_server_through_kills_and_absences_is_what_the_finished_run_g
         (true, 1, false),
     ] {
         server.set_down(is_down);
+        let refused = server.refused();
         std::thread::sleep(Duration::from_secs(seconds));
+        // It counts as away only once somebody has found it so.
+        let begun = Instant::now();
+        while is_down && server.refused() == refused && begun.elapsed() < Duration::from_secs(20) {
+            std::thread::sleep(Duration::from_millis(20));
+        }
         daemon.kill();
         if disk_full {
             remove_decisions(&run);
