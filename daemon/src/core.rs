@@ -300,7 +300,7 @@ impl GrooveClock {
     }
 }
 
-/// Takes a point for the charts every [`POINT_NS`].
+/// Takes a point for the charts every `POINT_NS`.
 #[derive(Debug, Default)]
 pub struct Sampler {
     due: Nanos,
