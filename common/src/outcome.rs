@@ -383,14 +383,8 @@ const FIRST_PASS_SHARE: f64 = 0.25;
 fn is_before_cut(p: &Pipeline) -> bool {
     let least = FIRST_PASS_SHARE * p.first_pass_drag;
     let ran_free = |row: &Row| {
-        let (sum, n) = row
-            .drag
-            .iter()
-            .filter(|drag| !drag.is_nan())
-            .fold((0.0, 0.0), |(sum, n), &drag| {
-                (sum + f64::from(drag), n + 1.0)
-            });
-        row.marked_out != Some(true) && sum <= least * n
+        let (sum, n) = row.drag_sum();
+        row.marked_out != Some(true) && sum <= least * f64::from(n)
     };
     p.free_until.is_none() && p.ledger.rows.iter().all(ran_free)
 }

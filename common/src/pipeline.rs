@@ -7,12 +7,12 @@
 use crate::alarm::{PickUpTable, Pull, SavedAlarms};
 use crate::align::{Aligner, Cell};
 use crate::calibrate::{CalibratedReading, Instruments};
+use crate::groove::coupling_marks::CouplingMarks;
 use crate::groove::drag_model::BasePrior;
 use crate::groove::engagement;
 use crate::groove::evidence::Evidence;
 use crate::groove::ledger::{Bins, Ledger};
 use crate::groove::{self, GrooveEstimate};
-use crate::infer::coupling_marks::CouplingMarks;
 use crate::infer::friction::{self, FreeRuns, Learned};
 use crate::infer::hold::HoldTracker;
 use crate::infer::second_look::{Before, SecondLook};

@@ -266,22 +266,7 @@ fn line_and_quality(text: &mut String, result: &RunResult, units: Units) {
         "Friction    {:.3} up, {:.3} down",
         friction.up, friction.down
     );
-    let check = &result.depth_check;
-    let _ = match (check.couplings, check.slip_m) {
-        (0, 0.0) => writeln!(
-            text,
-            "Depth       no coupling shows in the drag: slip of the counter cannot be told"
-        ),
-        (n, 0.0) => writeln!(
-            text,
-            "Depth       {n} couplings stand still in the drag: no slip"
-        ),
-        (_, slip) => writeln!(
-            text,
-            "Depth       slip of the counter by {} taken out, as couplings show it",
-            units.depth().show(slip)
-        ),
-    };
+    let _ = writeln!(text, "Slip        {}", slip_of_counter(result, units));
     let q = &result.quality;
     let parts: Vec<String> = [
         (q.bad_frames, "bad frames"),
@@ -300,6 +285,19 @@ fn line_and_quality(text: &mut String, result: &RunResult, units: Units) {
     } else {
         writeln!(text, "Data        {}", parts.join(", "))
     };
+}
+
+/// What couplings say about the depth counter.
+pub(crate) fn slip_of_counter(result: &RunResult, units: Units) -> String {
+    let check = &result.depth_check;
+    match (check.couplings, check.slip_m) {
+        (0, 0.0) => "not to be told: no coupling shows clearly in the drag".to_owned(),
+        (n, 0.0) => format!("none: {n} of the couplings show in the drag and stay where they are"),
+        (_, slip) => format!(
+            "{} taken out over the run, as the places of couplings in the drag show it",
+            units.depth().show(slip)
+        ),
+    }
 }
 
 pub(crate) fn capital(word: &str) -> String {

@@ -186,7 +186,7 @@ pub(super) fn bin_noise(input: &FitInput, fit: &DragFit) -> f64 {
 }
 
 /// Inverse of a symmetric positive matrix (Gauss-Jordan; pivots of such a matrix are positive).
-pub(crate) fn invert<const N: usize>(mut m: [[f64; N]; N]) -> [[f64; N]; N] {
+pub(super) fn invert<const N: usize>(mut m: [[f64; N]; N]) -> [[f64; N]; N] {
     let mut out = [[0.0; N]; N];
     for (i, row) in out.iter_mut().enumerate() {
         row[i] = 1.0;

@@ -101,11 +101,7 @@ fn typical_drag(ledger: &Ledger, marked: &[bool], out: bool) -> Option<f64> {
 }
 
 fn mean_drag(row: &super::ledger::Row) -> Option<f64> {
-    let (sum, n) = row
-        .drag
-        .iter()
-        .filter(|v| !v.is_nan())
-        .fold((0.0, 0u32), |(s, n), &v| (s + f64::from(v), n + 1));
+    let (sum, n) = row.drag_sum();
     (n >= 3).then(|| sum / f64::from(n))
 }
 

@@ -161,14 +161,20 @@ fn stroke_means(input: &FitInput) -> Vec<StrokeMean> {
     // Strokes over a few bins only (short moves while the crew tries the cutter) say little.
     let most = out.iter().map(|s| s.n).fold(0.0, f64::max);
     out.retain(|s| s.n >= ROW_PART * most);
-    let began = out.first().map_or(0.0, |s| rows[s.row].start);
-    let whole = out.last().map_or(0.0, |s| rows[s.row].end - began);
+    let (began, whole) = began_and_length(rows, &out);
     for s in &mut out {
         s.y /= s.n;
         s.before = (s.before.0 / s.n, s.before.1 / s.n);
         s.drift = drift_shapes(&rows[s.row], began, whole);
     }
     out
+}
+
+/// When the strokes used began, and how long they took, s.
+fn began_and_length(rows: &[Row], means: &[StrokeMean]) -> (f64, f64) {
+    let began = means.first().map_or(0.0, |s| rows[s.row].start);
+    let whole = means.last().map_or(0.0, |s| rows[s.row].end - began);
+    (began, whole)
 }
 
 /// What drift at a steady rate, and one that comes and goes, add to a stroke's drag, N per N/h.
@@ -302,8 +308,7 @@ fn search(
 /// Drift by row, N as it adds to its drag.
 fn drift_of_rows(input: &FitInput, means: &[StrokeMean], rate: f64, bend: f64) -> Vec<f64> {
     let rows = &input.ledger.rows;
-    let began = means.first().map_or(0.0, |s| rows[s.row].start);
-    let whole = means.last().map_or(0.0, |s| rows[s.row].end - began);
+    let (began, whole) = began_and_length(rows, means);
     rows.iter()
         .map(|row| {
             let [a, b] = drift_shapes(row, began, whole);

@@ -78,6 +78,12 @@ impl Row {
         let v = *self.drag.get(bin.checked_sub(self.first)?)?;
         (!v.is_nan()).then_some(f64::from(v))
     }
+
+    /// Drag over all bins that have any: sum, N, and their number.
+    pub fn drag_sum(&self) -> (f64, u32) {
+        let seen = self.drag.iter().filter(|drag| !drag.is_nan());
+        seen.fold((0.0, 0), |(sum, n), &drag| (sum + f64::from(drag), n + 1))
+    }
 }
 
 /// All strokes of a run that touched the interval.
@@ -101,8 +107,7 @@ impl Ledger {
     /// Reads the drag of all rows again: `drag(up, depth, speed, drag)`.
     pub fn reread(&mut self, drag: impl Fn(bool, f64, f64, f64) -> f64) {
         for row in &mut self.rows {
-            let seen = row.drag.iter().filter(|d| !d.is_nan());
-            let (sum, n) = seen.fold((0.0, 0u32), |(s, n), &d| (s + f64::from(d), n + 1));
+            let (sum, n) = row.drag_sum();
             if n == 0 {
                 continue;
             }

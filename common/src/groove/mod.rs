@@ -7,6 +7,7 @@
 //! gives way ([`drag_model`], [`pass_law`], [`joint_fit`]), which bins are split ([`through`]), what
 //! that says about depth ([`posterior`]), what is left to do ([`forecast`]).
 
+pub mod coupling_marks;
 pub mod drag_model;
 pub mod engagement;
 pub mod evidence;

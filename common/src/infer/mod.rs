@@ -1,6 +1,5 @@
 //! From tool motion to what the crew calls things: strokes, still, stalled, slack.
 
-pub mod coupling_marks;
 pub mod friction;
 pub mod hold;
 pub mod profile;

@@ -2,6 +2,7 @@
 
 use super::Source;
 use crate::report::page::Page;
+use crate::summary::slip_of_counter;
 use crate::units_shown::{clock, count, duration};
 use kerfwatch::input::ChannelId;
 use kerfwatch::recording::{DigestState, Verification};
@@ -20,7 +21,10 @@ pub(in crate::report) fn quality(page: &mut Page, s: &Source<'_>) {
         ("Readings out of range", count(q.out_of_range)),
         ("Single spikes set aside", count(q.spikes)),
         ("Damaged places of the recording", count(q.lost_blocks)),
-        ("Depth counter", depth_check(s)),
+        (
+            "Slip of the depth counter",
+            slip_of_counter(s.result(), s.units),
+        ),
         ("Recording", sealed(v)),
     ]);
     if !s.done.damage.is_empty() {
@@ -59,22 +63,6 @@ fn silences(page: &mut Page, s: &Source<'_>) {
             "note",
             &format!("Not listed: {} later ones.", list.len() - SHOWN),
         );
-    }
-}
-
-/// What couplings say about the depth counter.
-fn depth_check(s: &Source<'_>) -> String {
-    let check = &s.result().depth_check;
-    match (check.couplings, check.slip_m) {
-        (0, 0.0) => {
-            "no coupling shows clearly in the drag: slip of the counter, if any, is unknown"
-                .to_owned()
-        }
-        (n, 0.0) => format!("{n} couplings stay where they are in the drag: no slip seen"),
-        (_, slip) => format!(
-            "slipped; {} taken out over the run, as places of couplings in the drag show it",
-            s.units.depth().show(slip)
-        ),
     }
 }
 

@@ -11,7 +11,8 @@
 //! Means over a few strokes of one direction are compared with a straight background plus a bump of
 //! free height, at all places near the tally's depth; the best place is that of the signature.
 
-use crate::groove::ledger::{Bins, Row};
+use super::drag_model::invert;
+use super::ledger::{Bins, Row};
 use crate::units::Metres;
 
 /// Strokes that are averaged: waves on the line are as large as a signature in a single one.
@@ -94,13 +95,12 @@ impl CouplingMarks {
             .count()
     }
 
-    /// Takes a stroke with the cutter out. Gives by how much the depths told since are too great, m, when
+    /// Takes a stroke. Gives by how much the depths told since are too great, m, when
     /// the couplings say so; the caller takes it out of all that follows.
     pub fn stroke(&mut self, row: &Row) -> Option<f64> {
         let mut complete = false;
-        let step = self.bins.step;
         for place in &mut self.places[usize::from(!row.up)] {
-            complete |= place.add(row, &self.bins, step);
+            complete |= place.add(row, &self.bins);
         }
         if !complete {
             return None;
@@ -114,14 +114,8 @@ impl CouplingMarks {
 
     /// What all places that hold still say together.
     fn shift(&self) -> Option<f64> {
-        let mut ways = [false; 2];
-        let mut shifts: Vec<f64> = Vec::new();
-        for (way, places) in self.places.iter().enumerate() {
-            for shift in places.iter().filter_map(Place::shift) {
-                ways[way] = true;
-                shifts.push(shift);
-            }
-        }
+        let places = self.places.iter().flatten();
+        let mut shifts: Vec<f64> = places.filter_map(Place::shift).collect();
         // One place alone may wander for reasons of its own.
         if shifts.len() < 2 {
             return None;
@@ -135,7 +129,7 @@ impl CouplingMarks {
 
 impl Place {
     /// Adds a stroke; whether a group is complete.
-    fn add(&mut self, row: &Row, bins: &Bins, step: f64) -> bool {
+    fn add(&mut self, row: &Row, bins: &Bins) -> bool {
         let last = self.first + self.sums.len() - 1;
         if row.top > bins.middle(self.first) || row.bottom < bins.middle(last) {
             return false;
@@ -150,7 +144,7 @@ impl Place {
         if self.strokes < GROUP {
             return false;
         }
-        let found = self.find(bins, step);
+        let found = self.find(bins);
         self.clear();
         match found {
             Some((at, height)) => {
@@ -171,11 +165,12 @@ impl Place {
     }
 
     /// Place and height of the signature in the strokes summed up.
-    fn find(&self, bins: &Bins, step: f64) -> Option<(f64, f64)> {
-        let steps = (2.0 * SEARCH_M / (0.5 * step)).round() as usize;
+    fn find(&self, bins: &Bins) -> Option<(f64, f64)> {
+        let half_bin = 0.5 * bins.step;
+        let steps = (2.0 * SEARCH_M / half_bin).round() as usize;
         let places: Vec<(f64, f64, f64)> = (0..=steps)
             .map(|i| {
-                let off = -SEARCH_M + i as f64 * 0.5 * step;
+                let off = -SEARCH_M + i as f64 * half_bin;
                 let (height, sure) = self.bump(bins, self.tally + off).unwrap_or((0.0, 0.0));
                 (off, height, sure)
             })
@@ -192,7 +187,7 @@ impl Place {
         } else {
             0.0
         };
-        (at.2 >= SURE && at.1 >= HEIGHT_MIN).then_some((at.0 + part * 0.5 * step, at.1))
+        (at.2 >= SURE && at.1 >= HEIGHT_MIN).then_some((at.0 + part * half_bin, at.1))
     }
 
     /// Height of a bump at `depth`, N, and that over its error, by least squares.
@@ -218,7 +213,7 @@ impl Place {
         if points.len() < 12 {
             return None;
         }
-        let inverse = crate::groove::drag_model::invert(m);
+        let inverse = invert(m);
         let theta: [f64; 3] = std::array::from_fn(|a| (0..3).map(|b| inverse[a][b] * v[b]).sum());
         let misfit: f64 = points
             .iter()
