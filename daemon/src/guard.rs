@@ -12,7 +12,7 @@ use kerfwatch::calibrate::{Counter, Instruments};
 use kerfwatch::input::{ChannelId, Input, MarkKind};
 use kerfwatch::job::Job;
 use kerfwatch::pipeline::Pipeline;
-use kerfwatch::time::seconds;
+use kerfwatch::time::{NANOS_PER_SECOND, Nanos, seconds};
 use std::sync::Arc;
 
 /// A tension at or near the limit, as the guard saw it.
@@ -70,6 +70,12 @@ impl Learned {
     }
 }
 
+/// Part of the limit from which tension counts as near it. A reading that jumps by more than a quarter of the limit is
+/// believed only with the next one ([`OverpullGuard`]), so from below this no single reading raises an overpull.
+const NEAR_PART: f64 = 0.7;
+/// How long it counts as near after the last such reading: a stroke's ripple dips below.
+const NEAR_HOLD: Nanos = NANOS_PER_SECOND;
+
 /// Judges every load reading.
 #[derive(Debug)]
 pub struct Guard {
@@ -81,6 +87,7 @@ pub struct Guard {
     overpull: bool,
     approaching: bool,
     judged: u64,
+    near_at: Option<Nanos>,
 }
 
 impl Guard {
@@ -96,6 +103,7 @@ impl Guard {
             overpull: false,
             approaching: false,
             judged: 0,
+            near_at: None,
         }
     }
 
@@ -123,6 +131,7 @@ impl Guard {
             overpull,
             approaching,
             judged,
+            near_at,
             ..
         } = self;
         let mut raised = Raised::default();
@@ -140,6 +149,9 @@ impl Guard {
                 tension_n: verdict.tension_n,
                 limit_n: verdict.limit_n,
             };
+            if verdict.tension_n >= NEAR_PART * verdict.limit_n {
+                *near_at = Some(reading.at);
+            }
             if verdict.overpull && !*overpull {
                 raised.overpull = Some(warning);
             }
@@ -150,6 +162,12 @@ impl Guard {
         };
         instruments.push(input, &mut every, &mut |_| {});
         raised
+    }
+
+    /// Whether tension was near the limit a moment before `now`.
+    pub fn is_near_limit(&self, now: Nanos) -> bool {
+        self.near_at
+            .is_some_and(|near_at| now - near_at < NEAR_HOLD)
     }
 
     /// Load readings judged so far.
@@ -191,6 +209,30 @@ mod tests {
             }
             assert_eq!(seen, raised, "{tension} N");
         }
+    }
+
+    #[test]
+    fn near_the_limit_from_seven_tenths_of_it_and_for_a_second_more() {
+        let text = with_plain_instruments(print_default_job()).unwrap();
+        let job = read_job(&text, "sample").unwrap().job;
+        let limit = GuardModel::new(&job).limit_n(Some(2010.0));
+        let mut guard = Guard::new(&job, &Pipeline::new(&job), Arc::default(), true);
+        let mut at = 0;
+        let mut send = |channel, value| {
+            at += 20_000_000;
+            let frame = line(channel, at, value);
+            let input = Input::Received {
+                port: frame.port,
+                at,
+                bytes: frame.bytes,
+            };
+            guard.judge(&input);
+            (guard.is_near_limit(at), guard.is_near_limit(at + NEAR_HOLD))
+        };
+        send(ChannelId::Depth, 2010.0);
+        assert_eq!(send(ChannelId::Load, 0.6 * limit), (false, false));
+        assert_eq!(send(ChannelId::Load, 0.75 * limit), (true, false));
+        assert_eq!(send(ChannelId::Load, 0.6 * limit), (true, false));
     }
 
     #[test]

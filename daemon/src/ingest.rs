@@ -205,10 +205,11 @@ impl Ingest {
     }
 
     /// At high rates two milliseconds' frames are taken at a time: being woken for each costs twice as much as
-    /// all that is done with it. Never right after something was raised: outputs go first.
+    /// all that is done with it. Never right after something was raised, because outputs go first, nor near the
+    /// limit, where each reading may raise something.
     fn may_rest(&mut self) -> bool {
         let raised = std::mem::take(&mut self.raised);
-        self.is_busy && !raised && self.clock.is_live()
+        self.is_busy && !raised && self.clock.is_live() && !self.guard.is_near_limit(self.last_at)
     }
 
     fn count_chunk(&mut self, at: Nanos) {
