@@ -21,6 +21,7 @@ use kerfwatch::pipeline::Pipeline;
 use kerfwatch::recording::{Derived, Folder, RunReader, Storage, time_of};
 use kerfwatch::result::Stroke;
 use kerfwatch::units::Newtons;
+use sha2::{Digest as _, Sha256};
 use std::collections::{BTreeMap, VecDeque};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -171,9 +172,12 @@ impl Taking<'_> {
 }
 
 /// Decisions that are on record already. They are told by their contents: what had been decided but not yet written
-/// when the run was cut off may be anywhere, as a full disk takes the oldest of them first.
+/// when the run was cut off may be anywhere, as a full disk takes the oldest of them first. Only their digests are kept:
+/// after days there are tens of thousands.
 #[derive(Debug, Default)]
-struct Known(BTreeMap<String, usize>);
+struct Known(BTreeMap<Print, u32>);
+
+type Print = [u8; 32];
 
 impl Known {
     fn of(reader: &mut RunReader<impl Storage>) -> Self {
@@ -203,12 +207,13 @@ impl Known {
     }
 
     fn left(&self) -> usize {
-        self.0.values().sum()
+        self.0.values().map(|&count| count as usize).sum()
     }
 
-    fn key(record: &Derived) -> String {
+    fn key(record: &Derived) -> Print {
         // Numbers are written so that they read back to the same bits.
-        serde_json::to_string(record).unwrap_or_default()
+        let text = serde_json::to_string(record).unwrap_or_default();
+        Sha256::digest(text).into()
     }
 }
 

@@ -24,3 +24,4 @@ pub mod score;
 pub mod small_disk;
 #[cfg(feature = "daemon")]
 pub mod soak;
+pub mod unit_file;

@@ -180,9 +180,7 @@ fn measure(args: &Args) -> anyhow::Result<()> {
         }
     }
     let daemon = command
-        // As in its unit.
-        .env("MALLOC_MMAP_THRESHOLD_", "131072")
-        .env("MALLOC_TRIM_THRESHOLD_", "131072")
+        .envs(kerfwatch_tests::unit_file::environment())
         .stdin(Stdio::piped())
         .stdout(Stdio::null())
         .spawn()?;

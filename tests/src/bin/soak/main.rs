@@ -162,7 +162,11 @@ fn play(args: &Args, folder: &Path) -> anyhow::Result<bool> {
 }
 
 fn environment(args: &Args, clock_file: &Path) -> Vec<(String, OsString)> {
-    let mut all = vec![("KERFWATCH_LOG".to_owned(), "info".into())];
+    let as_installed = kerfwatch_tests::unit_file::environment().into_iter();
+    let mut all: Vec<(String, OsString)> = as_installed
+        .map(|(name, value)| (name, value.into()))
+        .collect();
+    all.push(("KERFWATCH_LOG".to_owned(), "info".into()));
     if let Some(library) = &args.faketime {
         all.extend([
             ("LD_PRELOAD".to_owned(), library.into()),
