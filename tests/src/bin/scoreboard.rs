@@ -7,7 +7,7 @@ use clap::Parser;
 use kerfwatch_tests::score::{baseline, measure, ours, record, snapshot, table};
 use measure::Tally;
 use rayon::prelude::*;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 #[derive(Debug, Parser)]
 #[command(about = "Score the inference on bench-well records against a simple baseline")]
@@ -30,6 +30,10 @@ struct Args {
     /// Records side by side
     #[arg(long, default_value_t = 2)]
     threads: usize,
+    /// Score the records in this folder instead, whoever made them: one folder each, with `samples.csv`, `job.toml`,
+    /// `truth.json` and, if there are any, `marks.csv`, as `kerfwatch-replay simulate` writes them
+    #[arg(long, value_name = "FOLDER", conflicts_with_all = ["scenarios", "seeds", "first_seed", "write_baseline"])]
+    records: Option<PathBuf>,
     /// Folder of scenarios
     #[arg(long, value_name = "FOLDER")]
     scenarios: Option<PathBuf>,
@@ -55,40 +59,26 @@ fn main() -> Result<()> {
         println!("written to {}", path.display());
         return Ok(());
     }
-    let folder = args
-        .scenarios
-        .clone()
-        .unwrap_or_else(snapshot::scenario_folder);
-    let mut runs = Vec::new();
-    for scenario in record::family(&folder)? {
-        let name = scenario
-            .file_stem()
-            .unwrap_or_default()
-            .to_string_lossy()
-            .into_owned();
-        if args.only.is_empty() || args.only.iter().any(|only| name.contains(only.as_str())) {
-            for seed in args.first_seed..args.first_seed + args.seeds {
-                runs.push((scenario.clone(), name.clone(), seed));
-            }
-        }
-    }
-    if runs.is_empty() {
-        bail!("no scenario in {} matches --only", folder.display());
-    }
+    let runs = match &args.records {
+        Some(folder) => made_elsewhere(folder, &args)?,
+        None => of_the_bench_well(&args)?,
+    };
     println!("{}", table::heading());
     let scored: Vec<(String, Tally, Tally)> = runs
         .par_iter()
-        .map(|(scenario, name, seed)| {
-            let record = record::Record::get(scenario, *seed, &cache)?;
+        .map(|(place, label)| {
+            let record = match place {
+                Place::Scenario(file, seed) => record::Record::get(file, *seed, &cache)?,
+                Place::Folder(folder) => record::Record::read(folder, label.clone(), 0)?,
+            };
             let mine = measure::measure(&record, &ours::estimate(&record));
             let theirs = measure::measure(&record, &baseline::estimate(&record));
-            let label = format!("{name}/{seed}");
             println!(
                 "{}\n{}",
-                table::line(&label, &mine),
+                table::line(label, &mine),
                 table::line("  baseline", &theirs)
             );
-            Ok((label, mine, theirs))
+            Ok((label.clone(), mine, theirs))
         })
         .collect::<Result<_>>()?;
     let (mut mine, mut theirs) = (Tally::default(), Tally::default());
@@ -121,4 +111,63 @@ fn main() -> Result<()> {
             .with_context(|| format!("writing {}", path.display()))?;
     }
     Ok(())
+}
+
+/// Where a record comes from.
+enum Place {
+    /// The bench well makes it, with a seed.
+    Scenario(PathBuf, u64),
+    /// It lies there.
+    Folder(PathBuf),
+}
+
+fn is_wanted(args: &Args, name: &str) -> bool {
+    args.only.is_empty() || args.only.iter().any(|only| name.contains(only.as_str()))
+}
+
+fn of_the_bench_well(args: &Args) -> Result<Vec<(Place, String)>> {
+    let folder = args
+        .scenarios
+        .clone()
+        .unwrap_or_else(snapshot::scenario_folder);
+    let mut runs = Vec::new();
+    for scenario in record::family(&folder)? {
+        let name = scenario
+            .file_stem()
+            .unwrap_or_default()
+            .to_string_lossy()
+            .into_owned();
+        if is_wanted(args, &name) {
+            for seed in args.first_seed..args.first_seed + args.seeds {
+                let label = format!("{name}/{seed}");
+                runs.push((Place::Scenario(scenario.clone(), seed), label));
+            }
+        }
+    }
+    if runs.is_empty() {
+        bail!("no scenario in {} matches --only", folder.display());
+    }
+    Ok(runs)
+}
+
+fn made_elsewhere(folder: &Path, args: &Args) -> Result<Vec<(Place, String)>> {
+    let mut runs = Vec::new();
+    let entries =
+        std::fs::read_dir(folder).with_context(|| format!("reading {}", folder.display()))?;
+    for entry in entries {
+        let path = entry?.path();
+        let name = path
+            .file_name()
+            .unwrap_or_default()
+            .to_string_lossy()
+            .into_owned();
+        if path.join("truth.json").exists() && is_wanted(args, &name) {
+            runs.push((Place::Folder(path), name));
+        }
+    }
+    runs.sort_by(|a, b| a.1.cmp(&b.1));
+    if runs.is_empty() {
+        bail!("no record with a truth.json in {}", folder.display());
+    }
+    Ok(runs)
 }
