@@ -378,15 +378,23 @@ fn channels(p: &Pipeline) -> Vec<ChannelView> {
 /// Part of the drag of a first pass that tells wheels in the wall from wheels in the body.
 const FIRST_PASS_SHARE: f64 = 0.25;
 
+/// Strokes over the interval that a crew makes with the cutter in before it starts, at most (common practice, no
+/// source). Who strokes on after that cuts, however little it drags.
+const FREE_STROKES_MAX: usize = 12;
+
 /// No mark has said that the cutter is out, no rise of drag has shown it, and no stroke has had the
 /// drag that wheels in a fresh wall make: the tool has only run free so far.
 fn is_before_cut(p: &Pipeline) -> bool {
+    let rows = &p.ledger.rows;
+    if rows.iter().filter(|row| !row.drag.is_empty()).count() > FREE_STROKES_MAX {
+        return false;
+    }
     let least = FIRST_PASS_SHARE * p.first_pass_drag;
     let ran_free = |row: &Row| {
         let (sum, n) = row.drag_sum();
         row.marked_out != Some(true) && sum <= least * f64::from(n)
     };
-    p.free_until.is_none() && p.ledger.rows.iter().all(ran_free)
+    p.free_until.is_none() && rows.iter().all(ran_free)
 }
 
 fn bad_kinds(counts: &FrameCounts) -> BTreeMap<String, u64> {

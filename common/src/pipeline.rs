@@ -4,35 +4,32 @@
 //! groove estimate. Everything is a function of the inputs and their order; nothing here reads a
 //! clock, so a replay of the recorded inputs gives the same results bit for bit.
 
-use crate::alarm::{PickUpTable, Pull, SavedAlarms};
+mod learning;
+mod marks;
+
+use crate::alarm::{PickUpTable, SavedAlarms};
 use crate::align::{Aligner, Cell};
 use crate::calibrate::{CalibratedReading, Instruments};
 use crate::groove::coupling_marks::CouplingMarks;
-use crate::groove::drag_model::BasePrior;
-use crate::groove::engagement;
 use crate::groove::evidence::Evidence;
-use crate::groove::ledger::{Bins, Ledger};
+use crate::groove::ledger::{Bins, Ledger, RowMarks};
 use crate::groove::{self, GrooveEstimate};
-use crate::infer::friction::{self, FreeRuns, Learned};
+use crate::infer::friction::{FreeRuns, Learned};
 use crate::infer::hold::HoldTracker;
 use crate::infer::second_look::{Before, SecondLook};
 use crate::infer::strokes::{FoundStroke, StrokeFinder};
 use crate::infer::track::Track;
+use crate::infer::weight_check::WeightCheck;
 use crate::input::{ChannelId, Event, Input, Mark, MarkKind};
 use crate::job::Job;
 use crate::model::bending::BendCounter;
-use crate::motion::{self, Moment, ToolMotion};
+use crate::motion::{Moment, ToolMotion};
 use crate::outcome;
 use crate::result::{RunResult, Stroke};
 use crate::snapshot::{Glance, Snapshot};
 use crate::time::{Nanos, seconds};
 use crate::watch::Watch;
 use std::sync::Arc;
-
-/// Error of the free tool's drag, each way, once friction and weight were learned, N.
-const LEARNED_DRAG_SD: f64 = 25.0;
-/// The same from movement one way only: the other way rests on the nominal weight.
-const LEARNED_ONE_WAY_SD: f64 = 80.0;
 
 /// The whole core: same inputs in the same order give the same outputs, bit for bit.
 #[derive(Debug)]
@@ -60,6 +57,9 @@ pub struct Pipeline {
     pub(crate) learned: Option<Learned>,
     pick_up: Option<Arc<PickUpTable>>,
     pub(crate) free_until: Option<f64>,
+    /// What the newest mark says of the cutter.
+    cutter_in: Option<bool>,
+    weight_check: WeightCheck,
     /// Drag of a first pass over a fresh wall, from nominal values, N.
     pub(crate) first_pass_drag: f64,
     pub(crate) instruments: Instruments,
@@ -110,6 +110,8 @@ impl Pipeline {
             learned: None,
             pick_up: None,
             free_until: None,
+            cutter_in: None,
+            weight_check: WeightCheck::default(),
             first_pass_drag: groove::first_pass_drag(job),
             instruments: instruments(job),
             watch: Watch::new(job),
@@ -245,7 +247,7 @@ impl Pipeline {
         }
         self.look_again(m, events);
         self.follow(m, events);
-        if self.free_until.is_none() {
+        if self.cutter_in.unwrap_or(self.free_until.is_none()) {
             let offset = self.motion.hanging().cutter_offset;
             self.free_runs.push(m, self.motion.settle_time(), offset);
         }
@@ -297,9 +299,16 @@ impl Pipeline {
         });
         // The first echo after the tool starts still carries the start itself.
         let settle = 0.15 + self.motion.settle_time() * found.profile.mean_speed();
-        self.ledger.add(found, settle, marked, gain);
+        let marks = RowMarks {
+            out: marked,
+            weight_check: self.weight_check.takes(found.direction, found.start),
+        };
+        self.ledger.add(found, settle, marks, gain);
         self.peaks.push(found.peak_tension);
         self.look_for_slip();
+        if marks.weight_check {
+            self.learn_from_weight_check(found.end);
+        }
         self.learn_without_marks();
         let n = self.ledger.rows.len() as u32;
         let (top, bottom) = found.range();
@@ -335,101 +344,6 @@ impl Pipeline {
         self.coupling_marks = CouplingMarks::new(self.ledger.bins, &self.job.couplings);
     }
 
-    /// Learns friction and weight from what ran free before `until` s, and uses them from now on.
-    fn learn(&mut self, until: f64) {
-        let means = self.free_runs.until(until);
-        let nominal = (self.job.line.friction_up, self.job.line.friction_down);
-        let deepest = motion::deepest(&self.job);
-        if let Some(l) = friction::learn(&self.motion.nominal_hanging(), nominal, means, deepest) {
-            let before = self.motion.free_tool();
-            self.motion.use_learned(&l, deepest);
-            let now = self.motion.free_tool();
-            let offset = self.motion.hanging().cutter_offset;
-            self.ledger.reread(|up, depth, speed, drag| {
-                before.reread(&now, up, depth - offset, speed, drag)
-            });
-            let pull = Pull {
-                line_friction: l.up,
-                tool_friction: l.tool,
-                weight: l.weight,
-                offset_n: l.offset,
-            };
-            let table = Arc::new(PickUpTable::learned(&self.job, &pull));
-            self.watch.use_pick_up(&table);
-            self.pick_up = Some(table);
-            self.learned = Some(l);
-        }
-    }
-
-    /// Without marks the first clear rise of drag tells when free running ended; where none stands
-    /// out, only what ran well above the interval is known to have been free.
-    fn learn_without_marks(&mut self) {
-        const ROWS: usize = 10;
-        let touched = self
-            .ledger
-            .rows
-            .iter()
-            .filter(|r| !r.drag.is_empty())
-            .count();
-        if self.free_until.is_some() || !(4..=40).contains(&touched) {
-            return;
-        }
-        if let Some(row) = engagement::first_cutting_row(&self.ledger) {
-            let until = self.ledger.rows[row].start;
-            self.free_until = Some(until);
-            self.learn(until);
-        } else if touched == ROWS && self.learned.is_none() {
-            let above = self.job.info.interval_top.si() - 30.0;
-            let arrived = self.ledger.rows.iter().find(|r| r.bottom > above);
-            if let Some(until) = arrived.map(|r| r.end) {
-                self.learn(
-                    self.free_runs
-                        .arrived_below(above)
-                        .unwrap_or(until)
-                        .min(until),
-                );
-            }
-        }
-    }
-
-    fn mark(&mut self, at: Nanos, mark: &Mark, events: &mut Vec<Event>) {
-        self.watch.mark(at, &mark.kind);
-        match mark.kind {
-            MarkKind::Zero(line) => {
-                // What waits belongs to the old counter.
-                let mut cells = Vec::new();
-                self.aligner.new_counter(&mut |c| cells.push(c));
-                for c in &cells {
-                    self.cell(c, events);
-                }
-                let mut moments = Vec::new();
-                self.motion.new_counter(&mut |m| moments.push(m));
-                for m in &moments {
-                    self.moment(m, events);
-                }
-                self.bends.rezero(line);
-                self.forget_places();
-                self.moved_counter = self.moment.map(|m| m.depth);
-            }
-            MarkKind::ReferenceDepth(depth) => {
-                if let Some(m) = self.moment {
-                    self.correct_depth(depth - m.depth);
-                    self.forget_places();
-                    self.moved_counter = self.moved_counter.or(Some(m.depth));
-                }
-            }
-            _ => {}
-        }
-        if mark.kind == MarkKind::CutterOut && self.free_until.is_none() {
-            self.free_until = Some(seconds(at));
-            self.learn(seconds(at));
-            self.hold.cutter_out();
-        }
-        if !matches!(mark.kind, MarkKind::DaemonAlarm(_)) {
-            self.marks.push((seconds(at), mark.clone()));
-        }
-    }
-
     /// The run has ended: decides what was still pending.
     pub fn finish(&mut self, events: &mut Vec<Event>) {
         let Self {
@@ -451,6 +365,9 @@ impl Pipeline {
         }
         if let Some(found) = self.finder.finish() {
             self.stroke(&found, events);
+        }
+        if self.free_until.is_some() {
+            self.learn_late(f64::INFINITY);
         }
     }
 
@@ -514,16 +431,6 @@ impl Pipeline {
     /// What the groove estimate at a depth rests on; `None` outside the bins or before any cutting.
     pub fn evidence(&self, depth_m: f64) -> Option<Evidence> {
         groove::evidence::evidence(&self.ledger, &self.job, self.base_prior(), depth_m)
-    }
-
-    fn base_prior(&self) -> BasePrior {
-        let nominal = BasePrior::of(&self.job);
-        let own_sd = match self.learned {
-            Some(l) if l.both_ways => LEARNED_DRAG_SD,
-            Some(_) => LEARNED_ONE_WAY_SD,
-            None => nominal.own_sd,
-        };
-        BasePrior { own_sd, ..nominal }
     }
 
     /// The present.

@@ -104,6 +104,8 @@ pub struct Pull {
     pub weight: f64,
     /// Reading of the cell at no load, N.
     pub offset_n: f64,
+    /// Friction at surface, N.
+    pub packing_n: f64,
 }
 
 impl Pull {
@@ -114,6 +116,7 @@ impl Pull {
             tool_friction: job.line.friction_up,
             weight: 1.0,
             offset_n: 0.0,
+            packing_n: job.line.stuffing_box_friction.si(),
         }
     }
 }
@@ -157,7 +160,7 @@ impl Well {
             let inc = self.path.inclination_rad(md);
             let socket_n = pull.weight * self.tool_n * (inc.cos() + pull.tool_friction * inc.sin());
             let below_box = table.surface_tension(Motion::Up, socket_n, md);
-            let above = (self.line).above_stuffing_box_n(below_box, self.packing_n, Motion::Up);
+            let above = (self.line).above_stuffing_box_n(below_box, pull.packing_n, Motion::Up);
             above + pull.offset_n
         });
         PickUpTable {

@@ -209,6 +209,7 @@ fn pull_above_pick_up_weight_is_told_apart_from_the_limit() {
         tool_friction: 0.2,
         weight: 1.0,
         offset_n: 300.0,
+        packing_n: job(500.0).line.stuffing_box_friction.si(),
     };
     let learned = Arc::new(PickUpTable::learned(&job(500.0), &pull));
     guard.use_pick_up(&learned);

@@ -39,7 +39,8 @@ pub fn engaged(ledger: &Ledger) -> Vec<bool> {
     let means: Vec<Option<f64>> = rows.iter().map(mean_drag).collect();
     let touched: Vec<usize> = (0..rows.len()).filter(|&k| means[k].is_some()).collect();
     if touched.len() < 4 {
-        return means.iter().map(Option::is_some).collect();
+        let seen = means.iter().zip(rows);
+        return seen.map(|(m, r)| m.is_some() && !r.weight_check).collect();
     }
     let level = |k: usize| means[k].unwrap_or(0.0);
     let mut out = vec![true; rows.len()];
@@ -51,6 +52,11 @@ pub fn engaged(ledger: &Ledger) -> Vec<bool> {
             out[k] = false;
         }
         retracted_later(&touched, first, &level, &mut out);
+    }
+    let ups: Vec<bool> = rows.iter().map(|r| r.up).collect();
+    retracted_at_once(&touched, &ups, &level, &mut out);
+    for (flag, row) in out.iter_mut().zip(rows) {
+        *flag &= !row.weight_check;
     }
     out
 }
@@ -134,6 +140,77 @@ fn first_jump(touched: &[usize], level: &impl Fn(usize) -> f64) -> Option<usize>
     best.map(|(_, i)| i)
 }
 
+/// Least fall of drag, each way, that can mean that the cutter went in, N.
+const FALL_MIN: f64 = 80.0;
+/// And in terms of the changes from stroke to stroke before: wall that splits lets drag fall over many strokes.
+const FALL_CHANGES: f64 = 6.0;
+/// Strokes one way, at least, that show what changes are usual.
+const CHANGES_MIN: usize = 4;
+
+/// Strokes from which the drag has fallen at once, both ways and far more than it does from stroke to stroke, until it
+/// is back, are free: rollers stop dragging together, bins never split together.
+fn retracted_at_once(
+    touched: &[usize],
+    ups: &[bool],
+    level: &impl Fn(usize) -> f64,
+    out: &mut [bool],
+) {
+    // Levels of strokes with the cutter out, down and up.
+    let mut seen: [Vec<f64>; 2] = [Vec::new(), Vec::new()];
+    let mut in_since: Option<[f64; 2]> = None;
+    for (i, &k) in touched.iter().enumerate() {
+        if !out[k] {
+            continue;
+        }
+        // The stroke after it, which went the other way, has to agree; the last of a run has nobody to ask.
+        let fall = |k: usize| {
+            let before = &seen[usize::from(ups[k])];
+            let last = *before.last()?;
+            Some((last - level(k), least_fall(before)?))
+        };
+        let next = touched.get(i + 1).copied().filter(|&n| ups[n] != ups[k]);
+        if let Some(falls) = in_since {
+            let is_back = level(k)
+                > seen[usize::from(ups[k])]
+                    .last()
+                    .map_or(f64::MAX, |l| l - 0.5 * falls[usize::from(ups[k])]);
+            if is_back {
+                in_since = None;
+            } else {
+                out[k] = false;
+                continue;
+            }
+        } else if let Some((here, least)) = fall(k)
+            && here > least
+            && match next.map(fall) {
+                Some(Some((other, least))) => other > least,
+                Some(None) => false,
+                None => here > 2.0 * least,
+            }
+        {
+            let other = next.and_then(fall).map_or(here, |(other, _)| other);
+            let mut falls = [other; 2];
+            falls[usize::from(ups[k])] = here;
+            in_since = Some(falls);
+            out[k] = false;
+            continue;
+        }
+        seen[usize::from(ups[k])].push(level(k));
+    }
+}
+
+/// Fall of drag that stands out of the changes between strokes one way, N; `None` while too few were seen.
+fn least_fall(levels: &[f64]) -> Option<f64> {
+    let recent = &levels[levels.len().saturating_sub(8)..];
+    let mut changes: Vec<f64> = recent.windows(2).map(|w| (w[1] - w[0]).abs()).collect();
+    if changes.len() < CHANGES_MIN {
+        return None;
+    }
+    let middle = changes.len() / 2;
+    let usual = *changes.select_nth_unstable_by(middle, f64::total_cmp).1;
+    Some(FALL_MIN.max(FALL_CHANGES * usual))
+}
+
 /// Later strokes whose drag is back at the level before the cutter went out are free again.
 fn retracted_later(
     touched: &[usize],
@@ -155,5 +232,60 @@ fn retracted_later(
             out[touched[i]] = false;
             out[touched[i + 1]] = false;
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Flags after `retracted_at_once` for levels of drag of strokes up and down in turn, N.
+    fn flags(levels: &[f64]) -> Vec<bool> {
+        let touched: Vec<usize> = (0..levels.len()).collect();
+        let ups: Vec<bool> = touched.iter().map(|k| k % 2 == 0).collect();
+        let mut out = vec![true; levels.len()];
+        retracted_at_once(&touched, &ups, &|k| levels[k], &mut out);
+        out
+    }
+
+    /// Invented: cutting drag that falls by a hundredth each stroke, on 200 N of rollers.
+    fn cutting(strokes: u32) -> Vec<f64> {
+        (0..strokes)
+            .map(|n| 200.0 + 150.0 * 0.99f64.powf(f64::from(n)))
+            .collect()
+    }
+
+    #[test]
+    fn a_fall_both_ways_at_once_is_the_cutter_going_in() {
+        let mut levels = cutting(40);
+        levels.extend([20.0, 10.0, 15.0]);
+        let out = flags(&levels);
+        assert!(out[..40].iter().all(|out| *out));
+        assert_eq!(out[40..], [false; 3]);
+    }
+
+    #[test]
+    fn and_out_again_once_the_drag_is_back() {
+        let mut levels = cutting(40);
+        levels.extend([20.0, 10.0, 15.0, 12.0, 290.0, 295.0]);
+        assert_eq!(
+            flags(&levels)[40..],
+            [false, false, false, false, true, true]
+        );
+    }
+
+    #[test]
+    fn wall_that_splits_over_many_strokes_is_no_such_fall() {
+        let mut levels = cutting(40);
+        let last = levels[39];
+        levels.extend((1..=12).map(|n| last - 15.0 * f64::from(n)));
+        assert!(flags(&levels).iter().all(|out| *out));
+    }
+
+    #[test]
+    fn one_way_alone_says_nothing() {
+        let mut levels = cutting(40);
+        levels.extend([150.0, levels[39], 150.0, levels[38]]);
+        assert!(flags(&levels).iter().all(|out| *out));
     }
 }

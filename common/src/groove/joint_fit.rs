@@ -40,7 +40,7 @@ const SD_MIN: f64 = 5.0;
 /// Relative doubt in the cutting drag of one stroke: the law, the wheels' differences.
 const DOUBT: f64 = 0.06;
 /// Neighbouring strokes share what the model lacks: this part of the misfit counts.
-const INDEPENDENT: f64 = 0.33;
+const INDEPENDENT: f64 = 0.15;
 
 /// Unknowns that the drag is linear in: both bases, amplitude, drift and its change.
 const UNKNOWNS: usize = 5;
@@ -426,6 +426,7 @@ mod tests {
                 first: 0,
                 drag: drag.collect(),
                 marked_out: None,
+                weight_check: false,
                 gain: 1.0,
             });
             n = n1;

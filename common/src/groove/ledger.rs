@@ -67,8 +67,19 @@ pub struct Row {
     pub drag: Vec<f32>,
     /// Cutter out by the operator's marks, if there are any.
     pub marked_out: Option<bool>,
+    /// Part of a weight check by the operator's marks: the tool runs free.
+    pub weight_check: bool,
     /// Gain from tool to surface for this direction.
     pub gain: f64,
+}
+
+/// What the operator's marks say of a stroke.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct RowMarks {
+    /// Cutter out, if any mark tells.
+    pub out: Option<bool>,
+    /// Part of a weight check.
+    pub weight_check: bool,
 }
 
 impl Row {
@@ -123,7 +134,7 @@ impl Ledger {
 
     /// Adds a stroke. Bins within `settle` metres of where it began are left out: there the line
     /// still swings and friction still turns over.
-    pub fn add(&mut self, s: &FoundStroke, settle: f64, marked_out: Option<bool>, gain: f64) {
+    pub fn add(&mut self, s: &FoundStroke, settle: f64, marks: RowMarks, gain: f64) {
         let (top, bottom) = s.range();
         let count = self.bins.count as i64;
         let (a, b) = s.profile.bins();
@@ -147,7 +158,8 @@ impl Ledger {
             speed: s.profile.mean_speed(),
             first: a as usize,
             drag,
-            marked_out,
+            marked_out: marks.out,
+            weight_check: marks.weight_check,
             gain,
         });
     }

@@ -21,6 +21,8 @@ const PRESSURE_SD: f64 = 0.22;
 const ENERGY_SD: f64 = 0.10;
 /// Part of the wall at which the back gives way: mean and standard deviation.
 const GIVES_WAY: (f64, f64) = (0.92, 0.05);
+/// Of depth against what any pass law makes of passes and work: grooves do not follow one law.
+const LAW_SD: f64 = 0.12;
 /// Standard deviation of the local unknown, before anything is seen.
 pub const LOCAL_SD: f64 = 0.09;
 /// Contact pressure at a yield of 552 MPa when the job gives none, Pa (from memory, wide prior).
@@ -208,7 +210,9 @@ fn bin_belief(
     tolerance: f64,
 ) -> BinBelief {
     let sd = (global.1 * global.1 + local_sd * local_sd).sqrt();
-    let uncut = Uncut::new(global, local_sd, ln_x);
+    // What no law knows widens the interval; as to the middle, the fit has seen more than that doubt.
+    let middle = Uncut::new(global, local_sd, ln_x);
+    let uncut = Uncut::new((global.0, global.1.hypot(LAW_SD)), local_sd, ln_x);
     // Split: the groove is as deep as the wall is thick there.
     let split_quantile = |p: f64| 0.99 + 0.4 * tolerance * normal_quantile(p.clamp(0.01, 0.99));
     let quantile = |p: f64| {
@@ -226,7 +230,13 @@ fn bin_belief(
             split_quantile((p - keep) / through)
         }
     };
-    let depth = if through >= 0.5 { 1.0 } else { quantile(0.5) };
+    let depth = if through >= 0.5 {
+        1.0
+    } else if through < 1e-3 {
+        middle.quantile(0.5)
+    } else {
+        middle.quantile(0.5 / (1.0 - through))
+    };
     BinBelief {
         depth: depth.min(1.0),
         low: quantile(0.05).min(depth),

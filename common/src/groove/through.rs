@@ -21,6 +21,9 @@ const SPANS: [f64; 5] = [0.05, 0.2, 0.4, 0.6, 0.9];
 const INDEPENDENT: f64 = 0.2;
 /// Log odds that a bin is like each of its neighbours: the wall opens over decimetres, not in dots.
 const ALIKE: f64 = 0.6;
+/// Part of the log odds found that is told, and most of it.
+const TEMPER: f64 = 0.65;
+const TOLD_MAX: f64 = 3.4;
 /// Probability taken as certain.
 const CERTAIN: f64 = 0.97;
 
@@ -306,7 +309,7 @@ fn follow(
                 rows: window.rows,
                 share: window.share[j],
                 share_sd: 1.0 / window.weight[j].sqrt(),
-                probability: probability[j],
+                probability: told(probability[j]),
             });
         }
     }
@@ -318,7 +321,7 @@ fn follow(
         Through {
             at,
             passes_at,
-            probability,
+            probability: probability.into_iter().map(told).collect(),
             passes,
             span,
             seen: seen_of,
@@ -417,6 +420,13 @@ fn decide(
             .map(|g| 1.0 / (1.0 + (-g.clamp(-30.0, 30.0)).exp()))
             .collect(),
     )
+}
+
+/// What is told of a probability found: bins share errors of base and law that the search takes for their own, so it
+/// is surer than it ought to be.
+fn told(p: f64) -> f64 {
+    let odds = (TEMPER * logit(p)).min(TOLD_MAX);
+    1.0 / (1.0 + (-odds).exp())
 }
 
 fn logit(p: f64) -> f64 {

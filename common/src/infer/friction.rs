@@ -21,13 +21,22 @@ const SPEED_MIN: f64 = 0.06;
 /// Standard deviation of one mean, N: sheave friction, speed, waves.
 const MEAN_SD: f64 = 12.0;
 /// Prior standard deviations: line friction (part of nominal), tool friction, tool weight (part),
-/// cell offset (N), fluid drag of the line (N s/m2) and of the tool (N s/m).
+/// cell offset (N), fluid drag of the line (N s/m2) and of the tool (N s/m), friction at surface (N: packing, and
+/// sheaves, whose hundredth part of the tension nobody has in a job file).
 const FRICTION_PART: f64 = 0.18;
 const TOOL_FRICTION: (f64, f64) = (0.15, 0.08);
 const WEIGHT_PART: f64 = 0.05;
+/// A tool that seems to weigh so much more or less than the job says is not what hangs there, or does not run free.
+const WEIGHT_MAX: f64 = 0.25;
 const OFFSET_SD: f64 = 12.0;
+/// Drift of a load cell in an hour, N: common practice, no source.
+const DRIFT_N_H: f64 = 15.0;
 const LINE_FLUID: (f64, f64) = (0.015, 0.03);
-const TOOL_FLUID: (f64, f64) = (15.0, 30.0);
+const TOOL_FLUID: (f64, f64) = (40.0, 150.0);
+const SURFACE_SD: f64 = 15.0;
+const SURFACE_PART: f64 = 0.15;
+/// Rounds of least squares; one more each time an unknown is found at its bound.
+const ROUNDS: usize = 4;
 /// Most means kept.
 const MEANS_MAX: usize = 600;
 
@@ -65,6 +74,8 @@ pub struct Learned {
     pub line_fluid: f64,
     /// Fluid drag on the tool, N per m/s.
     pub tool_fluid: f64,
+    /// Friction at surface: packing and sheaves, N.
+    pub surface: f64,
     /// Means used.
     pub means: usize,
     /// They went up and down: of one way only, weight and friction cannot be told apart.
@@ -136,6 +147,13 @@ impl FreeRuns {
             .map(|s| s.end)
     }
 
+    /// Stretches that began after `from` and ended by `until`, s, and those that ended by `arrived`.
+    pub fn arriving_and_within(&self, arrived: f64, from: f64, until: f64) -> Vec<Steady> {
+        let began = |s: &Steady| s.end - s.metres / s.speed;
+        let free = |s: &&Steady| s.end <= arrived || (began(s) >= from && s.end <= until);
+        self.means.iter().filter(free).copied().collect()
+    }
+
     /// Stretches that ended by `until`, s.
     pub fn until(&self, until: f64) -> &[Steady] {
         let n = self.means.partition_point(|s| s.end <= until);
@@ -144,8 +162,8 @@ impl FreeRuns {
 }
 
 /// Unknowns: line friction up and down, tool friction, weight over nominal, offset, fluid drag of
-/// line and tool.
-const UNKNOWNS: usize = 7;
+/// line and tool, friction at surface.
+const UNKNOWNS: usize = 8;
 type Theta = [f64; UNKNOWNS];
 
 /// Least squares with priors; `None` when there is nothing to learn from.
@@ -160,7 +178,7 @@ pub fn learn(
     if metres < 5.0 {
         return None;
     }
-    let prior: Theta = [
+    let mut prior: Theta = [
         nominal.0,
         nominal.1,
         TOOL_FRICTION.0,
@@ -168,8 +186,9 @@ pub fn learn(
         0.0,
         LINE_FLUID.0,
         TOOL_FLUID.0,
+        hanging.packing,
     ];
-    let sd: Theta = [
+    let mut sd: Theta = [
         (FRICTION_PART * nominal.0).max(0.02),
         (FRICTION_PART * nominal.1).max(0.02),
         TOOL_FRICTION.1,
@@ -177,6 +196,7 @@ pub fn learn(
         OFFSET_SD,
         LINE_FLUID.1,
         TOOL_FLUID.1,
+        SURFACE_SD + SURFACE_PART * hanging.packing,
     ];
     // Shallow means say little of friction and much of the unevenness of the surface lay-out.
     let used: Vec<&Steady> = means
@@ -186,8 +206,11 @@ pub fn learn(
     if used.is_empty() {
         return None;
     }
+    // The cell may have drifted since the run began.
+    let hours = used.iter().map(|s| s.end).sum::<f64>() / (3600.0 * used.len() as f64);
+    sd[4] = OFFSET_SD.hypot(DRIFT_N_H * hours.max(0.0));
     let mut theta = prior;
-    for round in 0..2 {
+    for round in 0..ROUNDS {
         let step = 0.02;
         let here = table(hanging, theta[0], theta[1], deepest);
         let moved = table(hanging, theta[0] + step, theta[1] + step, deepest);
@@ -202,7 +225,14 @@ pub fn learn(
             let r = s.tension - f;
             let mut g = [0.0; UNKNOWNS];
             g[usize::from(!s.up)] = (predict(hanging, &moved, s, &theta) - f) / step;
-            for (i, h) in [(2, 0.02), (3, 0.01), (4, 1.0), (5, 0.01), (6, 10.0)] {
+            for (i, h) in [
+                (2, 0.02),
+                (3, 0.01),
+                (4, 1.0),
+                (5, 0.01),
+                (6, 10.0),
+                (7, 1.0),
+            ] {
                 let mut t = theta;
                 t[i] += h;
                 g[i] = (predict(hanging, &here, s, &t) - f) / h;
@@ -227,6 +257,13 @@ pub fn learn(
         }
         theta[0] = theta[0].clamp(0.3 * nominal.0, 2.0 * nominal.0 + 0.05);
         theta[1] = theta[1].clamp(0.3 * nominal.1, 2.0 * nominal.1 + 0.05);
+        theta[3] = theta[3].clamp(1.0 - WEIGHT_MAX, 1.0 + WEIGHT_MAX);
+        // Nothing drives the tool but gravity and the line: drags that come out below zero are none.
+        for i in [5, 6, 7] {
+            if theta[i] < 0.0 {
+                (theta[i], prior[i], sd[i]) = (0.0, 0.0, 1e-3 * sd[i]);
+            }
+        }
     }
     Some(Learned {
         up: theta[0],
@@ -236,6 +273,7 @@ pub fn learn(
         offset: theta[4],
         line_fluid: theta[5],
         tool_fluid: theta[6],
+        surface: theta[7],
         means: used.len(),
         both_ways: used.iter().any(|s| s.up) && used.iter().any(|s| !s.up),
     })
@@ -250,9 +288,9 @@ fn predict(h: &Hanging, table: &ProfileTable, s: &Steady, theta: &Theta) -> f64 
     let pull = theta[3] * h.tool_pull(motion, s.length, theta[2]);
     let fluid = s.speed * (theta[5] * s.length + theta[6]);
     let drag = if s.up {
-        h.packing + fluid
+        theta[7] + fluid
     } else {
-        -h.packing - fluid
+        -theta[7] - fluid
     };
     table.surface_tension(motion, pull, s.length) - h.pressure_force + drag + theta[4]
 }

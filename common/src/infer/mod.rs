@@ -6,3 +6,4 @@ pub mod profile;
 pub mod second_look;
 pub mod strokes;
 pub mod track;
+pub mod weight_check;

@@ -21,8 +21,16 @@ pub const MARGIN: f64 = 0.05;
 const LINE_MOVES: f64 = 0.01;
 /// Slower than this part of the line's speed the tool does not follow it yet.
 const GOES_PART: f64 = 0.3;
-/// Farther than this from its turning point a tool that seems to creep has really gone, m.
+/// Farther than this from its turning point a tool that seems to creep has really gone: m, and part of the line
+/// taken up.
 const CREEP_MAX: f64 = 0.15;
+const CREEP_PART: f64 = 0.1;
+/// A tool that has come back while the line went on by this much was not pulled back, m: stretch was told wrong.
+const AGAINST_MIN: f64 = 0.2;
+/// So near its turning point again, the tool has not begun the stroke, m.
+const VOID_MAX: f64 = 0.2;
+/// Until the line has come back by this much, m, it has not pulled the tool: more than a step of the counter.
+const LINE_BACK: f64 = 0.03;
 /// The tool may run on for this long after the line stopped, s.
 const COAST_S: f64 = 0.8;
 
@@ -56,6 +64,8 @@ impl FoundStroke {
 struct Turn {
     t: f64,
     depth: f64,
+    /// Line paid out, m.
+    line: f64,
 }
 
 /// Finds strokes in a stream of moments.
@@ -91,7 +101,11 @@ pub struct StrokeFinder {
 impl StrokeFinder {
     /// Length of a depth bin of the profiles and depth where bin 0 begins, m.
     pub fn new(bin: f64, origin: f64) -> Self {
-        let zero = Turn { t: 0.0, depth: 0.0 };
+        let zero = Turn {
+            t: 0.0,
+            depth: 0.0,
+            line: 0.0,
+        };
         Self {
             bin,
             origin,
@@ -142,6 +156,7 @@ impl StrokeFinder {
         let here = Turn {
             t: m.t,
             depth: m.depth,
+            line: m.counted,
         };
         if !self.started {
             self.started = true;
@@ -161,6 +176,14 @@ impl StrokeFinder {
         let mut found = None;
         if ahead >= 0.0 {
             self.take_tail(m, here, direction);
+        } else if along(direction, self.farthest.depth - self.from.depth) < MARGIN {
+            // It has not begun yet.
+            self.begin_again(here);
+        } else if -ahead >= TRAVEL_MIN && self.is_against_line(here, direction) {
+            self.push_tail(m, here);
+            if along(direction, here.depth - self.from.depth) < VOID_MAX {
+                self.begin_again(here);
+            }
         } else if -ahead >= TRAVEL_MIN {
             self.push_tail(m, here);
             found = Some(self.turn(direction));
@@ -178,6 +201,23 @@ impl StrokeFinder {
         (travel >= TRAVEL_MIN).then(|| self.turn(direction))
     }
 
+    /// Seen from the farthest point the tool seems to have come back, but the line went on: nothing has pulled it.
+    fn is_against_line(&self, here: Turn, direction: Direction) -> bool {
+        along(direction, here.line - self.farthest.line) > AGAINST_MIN
+    }
+
+    /// The tool is back where the stroke under way began, which it therefore has not.
+    fn begin_again(&mut self, here: Turn) {
+        self.from = here;
+        self.farthest = here;
+        self.start = here.t;
+        self.tail_start = here.t;
+        self.peak = self.tail_peak;
+        self.tail.clear();
+        self.approach.clear();
+        self.profile = StrokeProfile::new(self.bin, self.origin);
+    }
+
     /// Progress: what was held back belongs to this stroke after all.
     fn take_tail(&mut self, m: &Moment, here: Turn, direction: Direction) {
         let mut tail = std::mem::take(&mut self.tail);
@@ -190,6 +230,9 @@ impl StrokeFinder {
         self.profile.add(m, direction);
         self.farthest = here;
         self.tail_start = m.t;
+        if (here.depth - self.from.depth).abs() < MARGIN {
+            self.start = m.t;
+        }
         // What creeps on while the line rests or goes back already is the model's error in
         // stretch, not the tool: it moves the turning point but not the time of arrival.
         if along(direction, m.line_speed) > LINE_MOVES {
@@ -244,7 +287,7 @@ impl StrokeFinder {
         let back = opposite(direction);
         self.direction = Some(back);
         self.from = self.farthest;
-        self.start = self.departure();
+        self.start = self.departure(back);
         self.peak = self.tail_peak;
         self.tail_peak = f64::MIN;
         self.approach.clear();
@@ -256,6 +299,7 @@ impl StrokeFinder {
                 farthest = Turn {
                     t: m.t,
                     depth: m.depth,
+                    line: m.counted,
                 };
                 self.approach.push_back(farthest);
             }
@@ -271,13 +315,26 @@ impl StrokeFinder {
 
     /// When the tool left its turning point by the margin.
     ///
-    /// While the line takes up, doubt in friction shows as a tool that creeps along with a small
+    /// While the line stands or takes up, doubt in friction shows as a tool that creeps along with a small
     /// part of the line's speed. Where it has crept only a little before it really went, it left from
     /// there.
-    fn departure(&self) -> f64 {
+    fn departure(&self, back: Direction) -> f64 {
         let creeps = |m: &Moment| m.speed.abs() < GOES_PART * m.line_speed.abs().max(LINE_MOVES);
-        let near = |m: &Moment| (m.depth - self.farthest.depth).abs() < CREEP_MAX;
-        let Some(i) = self.tail.iter().rposition(|m| creeps(m) && near(m)) else {
+        // The farthest the line went before it came back.
+        let turned = (self.tail.iter()).fold(self.farthest.line, |turned, m| {
+            if along(back, m.counted - turned) < 0.0 {
+                m.counted
+            } else {
+                turned
+            }
+        });
+        // An error in friction shows as a part of the line taken up.
+        let near = |m: &Moment| {
+            let taken_up = along(back, m.counted - turned).max(0.0);
+            (m.depth - self.farthest.depth).abs() < CREEP_MAX + CREEP_PART * taken_up
+        };
+        let waits = |m: &Moment| along(back, m.counted - turned) < LINE_BACK;
+        let Some(i) = (self.tail.iter()).rposition(|m| (creeps(m) || waits(m)) && near(m)) else {
             return self.tail_start;
         };
         let from = self.tail[i].depth;
@@ -336,6 +393,7 @@ impl StrokeFinder {
                             farthest = Turn {
                                 t: e.t,
                                 depth: e.depth,
+                                line: e.counted,
                             };
                         }
                     }
@@ -456,6 +514,53 @@ mod tests {
             "{}",
             found[1].start
         );
+    }
+
+    /// Moments of a tool at `tool` m with `line` m paid out, every tenth of a second.
+    fn find_with_line(path: &[(f64, f64)]) -> Vec<FoundStroke> {
+        let mut finder = StrokeFinder::new(0.1, 0.0);
+        let mut found = Vec::new();
+        let mut before = path[0];
+        for (i, &(tool, line)) in path.iter().enumerate() {
+            let m = Moment {
+                counted: line,
+                line_speed: (line - before.1) / 0.1,
+                ..moment(i as i64, tool, before.0)
+            };
+            found.extend(finder.push(&m));
+            before = (tool, line);
+        }
+        found.extend(finder.finish());
+        found
+    }
+
+    /// Up by 5 m, a rest, and back; while the line takes up 1.5 m the tool seems to go by `seems` and comes back.
+    fn with_an_error_of_take_up(seems: f64) -> Vec<(f64, f64)> {
+        let mut path = vec![(100.0, 100.0)];
+        path.extend((1..=100).map(|i| (100.0 - 0.05 * f64::from(i), 100.0 - 0.05 * f64::from(i))));
+        path.extend(std::iter::repeat_n((95.0, 95.0), 50));
+        path.extend((1..=60).map(|i| {
+            let part = f64::from(i) / 60.0;
+            let error = seems * (std::f64::consts::PI * part).sin();
+            (95.0 + error, 95.0 + 1.5 * part)
+        }));
+        path.extend((1..=100).map(|i| (95.0 + 0.05 * f64::from(i), 96.5 + 0.05 * f64::from(i))));
+        path
+    }
+
+    #[test]
+    fn a_tool_that_seems_to_come_back_from_a_line_that_goes_on_has_not_gone() {
+        let found = find_with_line(&with_an_error_of_take_up(0.8));
+        assert_eq!(found.len(), 2);
+        // 10 s up, 5 s rest, 6 s take-up, from 0.1 s.
+        assert!((found[1].start - 21.1).abs() < 0.3, "{}", found[1].start);
+    }
+
+    #[test]
+    fn a_stroke_starts_when_the_tool_has_left_for_good_not_when_stretch_was_told_wrong() {
+        let found = find_with_line(&with_an_error_of_take_up(0.2));
+        assert_eq!(found.len(), 2);
+        assert!((found[1].start - 21.1).abs() < 0.3, "{}", found[1].start);
     }
 
     #[test]

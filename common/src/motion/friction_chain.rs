@@ -34,6 +34,8 @@ pub struct FrictionChain {
     /// Line length for which `segments` holds, m.
     length: f64,
     set: bool,
+    /// Which way the last segment slipped last: that way the whole line has turned.
+    turned: Option<Motion>,
 }
 
 impl Default for FrictionChain {
@@ -43,6 +45,7 @@ impl Default for FrictionChain {
             tension: [0.0; SEGMENTS + 1],
             length: 0.0,
             set: false,
+            turned: None,
         }
     }
 }
@@ -102,6 +105,31 @@ impl FrictionChain {
             };
         }
         self.set = true;
+        if let Some(motion) = self.slips_at_the_tool() {
+            self.turned = Some(motion);
+        }
+    }
+
+    /// Which way the last segment slips at this moment.
+    fn slips_at_the_tool(&self) -> Option<Motion> {
+        let s = self.segments[SEGMENTS - 1];
+        let (above, below) = (self.tension[SEGMENTS - 1], self.tension[SEGMENTS]);
+        let up = (above - s.offset_up) / s.gain_up;
+        let down = (above - s.offset_down) / s.gain_down;
+        // Closer than this share of the dead band counts as there.
+        let near = 0.01 * (down - up).abs() + 1e-9;
+        if (below - up).abs() <= near {
+            Some(Motion::Up)
+        } else if (below - down).abs() <= near {
+            Some(Motion::Down)
+        } else {
+            None
+        }
+    }
+
+    /// Which way the whole line has turned last.
+    pub fn turned(&self) -> Option<Motion> {
+        self.turned
     }
 
     /// While the tool moves, every metre of line moves with it, and friction is fully turned that
@@ -198,6 +226,7 @@ mod tests {
         chain.drive(1000.0);
         let start = chain.tension_integral();
         for (rise, taken) in [(100.0, 0.02115), (200.0, 0.08460), (400.0, 0.33840)] {
+            assert_eq!(chain.turned(), Some(Motion::Down), "before {rise} N");
             chain.drive(1000.0 + rise);
             let moved = (chain.tension_integral() - start) / ea;
             // Trapezoid over sixteen segments: the error is below half a segment's share.
@@ -211,5 +240,7 @@ mod tests {
             (held - (1000.0 + f * length)).abs() < 1e-9,
             "the tool feels nothing yet"
         );
+        chain.drive(1000.0 + 2.0 * f * length + 1.0);
+        assert_eq!(chain.turned(), Some(Motion::Up));
     }
 }

@@ -8,6 +8,9 @@
 //! [`wave_window`]) + thermal and pressure strain + distance from rope socket to wheels.
 
 pub mod friction_chain;
+mod hanging;
+mod moment;
+mod packing;
 pub mod reread;
 pub mod wave_window;
 
@@ -15,16 +18,19 @@ use crate::align::{CELL_S, Cell};
 use crate::infer::friction::Learned;
 use crate::job::{Counts, Job};
 use crate::model::Motion;
-use crate::model::line::LineInFluid;
 use crate::model::profile_table::ProfileTable;
-use crate::model::wellpath::WellPath;
-use crate::units::GRAVITY;
 use friction_chain::FrictionChain;
+use packing::Packing;
 use std::collections::VecDeque;
 use wave_window::WaveWindow;
 
+pub use hanging::Hanging;
+pub use moment::Moment;
+
 /// Part of missing friction that turns in one cell while the tool moves: about half a second.
 const SLIDE_PART: f64 = 0.15;
+/// Following the line for so many cells, the tool moves whatever friction says.
+const FOLLOWS_CELLS: u32 = 30;
 /// Socket tension below this part of the tool's weight: the tool stands on something.
 const UNLOADED_PART: f64 = 0.05;
 /// For so many cells: waves pass.
@@ -33,119 +39,6 @@ const UNLOADED_CELLS: u32 = 5;
 const LOADED_PART: f64 = 0.3;
 /// Half width, in cells, of the difference that gives tool speed.
 const SPEED_CELLS: usize = 2;
-
-/// What never changes during a run: the wire, the hole, the tool.
-#[derive(Debug, Clone)]
-pub struct Hanging {
-    /// Axial stiffness E A, N.
-    pub ea: f64,
-    /// Wave speed, m/s.
-    pub wave_speed: f64,
-    /// Wellhead pressure times line area, N: pushes the line out.
-    pub pressure_force: f64,
-    /// Packing friction, N.
-    pub packing: f64,
-    /// Submerged weight of the tool, N.
-    pub tool_weight: f64,
-    /// Rope socket to wheels, m.
-    pub cutter_offset: f64,
-    /// The line in its fluid.
-    pub wire: LineInFluid,
-    /// The hole.
-    pub path: WellPath,
-}
-
-impl Hanging {
-    /// From the job's nominal values.
-    pub fn new(job: &Job) -> Self {
-        let wire = LineInFluid::from_job(&job.line, &job.fluid);
-        let buoyancy = job.tool.displaced_volume.si() * job.fluid.density.si();
-        Self {
-            ea: wire.ea_n,
-            wave_speed: wire.wave_speed_m_s(),
-            pressure_force: wire.pressure_force_n(),
-            packing: job.line.stuffing_box_friction.si(),
-            tool_weight: ((job.tool.mass.si() - buoyancy) * GRAVITY).max(1.0),
-            cutter_offset: job.tool.cutter_offset.si(),
-            // The job file reader has checked the survey; a path that cannot be made is vertical.
-            path: WellPath::from_survey(&job.survey).unwrap_or_else(|_| WellPath::vertical()),
-            wire,
-        }
-    }
-
-    /// Tension the moving tool needs at the rope socket, N, without cutting.
-    pub fn tool_pull(&self, motion: Motion, md: f64, friction: f64) -> f64 {
-        let inc = self.path.inclination_rad(md);
-        let (sin, cos) = inc.sin_cos();
-        match motion {
-            Motion::Up => self.tool_weight * (cos + friction * sin),
-            Motion::Down => self.tool_weight * (cos - friction * sin),
-            Motion::Rest => self.tool_weight * cos,
-        }
-    }
-}
-
-/// The tool at one moment.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Moment {
-    /// Cell number.
-    pub index: i64,
-    /// Time, s.
-    pub t: f64,
-    /// Depth of the wheels along hole, m.
-    pub depth: f64,
-    /// Depth of the wheels if the tool follows the line, m: deeper than `depth` while it seems to stand
-    /// under a slack line.
-    pub line_depth: f64,
-    /// Speed of the tool, positive down, m/s.
-    pub speed: f64,
-    /// Line paid out as counted, m.
-    pub counted: f64,
-    /// Line speed, positive in, m/s.
-    pub line_speed: f64,
-    /// Surface tension, N.
-    pub tension: f64,
-    /// Peak of surface tension in the cell, N.
-    pub tension_max: f64,
-    /// Drag at the tool if the line slips up: pull at the rope socket beyond the free tool's, N.
-    pub drag_up: f64,
-    /// Drag at the tool if the line slips down: weight at the rope socket that is missing, N.
-    pub drag_down: f64,
-    /// As `drag_up` from the tension averaged over an echo: for a tool that stands.
-    pub hold_up: f64,
-    /// As `drag_down`, likewise.
-    pub hold_down: f64,
-    /// Part of the tool's weight that the line carries at the rope socket.
-    pub carried: f64,
-    /// The line carries next to nothing of the tool: it stands on something, or hangs in it.
-    pub unloaded: bool,
-    /// Data were missing just before: speeds and drags are not to be trusted.
-    pub after_gap: bool,
-}
-
-impl Moment {
-    /// At rest at `depth` m, with nothing known of forces.
-    pub fn still(depth: f64) -> Self {
-        Self {
-            index: 0,
-            t: 0.0,
-            depth,
-            line_depth: depth,
-            speed: 0.0,
-            counted: depth,
-            line_speed: 0.0,
-            tension: 0.0,
-            tension_max: 0.0,
-            drag_up: 0.0,
-            drag_down: 0.0,
-            hold_up: 0.0,
-            hold_down: 0.0,
-            carried: 1.0,
-            unloaded: false,
-            after_gap: false,
-        }
-    }
-}
 
 /// Turns cells into moments.
 #[derive(Debug, Clone)]
@@ -159,9 +52,13 @@ pub struct ToolMotion {
     /// Fluid drag on line (N per m/s and metre) and tool (N per m/s), learned.
     fluid: (f64, f64),
     nominal_weight: f64,
+    nominal_packing: f64,
+    packing: Packing,
     /// Depth at which the tool stands while the line is slack, m.
     stands_at: Option<f64>,
     unloaded_cells: u32,
+    /// Cells for which the tool has followed the line.
+    follows_for: u32,
     /// From reference depths, m.
     correction: f64,
     table: ProfileTable,
@@ -191,8 +88,11 @@ impl ToolMotion {
             cell_offset: 0.0,
             fluid: (0.0, 0.0),
             nominal_weight: hanging.tool_weight,
+            nominal_packing: hanging.packing,
+            packing: Packing::default(),
             stands_at: None,
             unloaded_cells: 0,
+            follows_for: 0,
             correction: 0.0,
             table,
             chain: FrictionChain::default(),
@@ -212,10 +112,11 @@ impl ToolMotion {
         &self.hanging
     }
 
-    /// The same with the tool's nominal weight, from which what is learned counts.
+    /// The same with nominal weight of the tool and friction of the packing, from which what is learned counts.
     pub fn nominal_hanging(&self) -> Hanging {
         Hanging {
             tool_weight: self.nominal_weight,
+            packing: self.nominal_packing,
             ..self.hanging.clone()
         }
     }
@@ -233,6 +134,7 @@ impl ToolMotion {
         self.cell_offset = learned.offset;
         self.fluid = (learned.line_fluid, learned.tool_fluid);
         self.hanging.tool_weight = self.nominal_weight * learned.weight;
+        self.hanging.packing = learned.surface;
         let h = &self.hanging;
         self.table = ProfileTable::new(&h.path, h.wire, up, down, deepest);
         let length = self.chain.length();
@@ -415,11 +317,11 @@ impl ToolMotion {
         self.chain.lay_out(&self.table, length, low, high);
         let h = &self.hanging;
         let below = ends.tension_mean - self.cell_offset + h.pressure_force;
-        // Packing friction is the uppermost element of the chain, with the sign of line movement.
-        let packing = h.packing * (ends.line_speed / 0.02).clamp(-1.0, 1.0);
-        // Fluid drag is spread over the line: half of it acts above the middle.
-        let fluid = ends.line_speed * (self.fluid.0 * length + self.fluid.1);
-        self.chain.drive(below + packing + 0.5 * fluid);
+        let packing = (self.packing).push(below, h.packing, ends.line, ends.line_speed);
+        // Fluid drag on the line is spread over it: half of it acts above the middle. That on the tool acts below it.
+        let line_fluid = ends.line_speed * self.fluid.0 * length;
+        let fluid = line_fluid + ends.line_speed * self.fluid.1;
+        self.chain.drive(below + packing + 0.5 * line_fluid);
         self.slide(ends.line_speed);
         let h = &self.hanging;
         let stretch = self.chain.tension_integral() / h.ea
@@ -493,8 +395,11 @@ impl ToolMotion {
         m
     }
 
-    /// Sustained movement of the tool with the line turns all friction that way.
+    /// Sustained movement of the tool with the line turns all friction that way. Before the whole line has turned,
+    /// what looks like movement may be an error in stretch, which this would blow up.
     fn slide(&mut self, line_speed: f64) {
+        let following = self.follows_for + 1;
+        self.follows_for = 0;
         let (Some(a), Some(b)) = (self.recent.front(), self.recent.back()) else {
             return;
         };
@@ -509,7 +414,10 @@ impl ToolMotion {
             } else {
                 Motion::Down
             };
-            self.chain.slide(way, SLIDE_PART);
+            self.follows_for = following;
+            if self.chain.turned() == Some(way) || following > FOLLOWS_CELLS {
+                self.chain.slide(way, SLIDE_PART);
+            }
         }
     }
 

@@ -41,18 +41,19 @@ impl FreeTool {
         now.drag(up, length, speed, self.surface(up, length, speed, drag))
     }
 
-    /// Surface tension, above packing and pressure, which both know alike.
+    /// Surface tension without pressure, which both know alike.
     fn surface(&self, up: bool, length: f64, speed: f64, drag: f64) -> f64 {
         let (motion, sign) = way(up);
         let pull = self.pull(up, length) + sign * drag;
         self.table.surface_tension(motion, pull, length)
-            + sign * self.fluid_drag(length, speed)
+            + sign * (self.fluid_drag(length, speed) + self.hanging.packing)
             + self.offset
     }
 
     fn drag(&self, up: bool, length: f64, speed: f64, surface: f64) -> f64 {
         let (motion, sign) = way(up);
-        let below = surface - self.offset - sign * self.fluid_drag(length, speed);
+        let below =
+            surface - self.offset - sign * (self.fluid_drag(length, speed) + self.hanging.packing);
         sign * (self.table.tension_at(motion, below, length) - self.pull(up, length))
     }
 

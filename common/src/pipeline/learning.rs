@@ -1,0 +1,178 @@
+//! When the pipeline learns friction and weight, and from which passes.
+//!
+//! By marks where the crew gave them (cutter out, cutter in, weight check), else from the drag itself. What was
+//! learned counts from then on, and for the strokes before it as well ([`crate::groove::ledger::Ledger::reread`]).
+
+use super::Pipeline;
+use crate::alarm::{PickUpTable, Pull};
+use crate::groove::drag_model::BasePrior;
+use crate::groove::engagement;
+use crate::infer::friction::{self, Steady};
+use crate::motion;
+use std::sync::Arc;
+
+/// Error of the free tool's drag, each way, once friction and weight were learned, N.
+const LEARNED_DRAG_SD: f64 = 25.0;
+/// The same from movement one way only: the other way rests on the nominal weight.
+const LEARNED_ONE_WAY_SD: f64 = 80.0;
+/// Above the interval by this much, m, the cutter is surely in.
+const SURELY_IN_M: f64 = 30.0;
+
+impl Pipeline {
+    /// Learns friction and weight from what ran free before `until` s, and uses them from now on.
+    pub(super) fn learn(&mut self, until: f64) {
+        let means = self.free_runs.until(until).to_vec();
+        self.learn_from(&means);
+    }
+
+    /// While nobody knows whether the cutter is out, a marked weight check and what ran well above the interval
+    /// are known to have been free.
+    pub(super) fn learn_from_weight_check(&mut self, until: f64) {
+        let Some(since) = self.weight_check.shown_since() else {
+            return;
+        };
+        if self.free_until.is_some() {
+            return self.learn_late(until);
+        }
+        let arrived = self.free_runs.arrived_below(self.above_interval());
+        let arrived = arrived.unwrap_or(f64::NEG_INFINITY);
+        let means = self.free_runs.arriving_and_within(arrived, since, until);
+        self.learn_from(&means);
+    }
+
+    /// Passes with the cutter in again, after it was out: only where there was nothing better to learn from,
+    /// because the cell has drifted since.
+    pub(super) fn learn_late(&mut self, until: f64) {
+        if self.cutter_in == Some(true) && !self.learned.is_some_and(|l| l.both_ways) {
+            self.learn(until);
+        }
+    }
+
+    /// Where the cutter is surely in: well above the interval, m.
+    fn above_interval(&self) -> f64 {
+        self.job.info.interval_top.si() - SURELY_IN_M
+    }
+
+    fn learn_from(&mut self, means: &[Steady]) {
+        let nominal = (self.job.line.friction_up, self.job.line.friction_down);
+        let deepest = motion::deepest(&self.job);
+        if let Some(l) = friction::learn(&self.motion.nominal_hanging(), nominal, means, deepest) {
+            let before = self.motion.free_tool();
+            self.motion.use_learned(&l, deepest);
+            let now = self.motion.free_tool();
+            let offset = self.motion.hanging().cutter_offset;
+            self.ledger.reread(|up, depth, speed, drag| {
+                before.reread(&now, up, depth - offset, speed, drag)
+            });
+            let pull = Pull {
+                line_friction: l.up,
+                tool_friction: l.tool,
+                weight: l.weight,
+                offset_n: l.offset,
+                packing_n: l.surface,
+            };
+            let table = Arc::new(PickUpTable::learned(&self.job, &pull));
+            self.watch.use_pick_up(&table);
+            self.pick_up = Some(table);
+            self.learned = Some(l);
+        }
+    }
+
+    /// Without marks the first clear rise of drag tells when free running ended; where none stands
+    /// out, only what ran well above the interval is known to have been free.
+    pub(super) fn learn_without_marks(&mut self) {
+        const ROWS: usize = 10;
+        let touched = self
+            .ledger
+            .rows
+            .iter()
+            .filter(|r| !r.drag.is_empty())
+            .count();
+        if self.free_until.is_some() || !(4..=40).contains(&touched) {
+            return;
+        }
+        if let Some(row) = engagement::first_cutting_row(&self.ledger) {
+            let until = self.ledger.rows[row].start;
+            self.free_until = Some(until);
+            self.learn(until);
+        } else if touched == ROWS && self.learned.is_none() {
+            let above = self.above_interval();
+            let arrived = self.ledger.rows.iter().find(|r| r.bottom > above);
+            if let Some(until) = arrived.map(|r| r.end) {
+                self.learn(
+                    self.free_runs
+                        .arrived_below(above)
+                        .unwrap_or(until)
+                        .min(until),
+                );
+            }
+        }
+    }
+
+    /// What is known of the drag of a tool that does not cut.
+    pub(super) fn base_prior(&self) -> BasePrior {
+        let nominal = BasePrior::of(&self.job);
+        let own_sd = match self.learned {
+            Some(l) if l.both_ways => LEARNED_DRAG_SD,
+            Some(_) => LEARNED_ONE_WAY_SD,
+            None => nominal.own_sd,
+        };
+        BasePrior { own_sd, ..nominal }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::input::{ChannelId, Input, Mark, MarkKind};
+    use crate::job::{print_default_job, read_job};
+    use crate::pipeline::Pipeline;
+    use crate::time::nanos;
+
+    /// Invented: a tool that goes up by 8 m and down again over the interval, twice, with the tension that the job's
+    /// own values give to a free tool each way, and `marks` at their times, s.
+    fn after_two_passes(marks: &[(f64, MarkKind)]) -> Pipeline {
+        let job = read_job(print_default_job(), "job.toml").unwrap().job;
+        let mut pipeline = Pipeline::new(&job);
+        let mut events = Vec::new();
+        let mut marks = marks.iter().peekable();
+        let middle = 0.5 * (job.info.interval_top.si() + job.info.interval_bottom.si());
+        for i in 0..2000 {
+            let t = f64::from(i) * 0.1;
+            while let Some((_, kind)) = marks.next_if(|(at, _)| *at <= t) {
+                let mark = Mark {
+                    kind: kind.clone(),
+                    author: String::new(),
+                };
+                let at = nanos(t).unwrap();
+                pipeline.push(&Input::Mark { at, mark }, &mut events);
+            }
+            // 10 s rest, 30 s up, 10 s rest, 30 s down, 0.3 m/s.
+            let way = (t % 80.0 - 10.0).clamp(0.0, 30.0) - (t % 80.0 - 50.0).clamp(0.0, 30.0);
+            let is_up = t % 80.0 < 45.0 && t > 9.0;
+            let load = if is_up { 2900.0 } else { 1700.0 };
+            for (channel, value) in [
+                (ChannelId::Load, load),
+                (ChannelId::Depth, middle - 0.3 * way),
+            ] {
+                let at = nanos(t).unwrap();
+                pipeline.push(&Input::Reading { channel, at, value }, &mut events);
+            }
+        }
+        pipeline.finish(&mut events);
+        pipeline
+    }
+
+    #[test]
+    fn a_weight_check_teaches_pick_up_and_slack_off_weight() {
+        let learned = after_two_passes(&[(1.0, MarkKind::WeightCheck)]).learned();
+        assert!(learned.unwrap().both_ways);
+    }
+
+    #[test]
+    fn passes_with_the_cutter_in_again_teach_what_was_not_learned_before() {
+        let marks = [(0.5, MarkKind::CutterOut), (75.0, MarkKind::CutterIn)];
+        let learned = after_two_passes(&marks).learned();
+        assert!(learned.unwrap().both_ways);
+        assert_eq!(after_two_passes(&marks[..1]).learned(), None);
+    }
+}
