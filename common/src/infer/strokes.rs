@@ -23,8 +23,8 @@ const LINE_MOVES: f64 = 0.01;
 const GOES_PART: f64 = 0.3;
 /// Farther than this from its turning point a tool that seems to creep has really gone: m, and part of the line
 /// taken up.
-const CREEP_MAX: f64 = 0.15;
-const CREEP_PART: f64 = 0.1;
+const CREEP_MAX: f64 = 0.25;
+const CREEP_PART: f64 = 0.15;
 /// A tool that has come back while the line went on by this much was not pulled back, m: stretch was told wrong.
 const AGAINST_MIN: f64 = 0.2;
 /// So near its turning point again, the tool has not begun the stroke, m.

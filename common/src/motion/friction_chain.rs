@@ -132,17 +132,16 @@ impl FrictionChain {
         self.turned
     }
 
-    /// While the tool moves, every metre of line moves with it, and friction is fully turned that
-    /// way even where tension falls: the chain goes to that state by `part` of what is missing.
-    pub fn slide(&mut self, motion: Motion, part: f64) {
+    /// While the tool moves, every metre of line moves with it, and friction is fully turned that way even where
+    /// tension falls, as it does whenever the tool swings on its line.
+    pub fn slide(&mut self, motion: Motion) {
         for (i, s) in self.segments.iter().enumerate() {
             let above = self.tension[i];
-            let full = match motion {
+            self.tension[i + 1] = match motion {
                 Motion::Up => (above - s.offset_up) / s.gain_up,
                 Motion::Down => (above - s.offset_down) / s.gain_down,
                 Motion::Rest => continue,
             };
-            self.tension[i + 1] += part * (full - self.tension[i + 1]);
         }
     }
 

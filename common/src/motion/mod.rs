@@ -27,8 +27,6 @@ use wave_window::WaveWindow;
 pub use hanging::Hanging;
 pub use moment::Moment;
 
-/// Part of missing friction that turns in one cell while the tool moves: about half a second.
-const SLIDE_PART: f64 = 0.15;
 /// Following the line for so many cells, the tool moves whatever friction says.
 const FOLLOWS_CELLS: u32 = 30;
 /// Socket tension below this part of the tool's weight: the tool stands on something.
@@ -416,7 +414,7 @@ impl ToolMotion {
             };
             self.follows_for = following;
             if self.chain.turned() == Some(way) || following > FOLLOWS_CELLS {
-                self.chain.slide(way, SLIDE_PART);
+                self.chain.slide(way);
             }
         }
     }
