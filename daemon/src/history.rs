@@ -102,6 +102,15 @@ impl Default for History {
 }
 
 impl History {
+    /// Without room at the start: for the minutes until another takes its place.
+    pub fn for_a_while() -> Self {
+        Self {
+            fine: VecDeque::new(),
+            coarse: VecDeque::new(),
+            first_fine_s: 0.0,
+        }
+    }
+
     /// Adds the newest point; one that is not newer than the last adds nothing.
     pub fn push(&mut self, point: Point) {
         if point.at_s <= self.newest_s() {

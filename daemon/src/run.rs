@@ -31,6 +31,7 @@ use crate::disk::Disk;
 use crate::forward::{Forwarder, Limits};
 use crate::guard::{Guard, Learned};
 use crate::handover::Handover;
+use crate::history::History;
 use crate::ingest::Ingest;
 use crate::notify;
 use crate::outputs::{self, Horn};
@@ -119,6 +120,10 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
         pipeline.snapshot(),
         pipeline.result(&run_id),
     ));
+    if read_back.is_some() {
+        // The whole one is being made beside it.
+        *published.history() = History::for_a_while();
+    }
 
     let to_record = Arc::new(Handover::new(RECORD_BYTES_MAX));
     let to_core = Arc::new(Handover::new(CORE_BYTES_MAX));

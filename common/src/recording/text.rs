@@ -15,6 +15,8 @@ use bincode::{Decode, Encode};
 
 /// Templates in one block; lines beyond that are kept as they are.
 const TEMPLATES_MAX: usize = 96;
+/// Length of a line that room is made for at first.
+const LINE_BYTES: usize = 24;
 /// Longer lines are kept as they are.
 pub(super) const LINE_MAX: usize = 512;
 
@@ -164,7 +166,7 @@ impl Lines {
         let others = self.others.decode(most)?;
         let mut others = others.as_slice();
         let mut lengths = self.other_lengths.decode(counts[0])?.into_iter();
-        let mut bytes = Vec::with_capacity(most.min(1 << 20));
+        let mut bytes = Vec::with_capacity(most.min(LINE_BYTES * order.len()));
         for index in order {
             if index == 0 {
                 let length = lengths.next().and_then(|l| usize::try_from(l).ok());
