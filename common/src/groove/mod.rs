@@ -13,6 +13,7 @@ pub mod engagement;
 pub mod evidence;
 pub mod forecast;
 pub mod joint_fit;
+mod lasting_drag;
 pub mod ledger;
 pub mod pass_law;
 pub mod posterior;

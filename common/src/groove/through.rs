@@ -6,6 +6,7 @@
 //! Ising-like search), with the physical margin as prior. A bin that is split stays split.
 
 use super::drag_model::{DragFit, FitInput, NEVER, walk_passes};
+use super::lasting_drag::Lasting;
 
 /// Engaged rows per window.
 const WINDOW: usize = 4;
@@ -13,8 +14,6 @@ const WINDOW: usize = 4;
 const SHARE_DOUBT: f64 = 0.12 * 0.12;
 /// Least standard deviation of what a window's drag has in common beyond the model, as a share.
 const COMMON_SD: f64 = 0.06;
-/// Probability of being split below which a bin's misfit shows what always drags there.
-const SURELY_CUT: f64 = 0.03;
 /// Spans of the wheels that are tried, m.
 const SPANS: [f64; 5] = [0.05, 0.2, 0.4, 0.6, 0.9];
 /// Neighbouring bins share their errors: this part of the evidence counts.
@@ -102,63 +101,6 @@ impl Through {
             passes: vec![0.0; bins],
             span: 0.0,
             seen: Vec::new(),
-        }
-    }
-}
-
-/// Drag that a bin has beyond the model from the start on and keeps: a bend, a rough place.
-struct Lasting {
-    /// By bin, N.
-    drag: Vec<f64>,
-    /// Variance of it, N2.
-    variance: Vec<f64>,
-}
-
-impl Lasting {
-    fn new(input: &FitInput, fit: &DragFit, margin: &impl Fn(f64) -> f64) -> Self {
-        let rows = &input.ledger.rows;
-        let count = input.ledger.bins.count;
-        let mut sums = vec![(0.0, 0.0); count];
-        let sure = (SURELY_CUT / (1.0 - SURELY_CUT)).ln();
-        walk_passes(input, fit.bite_down, |k, j, n0, n1| {
-            let cutting = fit.amplitude * fit.law.drag(n0, n1);
-            // The first passes carry the largest doubt in the model.
-            if input.coupling[j] || n0 < 3.0 * input.wheels || margin(n1) > sure {
-                return;
-            }
-            if let Some(y) = rows[k].at(j) {
-                let base = if rows[k].up { fit.base.0 } else { fit.base.1 };
-                sums[j].0 += y - base - fit.drift[k] - cutting;
-                sums[j].1 += 1.0;
-            }
-        });
-        let noise = fit.noise * fit.noise;
-        let seen: Vec<(f64, f64)> = sums
-            .iter()
-            .filter(|s| s.1 >= 4.0)
-            .map(|s| (s.0 / s.1, noise / s.1))
-            .collect();
-        let n = seen.len().max(1) as f64;
-        let mean = seen.iter().map(|s| s.0).sum::<f64>() / n;
-        let between = seen
-            .iter()
-            .map(|s| ((s.0 - mean).powi(2) - s.1).min(9.0 * noise))
-            .sum::<f64>()
-            / n;
-        let between = between.max(4.0);
-        let part = |s: &(f64, f64)| s.1 * between / (s.1 * between + noise);
-        Self {
-            drag: sums
-                .iter()
-                .map(|s| {
-                    if s.1 > 0.0 {
-                        part(s) * (s.0 / s.1 - mean)
-                    } else {
-                        0.0
-                    }
-                })
-                .collect(),
-            variance: sums.iter().map(|s| between * (1.0 - part(s))).collect(),
         }
     }
 }
