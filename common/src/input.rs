@@ -82,6 +82,16 @@ pub struct Mark {
     pub author: String,
 }
 
+impl Mark {
+    /// Made by the daemon itself.
+    pub fn of_daemon(kind: MarkKind) -> Self {
+        Self {
+            kind,
+            author: "kerfwatchd".to_owned(),
+        }
+    }
+}
+
 /// Kinds of marks.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]

@@ -1,4 +1,4 @@
-//! Points as InfluxDB line protocol text.
+//! Points as InfluxDB line protocol text, and the fields of what is sent live and exported afterwards alike.
 //!
 //! *Input -> output*: measurement, tags, fields, time -> one line, `measurement,tag=.. field=.. timestamp`.
 //! *Units*: the timestamp is ns since 1970-01-01 UTC; the others are in the names of the fields.
@@ -6,6 +6,7 @@
 //! (line breaks and backslashes in tags), and a point without a field is no point.
 //! *Source*: page "InfluxDB line protocol reference".
 
+use crate::result::{AlarmRecord, GrooveBin, Interval, Stroke};
 use std::fmt::Write as _;
 
 /// Value of a field.
@@ -95,6 +96,52 @@ fn push_tag(out: &mut String, key: &str, value: &str) {
             _ => out.push(c),
         }
     }
+}
+
+/// Fields of a stroke.
+pub fn stroke_fields(s: &Stroke) -> [(&'static str, Field<'static>); 10] {
+    [
+        ("n", Field::Whole(i64::from(s.n))),
+        ("end_s", Field::Real(s.end_s)),
+        ("start_s", Field::Real(s.start_s)),
+        ("top_m", Field::Real(s.top_m)),
+        ("bottom_m", Field::Real(s.bottom_m)),
+        ("tool_travel_m", Field::Real(s.tool_travel_m)),
+        ("mean_drag_n", Field::Real(s.mean_drag_n)),
+        ("peak_tension_n", Field::Real(s.peak_tension_n)),
+        ("cut_work_j", Field::Real(s.cut_work_j)),
+        ("engaged_m", Field::Real(s.engaged_m)),
+    ]
+}
+
+/// Fields of a stretch of time in one state.
+pub fn state_fields(i: &Interval) -> [(&'static str, Field<'static>); 2] {
+    [
+        ("state", Field::Text(i.state.word())),
+        ("duration_s", Field::Real(i.end_s - i.start_s)),
+    ]
+}
+
+/// Fields of an alarm; what is not known yet is left out.
+pub fn alarm_fields(a: &AlarmRecord) -> Vec<(&'static str, Field<'static>)> {
+    let mut fields = vec![("raised_s", Field::Real(a.raised_s))];
+    fields.extend(a.cleared_s.map(|s| ("cleared_s", Field::Real(s))));
+    fields.extend(a.peak_n.map(|n| ("peak_n", Field::Real(n))));
+    fields
+}
+
+/// Fields of the groove in one bin; its top is a tag ([`depth_tag`]).
+pub fn groove_fields(b: &GrooveBin) -> [(&'static str, Field<'static>); 8] {
+    [
+        ("depth_mm", Field::Real(b.depth_mm)),
+        ("low_mm", Field::Real(b.low_mm)),
+        ("high_mm", Field::Real(b.high_mm)),
+        ("wall_mm", Field::Real(b.wall_mm)),
+        ("passes", Field::Whole(i64::from(b.passes))),
+        ("through", Field::Flag(b.through)),
+        ("through_probability", Field::Real(b.through_probability)),
+        ("coupling", Field::Flag(b.coupling)),
+    ]
 }
 
 /// A depth as a tag: to the millimetre, without trailing zeros.

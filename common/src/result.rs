@@ -70,6 +70,16 @@ pub enum Direction {
     Down,
 }
 
+impl Direction {
+    /// Word, as in the JSON.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Up => "up",
+            Self::Down => "down",
+        }
+    }
+}
+
 /// One stroke of the tool.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Stroke {
@@ -113,6 +123,30 @@ pub enum State {
     Slack,
     /// The data cannot tell (no data, or before the first reading).
     Unknown,
+}
+
+impl State {
+    /// Every state.
+    pub const ALL: [Self; 6] = [
+        Self::Still,
+        Self::Free,
+        Self::Cutting,
+        Self::Stalled,
+        Self::Slack,
+        Self::Unknown,
+    ];
+
+    /// Word, as in the JSON.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Still => "still",
+            Self::Free => "free",
+            Self::Cutting => "cutting",
+            Self::Stalled => "stalled",
+            Self::Slack => "slack",
+            Self::Unknown => "unknown",
+        }
+    }
 }
 
 /// A stretch of time in one state.
@@ -231,4 +265,21 @@ pub struct Quality {
     pub out_of_range: u64,
     /// Single readings set aside as spikes.
     pub spikes: u64,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn words_are_those_of_the_json() {
+        for state in State::ALL {
+            let json = serde_json::to_value(state).unwrap();
+            assert_eq!(json, state.word());
+        }
+        for direction in [Direction::Up, Direction::Down] {
+            let json = serde_json::to_value(direction).unwrap();
+            assert_eq!(json, direction.word());
+        }
+    }
 }

@@ -23,8 +23,6 @@ pub struct Snapshot {
     pub line_speed_m_s: Option<f64>,
     /// Depth of the wheels along hole.
     pub tool_depth_m: Option<f64>,
-    /// Half width of its 90 % interval.
-    pub tool_depth_error_m: Option<f64>,
     /// Tool speed, positive down.
     pub tool_speed_m_s: Option<f64>,
     /// Excess drag at the tool.

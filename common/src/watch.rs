@@ -170,8 +170,7 @@ impl Watch {
             }
             _ => return,
         };
-        let of_daemon = [AlarmKind::Recorder, AlarmKind::Forward, AlarmKind::Output];
-        if of_daemon.iter().any(|kind| kind.name() == name) {
+        if AlarmKind::is_of_daemon(name) {
             return; // its own engine takes it
         }
         // A refused command changes nothing; the page has told the operator so already.

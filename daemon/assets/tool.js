@@ -27,8 +27,7 @@ export function showTool(now, show, ageS, loadAgeS, oldAfterS) {
   const moving = now.state === "still" || now.state === "unknown" ? "" : way;
   at("state").setAttribute("aria-label", `${(WORDS[now.state] ?? now.state).toLowerCase()}${moving === "" ? "" : `, going ${now.direction}`}`);
   say("state", (SHAPES[now.state] ?? "") + (WORDS[now.state] ?? now.state) + moving);
-  const error = now.tool_depth_error_m === null ? "" : ` ± ${show.lengthNumber(now.tool_depth_error_m, 1)}`;
-  say("wheels", now.tool_depth_m === null ? "wheels –" : `${show.lengthNumber(now.tool_depth_m)}${error} ${show.length}`);
+  say("wheels", now.tool_depth_m === null ? "wheels –" : `${show.lengthNumber(now.tool_depth_m)} ${show.length}`);
   say("tool-speed", show.asSpeed(now.tool_speed_m_s));
   say("line-speed", show.asSpeed(now.line_speed_m_s));
   say("line-out", show.asLength(now.line_m));

@@ -116,7 +116,7 @@ pub struct DemoArgs {
     /// Times as fast as the record.
     #[arg(long, default_value_t = 20.0, value_parser = speed)]
     pub speed: f64,
-    /// Name of a built-in record, or a folder with `job.toml` and a recorded run.
+    /// Name of a built-in record, a run folder, or a folder written by `kerfwatch-replay simulate`.
     #[arg(long, default_value = BUILT_IN_RUN)]
     pub fixture: String,
     /// Where the page listens; port 0 takes any free one.

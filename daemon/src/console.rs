@@ -33,16 +33,21 @@ impl Console {
             .map(|bin| bin.depth_mm)
             .fold(f64::NAN, f64::max);
         let split = now.groove.iter().filter(|bin| bin.through).count();
+        let groove = match now.groove.len() {
+            0 => "no cut seen yet".to_owned(),
+            bins => format!(
+                "groove at most {}  split {split} of {bins} bins",
+                self.groove(deepest)
+            ),
+        };
         self.line(format_args!(
-            "{}  stroke {:>4} {direction}  {} -> {}  drag {}  peak {}  groove at most {}  split {split} of {} bins",
+            "{}  stroke {:>4} {direction}  {} -> {}  drag {}  peak {}  {groove}",
             clock(stroke.end_s),
             stroke.n,
             self.length(from),
             self.length(to),
             self.force(stroke.mean_drag_n),
             self.force(stroke.peak_tension_n),
-            self.groove(deepest),
-            now.groove.len(),
         ));
     }
 

@@ -3,7 +3,7 @@
 //! A stalled disk cannot be had on demand, so the latency bench and the tests brake this one: each
 //! sync then takes as long as they say.
 
-use kerfwatch::recording::{Folder, Storage};
+use kerfwatch::recording::{Folder, Look, Storage};
 use std::io;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
@@ -144,18 +144,12 @@ impl Storage for Disk {
     }
 }
 
-/// A run folder of which only the last two segments show, to be looked at and not changed: enough to know
+/// A run folder of which only the last two segments show, to be looked at only: enough to know
 /// when a run was cut off, without reading hours of it.
 #[derive(Debug)]
 pub struct LastSegments(pub Folder);
 
-impl LastSegments {
-    fn refused<T>() -> io::Result<T> {
-        Err(io::ErrorKind::ReadOnlyFilesystem.into())
-    }
-}
-
-impl Storage for LastSegments {
+impl Look for LastSegments {
     fn list(&self) -> io::Result<Vec<String>> {
         let mut names = self.0.list()?;
         names.retain(|name| name.starts_with("raw-") && name.ends_with(".kwr"));
@@ -163,35 +157,12 @@ impl Storage for LastSegments {
         names.drain(..names.len().saturating_sub(2));
         Ok(names)
     }
+
     fn len(&self, name: &str) -> io::Result<u64> {
         self.0.len(name)
     }
+
     fn read(&self, name: &str, offset: u64, length: usize) -> io::Result<Vec<u8>> {
         self.0.read(name, offset, length)
-    }
-    fn create(&mut self, _: &str) -> io::Result<()> {
-        Self::refused()
-    }
-    fn append(&mut self, _: &str, _: &[u8]) -> io::Result<()> {
-        Self::refused()
-    }
-    fn sync(&mut self, _: &str) -> io::Result<()> {
-        Self::refused()
-    }
-    fn truncate(&mut self, _: &str, _: u64) -> io::Result<()> {
-        Self::refused()
-    }
-    fn rename(&mut self, _: &str, _: &str) -> io::Result<()> {
-        Self::refused()
-    }
-    fn remove(&mut self, _: &str) -> io::Result<()> {
-        Self::refused()
-    }
-    fn sync_dir(&mut self) -> io::Result<()> {
-        Self::refused()
-    }
-    fn close(&mut self, _: &str) {}
-    fn lock(&mut self, _: &str) -> io::Result<bool> {
-        Self::refused()
     }
 }

@@ -5,8 +5,8 @@ use crate::recorder::policy;
 use kerfwatch::input::MarkKind;
 use kerfwatch::job::Job;
 use kerfwatch::recording::{
-    Folder, HEAD_FORMAT, LOCK_FILE, MANIFEST_FILE, RecordError, RunHead, RunReader, RunWriter,
-    Storage, time_of,
+    Folder, HEAD_FORMAT, LOCK_FILE, MANIFEST_FILE, ReadOnly, RecordError, RunHead, RunReader,
+    RunWriter, Storage, time_of,
 };
 use kerfwatch::time::Nanos;
 use std::path::{Path, PathBuf};
@@ -133,7 +133,7 @@ pub fn look(folder: &Path, job_text: &str, brake: &Brake) -> Result<Interrupted,
             }));
         }
     }
-    let mut reader = RunReader::new(LastSegments(Folder::open(folder))).map_err(record)?;
+    let mut reader = RunReader::new(ReadOnly(LastSegments(Folder::open(folder)))).map_err(record)?;
     let counter_was_set = (reader.notes().iter())
         .any(|note| matches!(note.kind, MarkKind::Zero(_) | MarkKind::ReferenceDepth(_)));
     let mut newest: Nanos = 0;

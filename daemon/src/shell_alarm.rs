@@ -185,10 +185,7 @@ impl ShellAlarms {
             let Ok(text) = serde_json::to_string(&saved) else {
                 continue;
             };
-            let mark = Mark {
-                kind: MarkKind::DaemonAlarm(text),
-                author: "kerfwatchd".to_owned(),
-            };
+            let mark = Mark::of_daemon(MarkKind::DaemonAlarm(text));
             part.changed = marks.try_send(mark).is_err();
         }
     }

@@ -1,7 +1,6 @@
 //! What the groove estimate at one depth rests on.
 
 use crate::failure::{Failure, Finding};
-use crate::table::direction_word;
 use crate::units_shown::{Units, clock};
 use kerfwatch::groove::evidence::{Evidence, StrokeEvidence};
 use kerfwatch::job::{Dimension, Job, parse_quantity};
@@ -199,7 +198,7 @@ fn history(text: &mut String, strokes: &[StrokeEvidence], units: Units) {
                 "  {:>6} {:>9} {:<5} {:>8.1} {:>9} {:>9} {:>9} {:>9}",
                 s.n,
                 clock(s.start_s),
-                direction_word(direction),
+                direction.word(),
                 s.passes_before,
                 shown(s.drag_n),
                 force.bare(s.free_n),

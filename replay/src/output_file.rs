@@ -1,6 +1,8 @@
 //! Result files appear whole or not at all: written beside their name, then renamed.
 
+use crate::console::Console;
 use crate::failure::Failure;
+use serde::Serialize;
 use std::fs::File;
 use std::io::{self, BufWriter, Write};
 use std::path::Path;
@@ -53,6 +55,39 @@ pub fn write_file_with(
         let _ = std::fs::remove_file(&part);
     }
     done
+}
+
+/// JSON with one line end at the end.
+///
+/// # Errors
+/// Those of `out`.
+pub fn json(value: &impl Serialize, out: &mut dyn Write) -> io::Result<()> {
+    serde_json::to_writer_pretty(&mut *out, value)?;
+    out.write_all(b"\n")
+}
+
+/// Answers `--json PATH` (`-`: standard output); without it nothing is written. Whether standard output is taken, and
+/// no text may follow there.
+///
+/// # Errors
+/// [`Failure::Write`] with the name of the file.
+pub fn write_json(
+    value: &impl Serialize,
+    path: Option<&Path>,
+    console: &mut Console<'_>,
+) -> Result<bool, Failure> {
+    let Some(path) = path else {
+        return Ok(false);
+    };
+    if path.as_os_str() == "-" {
+        let mut bytes = Vec::new();
+        json(value, &mut bytes).map_err(|e| Failure::write("JSON", e))?;
+        console.data(&bytes)?;
+        return Ok(true);
+    }
+    write_file(path, |out| json(value, out))?;
+    console.talk(format_args!("result written to {}", path.display()));
+    Ok(false)
 }
 
 #[cfg(test)]

@@ -6,8 +6,6 @@
 use crate::failure::{Failure, Finding};
 use crate::run_folder::RunFolder;
 use kerfwatch::calibrate::{CalibratedReading, Instruments};
-use kerfwatch::input::Input;
-use kerfwatch::recording::Run;
 
 /// Gives every usable reading in the order in which it was judged.
 ///
@@ -30,14 +28,8 @@ pub fn for_each_reading(
         }
     };
     let mut every = |_: &CalibratedReading| {};
-    folder.reader.for_each_run(|run| match run {
-        Run::One(input) => instruments.push(input, &mut every, &mut judged),
-        Run::Readings { channel, at, value } => {
-            for ((&channel, &at), &value) in channel.iter().zip(at).zip(value) {
-                let input = Input::Reading { channel, at, value };
-                instruments.push(&input, &mut every, &mut judged);
-            }
-        }
+    folder.reader.for_each_run(|run| {
+        run.for_each(|input| instruments.push(input, &mut every, &mut judged));
     });
     instruments.finish(&mut judged);
     Ok(())

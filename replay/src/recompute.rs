@@ -4,13 +4,11 @@ pub use crate::args::RecomputeArgs as Args;
 use crate::console::Console;
 use crate::explain;
 use crate::failure::{Exit, Failure};
-use crate::output_file::write_file;
+use crate::output_file::write_json;
 use crate::run_folder::RunFolder;
 use crate::summary::summary;
 use crate::units_shown::count;
 use kerfwatch::pipeline::Pipeline;
-use kerfwatch::result::RunResult;
-use std::io::Write;
 
 /// Runs it.
 ///
@@ -27,19 +25,7 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
     let (done, pipeline) = folder.recompute_with(pipeline, console);
     let job = &folder.job.job;
     let units = args.units.unwrap_or(job.info.display.into());
-    let to_stdout = args.json.as_deref().is_some_and(|p| p.as_os_str() == "-");
-    match &args.json {
-        Some(_) if to_stdout => {
-            let mut bytes = Vec::new();
-            write_json(&done.result, &mut bytes).map_err(|e| Failure::write("JSON", e))?;
-            console.data(&bytes)?;
-        }
-        Some(path) => {
-            write_file(path, |out| write_json(&done.result, out))?;
-            console.talk(format_args!("result written to {}", path.display()));
-        }
-        None => {}
-    }
+    let to_stdout = write_json(&done.result, args.json.as_deref(), console)?;
     if !to_stdout {
         for change in &folder.job.changes {
             console.line(format_args!("What-if: {change}"))?;
@@ -68,10 +54,4 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
         ));
     }
     Ok(done.exit)
-}
-
-/// The JSON of the design, one line end at the end.
-pub(crate) fn write_json(result: &RunResult, out: &mut dyn Write) -> std::io::Result<()> {
-    serde_json::to_writer_pretty(&mut *out, result)?;
-    out.write_all(b"\n")
 }

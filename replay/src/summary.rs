@@ -146,7 +146,7 @@ fn strokes_and_states(text: &mut String, result: &RunResult, units: Units) {
     for state in &STATES[1..] {
         let (time, times) = (time_in(result, *state), times_in(result, *state));
         if times > 0 && *state != State::Stalled && *state != State::Slack {
-            let name = crate::table::state_word(*state);
+            let name = state.word();
             let _ = writeln!(text, "{:<11} {}", capital(name), duration(time));
         }
     }

@@ -3,7 +3,7 @@
 //! Units are in the column names. A missing value is `None`, never NaN.
 
 pub use crate::args::TableName;
-use kerfwatch::result::{Direction, RunResult, State};
+use kerfwatch::result::RunResult;
 
 /// Values of a column.
 #[derive(Debug, Clone, PartialEq)]
@@ -100,26 +100,6 @@ impl Table {
     }
 }
 
-/// Word for a direction, as in the JSON.
-pub fn direction_word(direction: Direction) -> &'static str {
-    match direction {
-        Direction::Up => "up",
-        Direction::Down => "down",
-    }
-}
-
-/// Word for a state, as in the JSON.
-pub fn state_word(state: State) -> &'static str {
-    match state {
-        State::Still => "still",
-        State::Free => "free",
-        State::Cutting => "cutting",
-        State::Stalled => "stalled",
-        State::Slack => "slack",
-        State::Unknown => "unknown",
-    }
-}
-
 /// The asked list as a table; column names are those of the JSON.
 pub fn table(result: &RunResult, name: TableName) -> Table {
     let t = Table::default();
@@ -143,10 +123,7 @@ pub fn table(result: &RunResult, name: TableName) -> Table {
         TableName::Strokes => {
             let s = &result.strokes;
             t.whole("n", s.iter().map(|x| i64::from(x.n)))
-                .word(
-                    "direction",
-                    s.iter().map(|x| direction_word(x.direction).into()),
-                )
+                .word("direction", s.iter().map(|x| x.direction.word().into()))
                 .number("start_s", s.iter().map(|x| x.start_s))
                 .number("end_s", s.iter().map(|x| x.end_s))
                 .number("top_m", s.iter().map(|x| x.top_m))
@@ -159,7 +136,7 @@ pub fn table(result: &RunResult, name: TableName) -> Table {
         }
         TableName::Intervals => {
             let i = &result.intervals;
-            t.word("state", i.iter().map(|x| state_word(x.state).into()))
+            t.word("state", i.iter().map(|x| x.state.word().into()))
                 .number("start_s", i.iter().map(|x| x.start_s))
                 .number("end_s", i.iter().map(|x| x.end_s))
         }

@@ -10,14 +10,12 @@ pub mod invented_run;
 #[cfg(feature = "daemon")]
 pub mod lines_on_record;
 pub mod mangle;
-pub mod outside;
 pub mod peers;
 #[cfg(feature = "daemon")]
 pub mod process;
 #[cfg(feature = "daemon")]
 pub mod programs;
 pub mod raw_run;
-pub mod readers;
 #[cfg(feature = "daemon")]
 pub mod rig;
 pub mod score;

@@ -1,10 +1,11 @@
-//! Programs that others wrote, as peers of ours: `socat` for ports, Python for devices.
+//! Programs that others wrote, as peers of ours: `socat` for ports, Python for devices, and Python as a judge of
+//! what we say and as a reader of our files.
 //!
 //! Everything started here is ended when its value is dropped.
 
-use std::io::{BufRead, BufReader};
+use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Stdio};
+use std::process::{Child, Command, Output, Stdio};
 use std::time::{Duration, Instant};
 
 /// A program under way.
@@ -80,10 +81,46 @@ pub fn python_ready(script: &str, arguments: &[&str]) -> Peer {
     peer
 }
 
+/// Runs one with `input` on its standard input and returns what it says.
+///
+/// # Panics
+/// When it refuses, with its reasons.
+pub fn judge(script: &str, input: &str) -> String {
+    let mut child = python_command(script, &[])
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect(MISSING);
+    let mut stdin = child.stdin.take().expect("a pipe");
+    stdin.write_all(input.as_bytes()).expect("a pipe");
+    drop(stdin);
+    said(
+        script,
+        child.wait_with_output().expect("the interpreter ends"),
+    )
+}
+
+/// Asks one what it sees in our files; it answers as JSON.
+///
+/// # Panics
+/// When it fails, with what it said.
+pub fn ask(script: &str, files: &[&Path]) -> serde_json::Value {
+    let output = python_command(script, &[]).args(files).output();
+    let text = said(script, output.expect(MISSING));
+    serde_json::from_str(&text).unwrap_or_else(|e| panic!("{script} printed no JSON ({e})"))
+}
+
+fn said(script: &str, output: Output) -> String {
+    let refusal = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{script} refuses:\n{refusal}");
+    String::from_utf8_lossy(&output.stdout).into_owned()
+}
+
 const MISSING: &str = "the Python peers are missing: run tests/peers/setup.sh once";
 
 /// One of the Python peers, ready to be started.
-pub fn python_command(script: &str, arguments: &[&str]) -> Command {
+fn python_command(script: &str, arguments: &[&str]) -> Command {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("..");
     let target = std::env::var_os("CARGO_TARGET_DIR").map_or(root.join("target"), PathBuf::from);
     let interpreter = target.join("peers-venv/bin/python");

@@ -3,7 +3,7 @@
 
 use kerfwatch_replay::failure::Exit;
 use kerfwatch_tests::invented_run::{START_UNIX_S, import, recompute, replay};
-use kerfwatch_tests::readers::ask;
+use kerfwatch_tests::peers::ask;
 use serde_json::Value;
 use std::path::{Path, PathBuf};
 

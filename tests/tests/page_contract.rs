@@ -5,7 +5,7 @@
 use kerfwatch::input::ChannelId;
 use kerfwatch::job::print_default_job;
 use kerfwatch_tests::http::{get, open_stream, post, request};
-use kerfwatch_tests::outside::judge;
+use kerfwatch_tests::peers::judge;
 use kerfwatch_tests::rig::{Rig, Setup};
 use std::collections::BTreeSet;
 use std::io::BufRead;

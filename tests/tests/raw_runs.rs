@@ -3,8 +3,8 @@
 
 use kerfwatch_replay::failure::Exit;
 use kerfwatch_tests::invented_run::{import, recompute, replay};
+use kerfwatch_tests::peers::ask;
 use kerfwatch_tests::raw_run::{garbage_lines, record};
-use kerfwatch_tests::readers::ask;
 use serde_json::Value;
 use std::path::{Path, PathBuf};
 

@@ -10,13 +10,13 @@
 //! confirms it; every other reading counts at once.
 //!
 //! *Approaching*: with the tool held, tension rises by `EA/L` times line speed; after a reversal it
-//! rises faster at first, by design (references, section 1), until it has reached pick-up weight.
+//! rises faster at first, as only the upper part of the line has turned over its friction, until it has reached pick-up weight.
 //! So below the expected pick-up weight the rate is taken as `EA/L v`, above it as the greater of
 //! that and the slope seen; and there must be a rise: a steady pull is no approach. Up to the pull
 //! at which the last strokes ran steadily, a rise is the cutter taking hold, which looks like a
 //! stall until it ends: it is no approach either. Before a stroke has been seen, the warning comes
 //! as late as still leaves a second. *Limits*: the waves of a stall (steps of twice `EA/c v`, one
-//! each `2L/c`, references section 9) let tension jump ahead of its mean; the time set by
+//! each `2L/c`) let tension jump ahead of its mean; the time set by
 //! [`crate::job::AlarmLimits::approaching`] has to cover half a step.
 
 use super::guard_model::{GuardModel, PickUpTable};

@@ -7,6 +7,7 @@ use crate::job::Job;
 use crate::model::Motion;
 use crate::model::line::{LineInFluid, tool_weight_in_fluid_n};
 use crate::model::profile_table::ProfileTable;
+use crate::model::soft_string::tool_pull_n;
 use crate::model::weakest_link::WeakestLink;
 use crate::model::wellpath::WellPath;
 use std::sync::Arc;
@@ -37,18 +38,12 @@ impl GuardModel {
     pub fn new(job: &Job) -> Self {
         let well = Well::new(job);
         let table = well.table(job.line.friction_up, job.line.friction_down);
-        // A limit in newtons never goes beyond what the weakest link bears at this depth.
         let link = WeakestLink::from_job(job);
-        let given = job
-            .alarm
-            .tension_limit
-            .map_or(f64::INFINITY, |limit| limit.si());
         let limit_n: Vec<f64> = well
             .places()
             .map(|md| {
                 link.surface_limit(&table, well.packing_n, Motion::Rest, md)
                     .limit_n
-                    .min(given)
             })
             .collect();
         Self {
@@ -158,7 +153,8 @@ impl Well {
     fn pick_up(&self, table: &ProfileTable, pull: &Pull) -> PickUpTable {
         let pick_up_n = self.places().map(|md| {
             let inc = self.path.inclination_rad(md);
-            let socket_n = pull.weight * self.tool_n * (inc.cos() + pull.tool_friction * inc.sin());
+            let weight_n = pull.weight * self.tool_n;
+            let socket_n = tool_pull_n(weight_n, inc, pull.tool_friction, Motion::Up);
             let below_box = table.surface_tension(Motion::Up, socket_n, md);
             let above = (self.line).above_stuffing_box_n(below_box, pull.packing_n, Motion::Up);
             above + pull.offset_n

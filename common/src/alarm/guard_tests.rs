@@ -64,7 +64,7 @@ fn noise(t: f64) -> f64 {
     (x - x.floor() - 0.5) * 2.0
 }
 
-// References, section 9: in a stall the tension goes up in steps of 2 Z v, one each 2 L / c.
+// One-dimensional waves: in a stall the tension goes up in steps of 2 Z v, one each 2 L / c.
 #[test]
 fn a_stall_is_announced_a_second_before_the_limit() {
     let mut least = f64::INFINITY;
@@ -108,7 +108,7 @@ fn a_stall_is_announced_a_second_before_the_limit() {
     assert!(least >= 1.0, "{least}");
 }
 
-// References, section 1: after a reversal dT/du = EA/z, z growing with the change of tension; then
+// Friction turns over from the top: after a reversal dT/du = EA/z, z growing with the change of tension; then
 // 800 N of drag at EA/L. In the very first stroke that rise is a stall for all that can be known, so
 // there, where it goes to within 1.5 s of the limit (fast line on a short length), a warning is right.
 #[test]
@@ -186,7 +186,7 @@ fn a_single_impossible_reading_waits_for_the_next_one() {
 #[test]
 fn the_limit_follows_the_weakest_link_with_depth() {
     let model = GuardModel::new(&job(4000.0));
-    // Half of the 6000 N weak point, less what 5 bar push out: 5.910 mm2 (references, section 2).
+    // Half of the 6000 N weak point, less what 5 bar push out: 5.910 mm2 (statics).
     let shallow = model.limit_n(Some(0.0));
     assert!((shallow - (3000.0 - 2.955)).abs() < 0.01, "{shallow}");
     assert!(model.limit_n(Some(2000.0)) > 3700.0);

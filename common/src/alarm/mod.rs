@@ -15,9 +15,8 @@
 //! | `usual_pull` | how hard the last strokes pulled |
 //! | `slope` | slope of the last second, robust against spikes |
 //!
-//! *Source*: the states and transitions of ANSI/ISA-18.2-2016 and IEC 62682, from memory of
-//! ISA-18.2 as tabulated in our references (section 7); deadband and delays as in OPC UA Part 9,
-//! B.1.5; "three or more in a minute is chatter" likewise from there.
+//! *Source*: states and transitions of ANSI/ISA-18.2-2016 and IEC 62682, from memory; deadband and delays as in
+//! OPC UA Part 9, B.1.5; "three or more in a minute is chatter" is common practice, from memory.
 
 mod engine;
 mod guard;

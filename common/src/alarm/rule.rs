@@ -57,6 +57,22 @@ pub enum AlarmKind {
 use AlarmKind as K;
 
 impl AlarmKind {
+    /// Every name, in the order of the kinds.
+    pub const NAMES: [&'static str; 12] = [
+        "overpull",
+        "approaching",
+        "slack",
+        "stall",
+        "speed",
+        "upper_stop",
+        "lower_stop",
+        "sensor",
+        "line_life",
+        "recorder",
+        "forward",
+        "output",
+    ];
+
     /// Name in records, events and commands; both channels share `sensor`.
     pub const fn name(self) -> &'static str {
         match self {
@@ -75,9 +91,11 @@ impl AlarmKind {
         }
     }
 
-    /// Judged by the daemon about itself; never part of the result of a run.
-    pub const fn is_of_daemon(self) -> bool {
-        matches!(self, K::Recorder | K::Forward | K::Output)
+    /// Whether `name` is of an alarm that the daemon judges about itself: never part of the result of a run.
+    pub fn is_of_daemon(name: &str) -> bool {
+        [K::Recorder, K::Forward, K::Output]
+            .iter()
+            .any(|kind| kind.name() == name)
     }
 
     /// Which of several alarms of one name: the instrument; else empty.
@@ -152,8 +170,8 @@ pub enum Sense {
 /// How an alarm behaves in time.
 ///
 /// *Source*: an overpull alarm with 0 to 0.3 s of on-delay, seconds of off-delay, a deadband of
-/// 1-2 % of the limit, a latch and no shelving is derived in our references (section 7); the other
-/// figures are common practice, no source.
+/// 1-2 % of the limit, a latch and no shelving follows from how fast a stall reaches the limit (`EA/L` times line
+/// speed, seconds); the other figures are common practice, no source.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Rule {
     /// The clear limit lies this fraction of the limit inside of it.
@@ -228,6 +246,13 @@ mod tests {
         for (position, (kind, level)) in ALARMS.into_iter().enumerate() {
             assert_eq!(slot(kind, level), position, "{kind:?}");
         }
+    }
+
+    #[test]
+    fn the_list_of_names_is_that_of_the_kinds() {
+        let mut names: Vec<&str> = ALARMS.iter().map(|(kind, _)| kind.name()).collect();
+        names.dedup();
+        assert_eq!(names, AlarmKind::NAMES);
     }
 
     #[test]

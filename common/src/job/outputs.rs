@@ -2,8 +2,10 @@
 //!
 //! *Errors*: reported, never returned.
 
+use super::findings::nearest;
 use super::quantity::Dimension as D;
 use super::section::{Section, shown};
+use crate::alarm::AlarmKind;
 use crate::units::Seconds;
 use toml::de::DeValue;
 
@@ -82,6 +84,7 @@ fn output(section: &Section<'_>, number: usize) -> Option<AlarmOutput> {
         .unwrap_or_else(|| format!("output {number}"));
     let alarms =
         texts(section, "alarms").unwrap_or_else(|| DEFAULT_ALARMS.map(str::to_owned).to_vec());
+    check_kinds(section, &alarms);
     let kinds = [("command", 'c'), ("modbus-coil", 'm'), ("serial-line", 's')];
     let kind = match section.choice("kind", &kinds) {
         Some('c') => OutputKind::Command {
@@ -117,6 +120,20 @@ fn output(section: &Section<'_>, number: usize) -> Option<AlarmOutput> {
         }
     };
     Some(AlarmOutput { name, alarms, kind })
+}
+
+/// An output that waits for an alarm that does not exist would never sound.
+fn check_kinds(section: &Section<'_>, alarms: &[String]) {
+    for alarm in alarms {
+        if AlarmKind::NAMES.contains(&alarm.as_str()) {
+            continue;
+        }
+        let write = match nearest(alarm, AlarmKind::NAMES) {
+            Some(near) => format!("\"{near}\" (the nearest known alarm)"),
+            None => format!("known alarms: {}", AlarmKind::NAMES.join(", ")),
+        };
+        section.fault("alarms", format!("\"{alarm}\", an unknown alarm"), write);
+    }
 }
 
 const COMMAND: &str = "a list, program first: command = [\"/usr/local/bin/call-driller\", \"now\"]";
@@ -223,6 +240,10 @@ mod tests {
             (
                 "kind = \"serial-line\"\nport = \"tcp:a:1\"\nheartbeat = \"-1 s\"",
                 "heartbeat",
+            ),
+            (
+                "kind = \"command\"\ncommand = [\"x\"]\nalarms = [\"overpul\"]",
+                "\"overpull\" (the nearest known alarm)",
             ),
             (
                 "kind = \"serial-line\"\nport = \"tcp:a:1\"\nhertbeat = \"1 s\"",

@@ -40,19 +40,24 @@ impl<'t> Report<'t> {
             .insert((section.to_owned(), key.to_owned()), at);
     }
 
-    /// Key if it stands in the file, else its section, else the end of the file.
-    fn place_of(&self, section: &str, key: &str) -> usize {
+    /// Key if it stands in the file, else its section; `None` where neither does.
+    fn place_of(&self, section: &str, key: &str) -> Option<usize> {
         let places = self.places.borrow();
         let of = |s: &str, k: &str| places.get(&(s.to_owned(), k.to_owned())).map(|r| r.start);
         of(section, key)
             .or_else(|| of(section, ""))
             .or_else(|| of(section.split(' ').next().unwrap_or_default(), ""))
-            .unwrap_or(self.text.trim_end().len())
     }
 
     fn finding(&self, section: &str, key: &str, found: String, write: String) -> Finding {
-        let at = self.place_of(section, key);
-        self.finding_at(at, section, key, found, write)
+        if let Some(at) = self.place_of(section, key) {
+            return self.finding_at(at, section, key, found, write);
+        }
+        // What is not there is put at the end of the file; the line that stands there has nothing to do with it.
+        Finding {
+            source: String::new(),
+            ..self.finding_at(self.text.trim_end().len(), section, key, found, write)
+        }
     }
 
     fn finding_at(
@@ -178,6 +183,14 @@ impl<'t> Report<'t> {
     pub(super) fn finish(self) -> (Findings, Vec<Finding>) {
         let mut list = self.findings.into_inner();
         let mut warnings = self.warnings.into_inner();
+        // A misspelt section is told once, and not key by key as missing too.
+        let is_root = |f: &&Finding| f.section.is_empty();
+        let misspelt: Vec<String> = (list.iter().filter(is_root))
+            .filter_map(|f| f.nearest.clone())
+            .collect();
+        let follows = |f: &Finding| f.source.is_empty() && misspelt.contains(&f.section);
+        list.retain(|f| !follows(f));
+        warnings.retain(|f| !follows(f));
         list.sort_by_key(|f| (f.line, f.column));
         warnings.sort_by_key(|f| (f.line, f.column));
         (Findings { list }, warnings)

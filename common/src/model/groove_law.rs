@@ -15,6 +15,8 @@
 //! *Source*: derived here (engineering model, no published law); contact pressure from
 //! slip-line theory (Hill, Lee, Tupper 1947) in the contact-pressure model.
 
+use crate::job;
+
 /// One cutter wheel and the metal it rolls on.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Wheel {
@@ -33,6 +35,18 @@ pub struct Wheel {
 }
 
 impl Wheel {
+    /// The wheel of a cutter, sharp, at a contact pressure.
+    pub fn from_job(cutter: &job::Cutter, pressure_pa: f64) -> Self {
+        Self {
+            force_n: cutter.radial_force.si(),
+            radius_m: cutter.radius.si(),
+            half_angle_rad: 0.5 * cutter.edge_angle.si(),
+            pressure_pa,
+            flat_width_m: 0.0,
+            reach_m: cutter.reach.si(),
+        }
+    }
+
     /// Size of one pass, m^1.5: `kappa = N/(2 sc tan b sqrt(2 R))`.
     pub fn kappa(&self) -> f64 {
         self.force_n
@@ -51,6 +65,12 @@ impl Wheel {
         let blunt = self.blunting_m();
         let free = advance(d0_m + blunt, self.kappa()) - blunt;
         free.min(self.reach_m.max(d0_m))
+    }
+
+    /// Depth after one stroke of `wheels` such wheels in one groove, one behind the other, over a groove of depth
+    /// `d0_m`.
+    pub fn stroke_m(&self, wheels: u32, d0_m: f64) -> f64 {
+        (0..wheels).fold(d0_m, |d, _| self.pass_m(d))
     }
 
     /// Work per metre of groove, J/m, to go from `d0_m` to `d_m` with specific energy `u_j_m3`.
@@ -84,44 +104,6 @@ pub struct WheelWear {
     pub flat_growth_per_m: f64,
 }
 
-/// Several wheels in line in one groove, stroked up and down.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct WheelSet {
-    /// One of the wheels; all are alike and carry the same force.
-    pub wheel: Wheel,
-    /// How many run in the same groove.
-    pub wheels: u32,
-    /// Radial force going up as a fraction of nominal.
-    pub force_up: f64,
-    /// Radial force going down as a fraction of nominal.
-    pub force_down: f64,
-}
-
-impl WheelSet {
-    /// Depth after one stroke over a groove of depth `d0_m`: every wheel in turn.
-    pub fn stroke_m(&self, d0_m: f64, direction: crate::result::Direction) -> f64 {
-        let fraction = match direction {
-            crate::result::Direction::Up => self.force_up,
-            crate::result::Direction::Down => self.force_down,
-        };
-        let wheel = Wheel {
-            force_n: self.wheel.force_n * fraction,
-            ..self.wheel
-        };
-        (0..self.wheels).fold(d0_m, |d, _| wheel.pass_m(d))
-    }
-
-    /// Passes of one nominal wheel that one stroke is worth deep in the groove, where a pass
-    /// advances as the square of the force: `wheels x fraction^2`.
-    pub fn passes_per_stroke(&self, direction: crate::result::Direction) -> f64 {
-        let fraction = match direction {
-            crate::result::Direction::Up => self.force_up,
-            crate::result::Direction::Down => self.force_down,
-        };
-        f64::from(self.wheels) * fraction * fraction
-    }
-}
-
 /// Depth after one pass: solves `sqrt(p) (d0 + 2 p/3) = kappa` exactly, m.
 ///
 /// `d0_m` at or above zero, `kappa` in m^1.5 at or above zero. First touch (`d0 = 0`) is a case
@@ -148,64 +130,10 @@ pub fn advance(d0_m: f64, kappa: f64) -> f64 {
     d0_m + y * y
 }
 
-/// Slopes of [`advance`]: (with respect to `d0`, with respect to `kappa` in m^-0.5).
-/// From the balance: `dp (d0 + 2p)/(2 sqrt p) + sqrt(p) d(d0) = d(kappa)`.
-pub fn advance_slopes(d0_m: f64, kappa: f64) -> (f64, f64) {
-    let p = advance(d0_m, kappa) - d0_m;
-    if p <= 0.0 {
-        return (1.0, 0.0);
-    }
-    let span = d0_m + 2.0 * p;
-    (d0_m / span, 2.0 * p.sqrt() / span)
-}
-
-/// Advance of one pass deep in the groove, `p << d`, m: `(kappa/d)^2`, the same as
-/// `(N/(2 sc d tan b))^2/(2 R)`. Use only where the result is below a tenth of `d`.
-pub fn small_advance_m(d_m: f64, kappa: f64) -> f64 {
-    (kappa / d_m).powi(2)
-}
-
-/// Depth after the first pass on a flat wall, m: `(3 kappa/2)^(2/3)`.
-pub fn first_pass_m(kappa: f64) -> f64 {
-    (1.5 * kappa).powf(2.0 / 3.0)
-}
-
-/// Passes to depth `t` in the limit of many small passes: `t^3/(3 kappa^2)`, the same as
-/// `8 R sc^2 tan^2 b t^3/(3 N^2)`.
-pub fn continuum_passes(t_m: f64, kappa: f64) -> f64 {
-    t_m.powi(3) / (3.0 * kappa * kappa)
-}
-
-/// Contact half-length of a rolling disc, m, small-advance form `sqrt(2 R p)`.
-pub fn contact_length_m(radius_m: f64, p_m: f64) -> f64 {
-    (2.0 * radius_m * p_m).sqrt()
-}
-
-/// Contact half-length of a rolling disc, m, exact chord `sqrt(2 R p - p^2)`.
-pub fn contact_length_exact_m(radius_m: f64, p_m: f64) -> f64 {
-    (2.0 * radius_m * p_m - p_m * p_m).max(0.0).sqrt()
-}
-
 /// Work per metre of groove, J/m: `u tan b (d^2 - d0^2)`. `u_tan_b` in J/m3. It is also the
 /// cutting drag of the pass in newtons.
 pub fn work_j_m(d0_m: f64, d_m: f64, u_tan_b: f64) -> f64 {
     u_tan_b * (d_m - d0_m) * (d_m + d0_m)
-}
-
-/// Depth from all work done per metre of groove, m: `sqrt(E/(u tan b))`; force and radius drop out.
-pub fn depth_from_work_m(work_j_m: f64, u_tan_b: f64) -> f64 {
-    (work_j_m.max(0.0) / u_tan_b).sqrt()
-}
-
-/// Cutting drag of one wheel by moments about its axle with uniform pressure, N:
-/// `N l/(2 R) = N sqrt(p/(2 R))`. Equals `u tan b (d^2 - d0^2)` for `p << d` when `u = sc`.
-pub fn drag_by_moments_n(force_n: f64, radius_m: f64, p_m: f64) -> f64 {
-    force_n * (p_m / (2.0 * radius_m)).sqrt()
-}
-
-/// Drag of the axle of one wheel, N: `mu (r_axle/R) N`. It does not fall as the groove deepens.
-pub fn axle_drag_n(force_n: f64, friction: f64, axle_to_wheel_radius: f64) -> f64 {
-    friction * axle_to_wheel_radius * force_n
 }
 
 /// Number of passes in the table; beyond it the asymptote is good to 1e-7.
@@ -289,13 +217,6 @@ impl UniversalSequence {
     /// Dimensionless depth after `n` passes (any real number; below 0 counts as 0).
     pub fn depth(&self, n: f64) -> f64 {
         self.cube_at(n).0.cbrt()
-    }
-
-    /// `d(depth)/dn`. Falls as `1/x^2`; at the first touch it has no finite value, so passes below
-    /// 1e-6 give the slope at 1e-6.
-    pub fn depth_slope(&self, n: f64) -> f64 {
-        let (g, slope) = self.cube_at(n.max(1e-6));
-        slope / (3.0 * g.cbrt().powi(2))
     }
 
     /// Passes to dimensionless depth `x`: the inverse of [`Self::depth`].

@@ -2,7 +2,6 @@
 //! relations (the model itself is derived here, not published).
 
 use super::*;
-use crate::result::Direction;
 use proptest::prelude::*;
 
 fn base(force_n: f64, pressure_pa: f64) -> Wheel {
@@ -26,6 +25,44 @@ fn printed(found: f64, wanted: f64, last_digit: f64) {
         (found - wanted).abs() <= 0.5001 * last_digit,
         "found {found}, printed {wanted}"
     );
+}
+
+/// Advance of one pass deep in the groove, `p << d`, m: `(kappa/d)^2`, the same as
+/// `(N/(2 sc d tan b))^2/(2 R)`. Use only where the result is below a tenth of `d`.
+fn small_advance_m(d_m: f64, kappa: f64) -> f64 {
+    (kappa / d_m).powi(2)
+}
+
+/// Depth after the first pass on a flat wall, m: `(3 kappa/2)^(2/3)`.
+fn first_pass_m(kappa: f64) -> f64 {
+    (1.5 * kappa).powf(2.0 / 3.0)
+}
+
+/// Passes to depth `t` in the limit of many small passes: `t^3/(3 kappa^2)`, the same as
+/// `8 R sc^2 tan^2 b t^3/(3 N^2)`.
+fn continuum_passes(t_m: f64, kappa: f64) -> f64 {
+    t_m.powi(3) / (3.0 * kappa * kappa)
+}
+
+/// Contact half-length of a rolling disc, m, small-advance form `sqrt(2 R p)`.
+fn contact_length_m(radius_m: f64, p_m: f64) -> f64 {
+    (2.0 * radius_m * p_m).sqrt()
+}
+
+/// Contact half-length of a rolling disc, m, exact chord `sqrt(2 R p - p^2)`.
+fn contact_length_exact_m(radius_m: f64, p_m: f64) -> f64 {
+    (2.0 * radius_m * p_m - p_m * p_m).max(0.0).sqrt()
+}
+
+/// Depth from all work done per metre of groove, m: `sqrt(E/(u tan b))`; force and radius drop out.
+fn depth_from_work_m(work_j_m: f64, u_tan_b: f64) -> f64 {
+    (work_j_m.max(0.0) / u_tan_b).sqrt()
+}
+
+/// Cutting drag of one wheel by moments about its axle with uniform pressure, N:
+/// `N l/(2 R) = N sqrt(p/(2 R))`. Equals `u tan b (d^2 - d0^2)` for `p << d` when `u = sc`.
+fn drag_by_moments_n(force_n: f64, radius_m: f64, p_m: f64) -> f64 {
+    force_n * (p_m / (2.0 * radius_m)).sqrt()
 }
 
 #[test]
@@ -172,19 +209,15 @@ fn sequence_is_smooth_and_its_inverse_returns_the_passes() {
             "{n}: {}",
             sequence.passes(x)
         );
-        let h = 1e-5 * n;
-        let slope = (sequence.depth(n + h) - sequence.depth(n - h)) / (2.0 * h);
-        assert!((sequence.depth_slope(n) / slope - 1.0).abs() < 1e-4, "{n}");
     }
     // No jump where the table ends.
     let end = TABLE_PASSES as f64;
-    let (left, right) = (
-        sequence.depth_slope(end - 1e-6),
-        sequence.depth_slope(end + 1e-6),
+    let (left, right) = (sequence.depth(end - 1e-6), sequence.depth(end + 1e-6));
+    assert!(
+        right > left && (right / left - 1.0).abs() < 1e-9,
+        "{left} {right}"
     );
-    assert!((left / right - 1.0).abs() < 1e-6, "{left} {right}");
     assert_eq!(sequence.passes(0.0), 0.0);
-    assert!(sequence.depth_slope(0.0).is_finite());
 }
 
 #[test]
@@ -227,22 +260,16 @@ fn blunt_edge_cuts_less_and_balances_the_added_contact() {
 }
 
 #[test]
-fn wheels_in_line_do_one_pass_each_and_direction_scales_the_force() {
-    let set = WheelSet {
-        wheel: base_case(),
-        wheels: 3,
-        force_up: 1.0,
-        force_down: 0.8,
-    };
+fn wheels_in_line_do_one_pass_each_and_the_square_of_the_force_counts_deep_down() {
     let kappa = base_case().kappa();
     let three = (0..3).fold(1e-3, |d, _| advance(d, kappa));
-    assert_eq!(set.stroke_m(1e-3, Direction::Up), three);
-    let down = (0..3).fold(1e-3, |d, _| advance(d, kappa * 0.8));
-    assert!((set.stroke_m(1e-3, Direction::Down) - down).abs() < 1e-15);
-    // Deep in the groove a stroke is worth wheels x fraction^2 nominal passes.
+    assert_eq!(base_case().stroke_m(3, 1e-3), three);
+    let weaker = Wheel {
+        force_n: 0.8 * base_case().force_n,
+        ..base_case()
+    };
     let deep = 10e-3;
-    let ratio = (set.stroke_m(deep, Direction::Down) - deep)
-        / ((advance(deep, kappa) - deep) * set.passes_per_stroke(Direction::Down));
+    let ratio = (weaker.stroke_m(3, deep) - deep) / ((advance(deep, kappa) - deep) * 3.0 * 0.64);
     assert!((ratio - 1.0).abs() < 0.01, "{ratio}");
 }
 
@@ -253,11 +280,6 @@ fn chord_simplification_is_worst_on_the_first_pass_and_below_five_percent() {
     assert!(error > 0.04 && error < 0.05, "{error}");
     let late = contact_length_m(0.010, 0.1e-3) / contact_length_exact_m(0.010, 0.1e-3) - 1.0;
     assert!(late < 0.003);
-}
-
-#[test]
-fn axle_drag_of_the_reference_figures() {
-    assert!((axle_drag_n(4000.0, 0.1, 0.3) - 0.03 * 4000.0).abs() < 1e-9);
 }
 
 proptest! {
@@ -275,13 +297,6 @@ proptest! {
             let back = p.sqrt() * (d0 + 2.0 * p / 3.0);
             prop_assert!((back / kappa - 1.0).abs() < 1e-6, "{} {}", back, kappa);
         }
-        let (by_d0, by_kappa) = advance_slopes(d0, kappa);
-        prop_assert!((0.0..=1.0).contains(&by_d0) && by_kappa >= 0.0);
-        let h = 1e-4 * kappa;
-        let slope = (advance(d0, kappa + h) - advance(d0, kappa - h)) / (2.0 * h);
-        if p > 1e-6 * d0 {
-            prop_assert!((slope / by_kappa - 1.0).abs() < 1e-3);
-        }
     }
 
     #[test]
@@ -290,10 +305,10 @@ proptest! {
         force_down in 0.0..1.2f64, flat in 0.0..0.5e-3f64,
     ) {
         let wheel = Wheel { flat_width_m: flat, ..base_case() };
-        let set = WheelSet { wheel, wheels: 2, force_up: 1.0, force_down };
+        let going_down = Wheel { force_n: wheel.force_n * force_down, ..wheel };
         let (mut depth, mut work) = (0.0, 0.0);
         for up in ups {
-            let next = set.stroke_m(depth, if up { Direction::Up } else { Direction::Down });
+            let next = if up { wheel } else { going_down }.stroke_m(2, depth);
             prop_assert!(next >= depth);
             work += wheel.work_j_m(depth, next, 1.2e9);
             depth = next;

@@ -7,7 +7,7 @@
 //! *Source*: plain statics.
 
 /// Line tension over cell force for the angle between the two parts of line; `None` for an angle outside 0 to
-/// below 180 degrees.
+/// below 180 degrees, at which no tension can be told.
 ///
 /// ```
 /// use kerfwatch::model::load_path::tension_per_force;

@@ -13,51 +13,18 @@
 //! fine integration, tested over wells with doglegs, turns and drops; the inverse undoes the lookup
 //! to rounding. *Cost*: lookups allocate nothing.
 
+mod build;
+
 use super::Motion;
 use super::line::LineInFluid;
-use super::soft_string::{FrictionPair, tension_rate_n_m};
-use super::wellpath::{LocalGeometry, WellPath};
+use super::soft_string::FrictionPair;
+use super::wellpath::WellPath;
+use build::{Cell, Node, grid, integrate_family};
 
 /// Largest elastic strain of the tension grid; steel wire breaks near 1 %.
 pub const STRAIN_MAX: f64 = 0.0125;
 /// Intervals of the tension grid.
 const TENSION_STEPS: usize = 128;
-/// Longest node spacing, m.
-const SPACING_MAX_M: f64 = 50.0;
-/// Largest turn between nodes, rad: keeps the error of the straight between nodes below
-/// `T (mu turn)^2/8`, about 1e-5 of T.
-const TURN_MAX_RAD: f64 = 0.03;
-/// Integration steps between nodes.
-const SUBSTEPS: usize = 2;
-
-/// Tension, its slope by surface tension, and the integrals of both from surface.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-struct Cell {
-    tension: f64,
-    slope: f64,
-    tension_integral: f64,
-    slope_integral: f64,
-}
-
-impl Cell {
-    fn mix(a: Self, b: Self, w: f64) -> Self {
-        let m = |x: f64, y: f64| x + w * (y - x);
-        Self {
-            tension: m(a.tension, b.tension),
-            slope: m(a.slope, b.slope),
-            tension_integral: m(a.tension_integral, b.tension_integral),
-            slope_integral: m(a.slope_integral, b.slope_integral),
-        }
-    }
-}
-
-/// A depth at which the table has values.
-#[derive(Debug, Clone, Copy, PartialEq)]
-struct Node {
-    md_m: f64,
-    tvd_m: f64,
-    tvd_integral_m2: f64,
-}
 
 /// See the module doc.
 ///
@@ -104,47 +71,7 @@ impl ProfileTable {
             up: mu_up,
             down: mu_down,
         };
-        let depth_max_m = depth_max_m.max(1.0);
-        let mut nodes = vec![Node {
-            md_m: 0.0,
-            tvd_m: 0.0,
-            tvd_integral_m2: 0.0,
-        }];
-        // Geometry at start, middle and end of each integration step, in order of depth.
-        let mut steps: Vec<(f64, [LocalGeometry; 3])> = Vec::new();
-        path.for_each_stretch(depth_max_m, |top, bottom, curvature, geometry| {
-            let length = bottom - top;
-            let by_turn = (length * curvature / TURN_MAX_RAD).ceil();
-            let count = (length / SPACING_MAX_M).ceil().max(by_turn).max(1.0) as usize;
-            for i in 0..count {
-                let at = |f: f64| top + length * (i as f64 + f) / count as f64;
-                let h = length / (count * SUBSTEPS) as f64;
-                for s in 0..SUBSTEPS {
-                    let f = |x: f64| (s as f64 + x) / SUBSTEPS as f64;
-                    steps.push((
-                        h,
-                        [
-                            geometry(at(f(0.0))),
-                            geometry(at(f(0.5))),
-                            geometry(at(f(1.0))),
-                        ],
-                    ));
-                }
-                let before = nodes[nodes.len() - 1];
-                let md_m = if i + 1 == count { bottom } else { at(1.0) };
-                let tvd_m = path.position(md_m).tvd_m;
-                let span = md_m - before.md_m;
-                // Trapezoid with end slopes: exact for a straight, fourth order in a bend.
-                let bend = geometry(before.md_m).cos_inc - geometry(md_m).cos_inc;
-                nodes.push(Node {
-                    md_m,
-                    tvd_m,
-                    tvd_integral_m2: before.tvd_integral_m2
-                        + 0.5 * span * (before.tvd_m + tvd_m)
-                        + span * span / 12.0 * bend,
-                });
-            }
-        });
+        let (nodes, steps) = grid(path, depth_max_m.max(1.0));
         let tension_step_n = STRAIN_MAX * line.ea_n / TENSION_STEPS as f64;
         let fill = |signed_friction: f64| {
             integrate_family(
@@ -372,69 +299,5 @@ fn hermite(a: f64, b: f64, sa: f64, sb: f64, h: f64, t: f64) -> (f64, f64) {
     )
 }
 
-/// Integrates downward from every grid tension; row by node, column by grid tension.
-fn integrate_family(
-    steps: &[(f64, [LocalGeometry; 3])],
-    nodes: usize,
-    weight_n_m: f64,
-    mu: f64,
-    tension_step_n: f64,
-) -> Vec<Cell> {
-    let row = TENSION_STEPS + 1;
-    let mut cells = vec![Cell::default(); nodes * row];
-    for (k, cell) in cells[..row].iter_mut().enumerate() {
-        cell.tension = tension_step_n * k as f64;
-        cell.slope = 1.0;
-    }
-    for node in 1..nodes {
-        let (before, here) = cells.split_at_mut(node * row);
-        let before = &before[(node - 1) * row..];
-        for (from, to) in before.iter().zip(&mut here[..row]) {
-            let mut cell = *from;
-            for (h, geometry) in &steps[(node - 1) * SUBSTEPS..node * SUBSTEPS] {
-                cell = step(cell, *h, geometry, weight_n_m, mu);
-            }
-            *to = cell;
-        }
-    }
-    cells
-}
-
-/// One fourth-order step of tension, its slope and the integrals of both.
-fn step(from: Cell, h: f64, geometry: &[LocalGeometry; 3], weight_n_m: f64, mu: f64) -> Cell {
-    // (rate of tension, rate of log slope)
-    let rate = |tension: f64, at: &LocalGeometry| {
-        let dt = tension_rate_n_m(tension, weight_n_m, mu, at);
-        (dt, slope_rate_per_m(tension, weight_n_m, mu, at))
-    };
-    let (k1, l1) = rate(from.tension, &geometry[0]);
-    let t2 = from.tension + 0.5 * h * k1;
-    let (k2, l2) = rate(t2, &geometry[1]);
-    let t3 = from.tension + 0.5 * h * k2;
-    let (k3, l3) = rate(t3, &geometry[1]);
-    let t4 = from.tension + h * k3;
-    let (k4, l4) = rate(t4, &geometry[2]);
-    let tension = from.tension + h / 6.0 * (k1 + 2.0 * (k2 + k3) + k4);
-    let slope = from.slope * (h / 6.0 * (l1 + 2.0 * (l2 + l3) + l4)).exp();
-    let middle_slope = from.slope * (0.25 * h * (l1 + l2)).exp();
-    Cell {
-        tension,
-        slope,
-        tension_integral: from.tension_integral + h / 6.0 * (from.tension + 2.0 * (t2 + t3) + t4),
-        slope_integral: from.slope_integral + h / 6.0 * (from.slope + 4.0 * middle_slope + slope),
-    }
-}
-
-/// `d(dT/ds)/dT`, 1/m: how fast the log of the slope changes down the hole.
-fn slope_rate_per_m(tension_n: f64, weight_n_m: f64, mu: f64, at: &LocalGeometry) -> f64 {
-    let side = super::soft_string::side_force_n_m(tension_n, weight_n_m, at);
-    if side <= 1e-12 {
-        return 0.0;
-    }
-    let k2 = at.curvature_per_m * at.curvature_per_m;
-    -mu * (tension_n * k2 + weight_n_m * at.cos_inc_rate_per_m) / side
-}
-
 #[cfg(test)]
-#[path = "profile_table_tests.rs"]
 mod tests;

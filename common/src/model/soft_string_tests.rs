@@ -230,3 +230,78 @@ proptest! {
         prop_assert!(at(Motion::Rest) >= at(Motion::Down) - 1e-9);
     }
 }
+
+/// The step form of the 1984 paper, from `from_m` up to `to_m` in equal steps of about `step_m`:
+/// `N = sqrt((T dA sin I)^2 + (T dI + W sin I)^2)` with T at the lower end, mean inclination,
+/// `dI = I_top - I_bottom`. First order: an independent form to test the integration with.
+fn step_form_upward_n(
+    path: &WellPath,
+    weight_n_m: f64,
+    signed_friction: f64,
+    from_m: f64,
+    tension_n: f64,
+    to_m: f64,
+    step_m: f64,
+) -> f64 {
+    let steps = ((from_m - to_m) / step_m).round().max(1.0);
+    let h = (from_m - to_m) / steps;
+    let mut tension = tension_n;
+    for i in 0..steps as u64 {
+        let bottom = from_m - h * i as f64;
+        let (low, high) = (
+            path.inclination_rad(bottom),
+            path.inclination_rad(bottom - h),
+        );
+        let mut turn = path.azimuth_rad(bottom - h) - path.azimuth_rad(bottom);
+        if low.sin() < 1e-9 || high.sin() < 1e-9 {
+            turn = 0.0; // azimuth of a vertical well has no meaning
+        } else {
+            turn -= (turn / std::f64::consts::TAU).round() * std::f64::consts::TAU;
+        }
+        let mean = 0.5 * (low + high);
+        let weight = weight_n_m * h;
+        let side =
+            (tension * turn * mean.sin()).hypot(tension * (high - low) + weight * mean.sin());
+        tension += weight * mean.cos() + signed_friction * side;
+    }
+    tension
+}
+
+/// Tension at the top of a straight of `length_m` at inclination `inc_rad`, N:
+/// `T + w L (cos I + m sin I)` with friction `m` signed as in [`FrictionPair::signed`].
+fn straight_top_n(
+    bottom_n: f64,
+    weight_n_m: f64,
+    length_m: f64,
+    inc_rad: f64,
+    signed_friction: f64,
+) -> f64 {
+    bottom_n + weight_n_m * length_m * (inc_rad.cos() + signed_friction * inc_rad.sin())
+}
+
+/// Factor by which a weightless line gains tension over a total turn `turn_rad`: `exp(m turn)`.
+/// A change of drag at the tool reaches surface multiplied by this, as long as contact does not
+/// change side.
+fn capstan_ratio(signed_friction: f64, turn_rad: f64) -> f64 {
+    (signed_friction * turn_rad).exp()
+}
+
+/// Tension at the top (inclination `inc_top_rad`) of a build in one plane, N, from tension at its
+/// bottom (`inc_bottom_rad` > `inc_top_rad`), radius of curvature `radius_m`, contact on the high
+/// side all along (`T > w R sin I`): `T(I) = C e^(-m I) + a sin I + c cos I`,
+/// `a = -R w (1 - m^2)/(1 + m^2)`, `c = -2 m R w/(1 + m^2)`. Derived from the equation above.
+fn build_top_n(
+    bottom_n: f64,
+    weight_n_m: f64,
+    radius_m: f64,
+    inc_top_rad: f64,
+    inc_bottom_rad: f64,
+    signed_friction: f64,
+) -> f64 {
+    let m = signed_friction;
+    let a = -radius_m * weight_n_m * (1.0 - m * m) / (1.0 + m * m);
+    let c = -2.0 * m * radius_m * weight_n_m / (1.0 + m * m);
+    let particular = |i: f64| a * i.sin() + c * i.cos();
+    (bottom_n - particular(inc_bottom_rad)) * (m * (inc_bottom_rad - inc_top_rad)).exp()
+        + particular(inc_top_rad)
+}

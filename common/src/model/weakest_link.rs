@@ -1,8 +1,8 @@
 //! Surface tension at which the weakest link of the line is loaded to its limit.
 //!
 //! *Input -> output*: breaking load of the line, weak point of the rope socket, the fractions of
-//! them that may be used, drag table, depth of the rope socket -> greatest line tension above the
-//! stuffing box, N. *Formula*: the line is loaded most at surface, either just above or just below the
+//! them that may be used, a limit in newtons where the job gives one, drag table, depth of the rope socket ->
+//! greatest line tension above the stuffing box, N. *Formula*: the line is loaded most at surface, either just above or just below the
 //! stuffing box: limit `f B`, less what pressure adds below the box. The weak point sees surface
 //! tension less weight and drag of the line above it, so its limit at surface grows with depth.
 //! *Assumptions*: drag as in [`super::soft_string`]; a drag that isn't there makes the limit too
@@ -25,6 +25,7 @@ use crate::job::Job;
 /// let table = ProfileTable::new(&WellPath::vertical(), line, 0.25, 0.25, 5000.0);
 /// let links = WeakestLink {
 ///     breaking_load_n: 9381.0, line_fraction: 0.5, weak_point_n: 3500.0, weak_point_fraction: 1.0,
+///     given_n: None,
 /// };
 /// assert_eq!(links.surface_limit(&table, 0.0, Motion::Rest, 1000.0).by, Link::WeakPoint);
 /// assert_eq!(links.surface_limit(&table, 0.0, Motion::Rest, 4500.0).by, Link::Line);
@@ -39,21 +40,36 @@ pub struct WeakestLink {
     pub weak_point_n: f64,
     /// Part of the weak point's load that may be used, 0 to 1.
     pub weak_point_fraction: f64,
+    /// Limit of line tension above the stuffing box that the job gives, N.
+    pub given_n: Option<f64>,
 }
 
-/// Which link sets the limit.
+/// What sets the limit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Link {
     /// The line at surface.
     Line,
     /// The weak point at the rope socket.
     WeakPoint,
+    /// The job gives it, below what either bears.
+    Given,
+}
+
+impl Link {
+    /// In a table.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Line => "line",
+            Self::WeakPoint => "weak point",
+            Self::Given => "given",
+        }
+    }
 }
 
 /// Limit of line tension above the stuffing box.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SurfaceLimit {
-    /// The lower of both, N.
+    /// The lowest, N.
     pub limit_n: f64,
     /// Which one that is.
     pub by: Link,
@@ -64,8 +80,7 @@ pub struct SurfaceLimit {
 }
 
 impl WeakestLink {
-    /// From the job. Where it gives a limit in newtons, that holds elsewhere and the links are taken
-    /// whole.
+    /// From the job. Where it gives a limit in newtons, the links are taken whole.
     pub fn from_job(job: &Job) -> Self {
         let fraction = match job.alarm.tension_limit {
             Some(_) => 1.0,
@@ -76,6 +91,7 @@ impl WeakestLink {
             line_fraction: fraction,
             weak_point_n: job.tool.weak_point.si(),
             weak_point_fraction: fraction,
+            given_n: job.alarm.tension_limit.map(|limit| limit.si()),
         }
     }
 
@@ -95,13 +111,17 @@ impl WeakestLink {
         let at_socket = self.weak_point_n * self.weak_point_fraction;
         let below_box = table.surface_tension(motion, at_socket, socket_md_m);
         let weak_point_n = line.above_stuffing_box_n(below_box, packing_friction_n, motion);
-        let by = if weak_point_n < line_n {
-            Link::WeakPoint
+        let (link_n, link) = if weak_point_n < line_n {
+            (weak_point_n, Link::WeakPoint)
         } else {
-            Link::Line
+            (line_n, Link::Line)
+        };
+        let (limit_n, by) = match self.given_n {
+            Some(given) if given < link_n => (given, Link::Given),
+            _ => (link_n, link),
         };
         SurfaceLimit {
-            limit_n: line_n.min(weak_point_n),
+            limit_n,
             by,
             line_n,
             weak_point_n,
@@ -121,6 +141,7 @@ mod tests {
             line_fraction: 0.5,
             weak_point_n: 3500.0,
             weak_point_fraction: 1.0,
+            given_n: None,
         }
     }
 
@@ -141,6 +162,23 @@ mod tests {
         let deep = link().surface_limit(&table, 0.0, Motion::Rest, 4500.0);
         assert_eq!(deep.by, Link::Line);
         assert!((deep.limit_n - 0.5 * 9381.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_given_limit_holds_only_below_what_the_links_bear() {
+        let table = ProfileTable::new(&WellPath::vertical(), line(0.0), 0.3, 0.2, 5000.0);
+        let limit = |given: f64| {
+            let links = WeakestLink {
+                given_n: Some(given),
+                ..link()
+            };
+            links.surface_limit(&table, 0.0, Motion::Rest, 4500.0)
+        };
+        assert_eq!(
+            (limit(2000.0).limit_n, limit(2000.0).by),
+            (2000.0, Link::Given)
+        );
+        assert_eq!(limit(9000.0).by, Link::Line);
     }
 
     #[test]

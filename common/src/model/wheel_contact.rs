@@ -9,8 +9,7 @@
 //! (Tresca) or `2Y/sqrt 3` (von Mises). Flank friction multiplies the load by about `1 + mu cot a`.
 //! *Assumptions*: rigid-perfectly-plastic, plane strain, half-space, wedge pressed straight in.
 //! *Limits*: work hardening, a thin back wall, a cap of dead metal under high friction and the
-//! rolling of a disc are left out: take the result as the middle of a wide prior (0.8 to 1.7 GPa
-//! for a pipe of 552 MPa yield) and calibrate on a test joint.
+//! rolling of a disc are left out: hence the wide [`before_any_cut`]; calibrate on a test joint.
 //! *Source*: R. Hill, E. H. Lee, S. J. Tupper, "The theory of wedge indentation of ductile
 //! materials", Proc. Royal Society A 188, 1947 (cited from memory; relations re-derived, the volume
 //! balance holds to rounding). Friction factor: derived, same pressure on the flanks.
@@ -117,6 +116,31 @@ pub fn nominal_pressure_pa(
 /// Hardness of Metals", 1951, from memory).
 pub fn hardness_pressure_pa(yield_pa: f64) -> f64 {
     3.0 * yield_pa
+}
+
+/// Contact pressure of a wheel on pipe as far as it can be told without a test cut: log-normal.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PressureBefore {
+    /// 5 %, Pa.
+    pub low_pa: f64,
+    /// Median, Pa.
+    pub median_pa: f64,
+    /// 95 %, Pa.
+    pub high_pa: f64,
+    /// Standard deviation of the natural logarithm.
+    pub log_sd: f64,
+}
+
+/// [`PressureBefore`] for a pipe of tensile yield `yield_pa`: 0.8 to 1.7 GPa at 552 MPa, in proportion. It reaches
+/// from a sharp wedge without friction to the hardness of the metal (a test holds it against both).
+pub fn before_any_cut(yield_pa: f64) -> PressureBefore {
+    let yields = yield_pa / 552e6;
+    PressureBefore {
+        low_pa: 0.8e9 * yields,
+        median_pa: 1.166e9 * yields,
+        high_pa: 1.7e9 * yields,
+        log_sd: 0.229,
+    }
 }
 
 #[cfg(test)]
@@ -237,6 +261,18 @@ mod tests {
         printed(at(0.1), 1157.0, 1.0);
         printed(at(0.2), 1472.0, 1.0);
         printed(hardness_pressure_pa(552e6) / 1e9, 1.66, 0.01);
+    }
+
+    #[test]
+    fn what_is_expected_reaches_from_no_friction_to_hardness() {
+        let expected = before_any_cut(552e6);
+        let smooth = nominal_pressure_pa(15f64.to_radians(), 552e6, YieldCriterion::VonMises, 0.0);
+        assert!((expected.low_pa / smooth - 0.95).abs() < 0.01);
+        assert!((expected.high_pa / hardness_pressure_pa(552e6) - 1.03).abs() < 0.01);
+        // Median and spread are those of the two ends: 90 % lie between 1.645 standard deviations.
+        let (low, high) = (expected.low_pa.ln(), expected.high_pa.ln());
+        assert!((expected.median_pa.ln() - 0.5 * (low + high)).abs() < 1e-3);
+        assert!((expected.log_sd - (high - low) / (2.0 * 1.645)).abs() < 1e-3);
     }
 
     proptest! {

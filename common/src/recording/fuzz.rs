@@ -4,62 +4,35 @@ use super::batch::Batch;
 use super::derived;
 use super::layout::{BlockKind, RunTag, SegmentHeader, Store, block};
 use super::reader::RunReader;
-use super::storage::Storage;
+use super::storage::{Look, ReadOnly, part_of};
 use std::io::{self, ErrorKind};
 
 /// The same bytes as the only raw and the only derived segment.
 struct OneSegment<'a>(&'a [u8]);
 
-impl Storage for OneSegment<'_> {
+impl Look for OneSegment<'_> {
     fn list(&self) -> io::Result<Vec<String>> {
         Ok(vec![
             Store::Derived.segment_name(1),
             Store::Raw.segment_name(1),
         ])
     }
+
+    fn len(&self, _: &str) -> io::Result<u64> {
+        Ok(self.0.len() as u64)
+    }
+
     fn read(&self, name: &str, offset: u64, length: usize) -> io::Result<Vec<u8>> {
         if !name.ends_with(".kwr") {
             return Err(ErrorKind::NotFound.into());
         }
-        let start = usize::try_from(offset)
-            .unwrap_or(usize::MAX)
-            .min(self.0.len());
-        let end = start.saturating_add(length).min(self.0.len());
-        Ok(self.0[start..end].to_vec())
-    }
-    fn len(&self, _name: &str) -> io::Result<u64> {
-        Ok(self.0.len() as u64)
-    }
-    fn create(&mut self, _name: &str) -> io::Result<()> {
-        Err(ErrorKind::ReadOnlyFilesystem.into())
-    }
-    fn append(&mut self, _name: &str, _bytes: &[u8]) -> io::Result<()> {
-        Err(ErrorKind::ReadOnlyFilesystem.into())
-    }
-    fn sync(&mut self, _name: &str) -> io::Result<()> {
-        Err(ErrorKind::ReadOnlyFilesystem.into())
-    }
-    fn truncate(&mut self, _name: &str, _len: u64) -> io::Result<()> {
-        Err(ErrorKind::ReadOnlyFilesystem.into())
-    }
-    fn rename(&mut self, _from: &str, _to: &str) -> io::Result<()> {
-        Err(ErrorKind::ReadOnlyFilesystem.into())
-    }
-    fn remove(&mut self, _name: &str) -> io::Result<()> {
-        Err(ErrorKind::ReadOnlyFilesystem.into())
-    }
-    fn sync_dir(&mut self) -> io::Result<()> {
-        Err(ErrorKind::ReadOnlyFilesystem.into())
-    }
-    fn close(&mut self, _name: &str) {}
-    fn lock(&mut self, _name: &str) -> io::Result<bool> {
-        Ok(false)
+        Ok(part_of(self.0, offset, length))
     }
 }
 
 /// Reads the bytes as a segment, all the way.
 pub fn fuzz_segment(bytes: &[u8]) {
-    if let Ok(mut reader) = RunReader::new(OneSegment(bytes)) {
+    if let Ok(mut reader) = RunReader::new(ReadOnly(OneSegment(bytes))) {
         let _ = reader.verify(1_000_000_000);
         reader.for_each_input(|_| {});
     }

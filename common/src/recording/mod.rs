@@ -79,6 +79,6 @@ pub use layout::Store;
 pub use manifest::{DigestState, MANIFEST_FILE};
 pub use policy::Policy;
 pub use reader::{Inputs, Run, RunReader, time_of};
-pub use storage::{Folder, Storage};
+pub use storage::{Folder, Look, ReadOnly, Storage, part_of};
 pub use verification::Verification;
 pub use writer::{INPUT_MAX, LOCK_FILE, RunWriter};

@@ -45,6 +45,20 @@ pub enum Run<'a> {
     One(&'a Input),
 }
 
+impl Run<'_> {
+    /// Every input of the stretch, in order.
+    pub fn for_each(&self, mut take: impl FnMut(&Input)) {
+        match self {
+            Self::One(input) => take(input),
+            Self::Readings { channel, at, value } => {
+                for ((&channel, &at), &value) in channel.iter().zip(*at).zip(*value) {
+                    take(&Input::Reading { channel, at, value });
+                }
+            }
+        }
+    }
+}
+
 impl RunReader<Folder> {
     /// Opens a run folder.
     ///

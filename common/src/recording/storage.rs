@@ -36,6 +36,79 @@ pub trait Storage {
     fn lock(&mut self, name: &str) -> io::Result<bool>;
 }
 
+/// Files that can only be looked at.
+pub trait Look {
+    /// As [`Storage::list`].
+    fn list(&self) -> io::Result<Vec<String>>;
+    /// As [`Storage::len`].
+    fn len(&self, name: &str) -> io::Result<u64>;
+    /// As [`Storage::read`].
+    fn read(&self, name: &str, offset: u64, length: usize) -> io::Result<Vec<u8>>;
+}
+
+/// Files as a folder that refuses every change.
+#[derive(Debug)]
+pub struct ReadOnly<T>(pub T);
+
+fn refused<T>() -> io::Result<T> {
+    Err(io::ErrorKind::ReadOnlyFilesystem.into())
+}
+
+impl<T: Look> Storage for ReadOnly<T> {
+    fn list(&self) -> io::Result<Vec<String>> {
+        self.0.list()
+    }
+
+    fn len(&self, name: &str) -> io::Result<u64> {
+        self.0.len(name)
+    }
+
+    fn read(&self, name: &str, offset: u64, length: usize) -> io::Result<Vec<u8>> {
+        self.0.read(name, offset, length)
+    }
+
+    fn create(&mut self, _: &str) -> io::Result<()> {
+        refused()
+    }
+
+    fn append(&mut self, _: &str, _: &[u8]) -> io::Result<()> {
+        refused()
+    }
+
+    fn sync(&mut self, _: &str) -> io::Result<()> {
+        refused()
+    }
+
+    fn truncate(&mut self, _: &str, _: u64) -> io::Result<()> {
+        refused()
+    }
+
+    fn rename(&mut self, _: &str, _: &str) -> io::Result<()> {
+        refused()
+    }
+
+    fn remove(&mut self, _: &str) -> io::Result<()> {
+        refused()
+    }
+
+    fn sync_dir(&mut self) -> io::Result<()> {
+        refused()
+    }
+
+    fn close(&mut self, _: &str) {}
+
+    fn lock(&mut self, _: &str) -> io::Result<bool> {
+        refused()
+    }
+}
+
+/// The part of `bytes` that [`Look::read`] asks for.
+pub fn part_of(bytes: &[u8], offset: u64, length: usize) -> Vec<u8> {
+    let start = usize::try_from(offset).map_or(bytes.len(), |start| start.min(bytes.len()));
+    let end = start.saturating_add(length).min(bytes.len());
+    bytes[start..end].to_vec()
+}
+
 /// A real folder.
 #[derive(Debug)]
 pub struct Folder {

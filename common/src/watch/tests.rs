@@ -89,7 +89,7 @@ fn noisy_run(seed: u64, colour: f64, scale: f64) -> Vec<AlarmRecord> {
 proptest! {
     #![proptest_config(ProptestConfig { cases: 12, failure_persistence: None, ..ProptestConfig::default() })]
 
-    // Three raisings of one alarm within a minute are chatter (references, section 7).
+    // Three raisings of one alarm within a minute are chatter (common practice, from memory).
     #[test]
     fn no_alarm_chatters_when_every_signal_is_noise_at_its_limit(
         seed in any::<u64>(), colour in 0.0f64..0.999, scale in 5.0f64..1500.0

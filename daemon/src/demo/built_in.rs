@@ -4,7 +4,7 @@
 //! source folder beside it. The run is `fixtures/brindlemoor-4`, made by the bench well; its well
 //! is invented.
 
-use kerfwatch::recording::Storage;
+use kerfwatch::recording::{Look, part_of};
 use std::io::{self, ErrorKind};
 
 /// Its name.
@@ -30,7 +30,7 @@ static FILES: &[(&str, &[u8])] = &[
     file!("run.toml"),
 ];
 
-/// The run folder, read only.
+/// The run folder.
 #[derive(Debug)]
 pub struct BuiltIn;
 
@@ -41,11 +41,7 @@ fn bytes(name: &str) -> io::Result<&'static [u8]> {
         .ok_or_else(|| ErrorKind::NotFound.into())
 }
 
-fn refused<T>() -> io::Result<T> {
-    Err(ErrorKind::ReadOnlyFilesystem.into())
-}
-
-impl Storage for BuiltIn {
+impl Look for BuiltIn {
     fn list(&self) -> io::Result<Vec<String>> {
         Ok(FILES.iter().map(|(name, _)| (*name).to_owned()).collect())
     }
@@ -55,43 +51,6 @@ impl Storage for BuiltIn {
     }
 
     fn read(&self, name: &str, offset: u64, length: usize) -> io::Result<Vec<u8>> {
-        let bytes = bytes(name)?;
-        let start = usize::try_from(offset).map_or(bytes.len(), |start| start.min(bytes.len()));
-        let end = start.saturating_add(length).min(bytes.len());
-        Ok(bytes[start..end].to_vec())
-    }
-
-    fn create(&mut self, _: &str) -> io::Result<()> {
-        refused()
-    }
-
-    fn append(&mut self, _: &str, _: &[u8]) -> io::Result<()> {
-        refused()
-    }
-
-    fn sync(&mut self, _: &str) -> io::Result<()> {
-        refused()
-    }
-
-    fn truncate(&mut self, _: &str, _: u64) -> io::Result<()> {
-        refused()
-    }
-
-    fn rename(&mut self, _: &str, _: &str) -> io::Result<()> {
-        refused()
-    }
-
-    fn remove(&mut self, _: &str) -> io::Result<()> {
-        refused()
-    }
-
-    fn sync_dir(&mut self) -> io::Result<()> {
-        refused()
-    }
-
-    fn close(&mut self, _: &str) {}
-
-    fn lock(&mut self, _: &str) -> io::Result<bool> {
-        Ok(false)
+        Ok(part_of(bytes(name)?, offset, length))
     }
 }

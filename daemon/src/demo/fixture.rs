@@ -9,7 +9,7 @@ use super::built_in::{self, BuiltIn};
 use super::player::Frame;
 use kerfwatch::input::{ChannelId, Input, Mark, MarkKind};
 use kerfwatch::job::{Job, read_job};
-use kerfwatch::recording::{RecordError, RunReader, Storage};
+use kerfwatch::recording::{ReadOnly, RecordError, RunReader, Storage};
 use kerfwatch::time::{Nanos, nanos};
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
@@ -88,7 +88,7 @@ pub enum FixtureError {
 /// Loads a fixture by name or folder.
 pub fn load(name: &str) -> Result<Fixture, FixtureError> {
     let (job_text, inputs) = if name == DEFAULT {
-        from_run(RunReader::new(BuiltIn), Path::new(name))?
+        from_run(RunReader::new(ReadOnly(BuiltIn)), Path::new(name))?
     } else {
         from_folder(&find(name)?)?
     };

@@ -12,9 +12,10 @@
 //! Strokes and states are the same points as those of `kerfwatch-replay export`, groove has the same shape. The state of an alarm is a
 //! tag: two transitions at one time stay two points.
 
-use kerfwatch::line_protocol::{Field, depth_tag, push_point};
+use kerfwatch::line_protocol::{
+    Field, alarm_fields, depth_tag, groove_fields, push_point, state_fields, stroke_fields,
+};
 use kerfwatch::recording::Derived;
-use kerfwatch::result::{Direction, State};
 use kerfwatch::time::{Nanos, nanos};
 use std::ops::Range;
 
@@ -86,35 +87,15 @@ impl PointMaker {
 
     /// Adds the points of a decision; one at an impossible time gives none.
     pub(super) fn derived(&self, out: &mut Points, record: &Derived) {
-        let real = Field::Real;
         match record {
             Derived::Stroke(s) => {
                 let Some(at) = nanos(s.start_s) else { return };
-                let direction = match s.direction {
-                    Direction::Up => "up",
-                    Direction::Down => "down",
-                };
-                let fields = [
-                    ("n", Field::Whole(i64::from(s.n))),
-                    ("end_s", real(s.end_s)),
-                    ("start_s", real(s.start_s)),
-                    ("top_m", real(s.top_m)),
-                    ("bottom_m", real(s.bottom_m)),
-                    ("tool_travel_m", real(s.tool_travel_m)),
-                    ("mean_drag_n", real(s.mean_drag_n)),
-                    ("peak_tension_n", real(s.peak_tension_n)),
-                    ("cut_work_j", real(s.cut_work_j)),
-                    ("engaged_m", real(s.engaged_m)),
-                ];
-                self.point(out, "stroke", &[("direction", direction)], at, &fields);
+                let tags = [("direction", s.direction.word())];
+                self.point(out, "stroke", &tags, at, &stroke_fields(s));
             }
             Derived::Interval(i) => {
                 let Some(at) = nanos(i.start_s) else { return };
-                let fields = [
-                    ("state", Field::Text(state_word(i.state))),
-                    ("duration_s", real(i.end_s - i.start_s)),
-                ];
-                self.point(out, "state", &[], at, &fields);
+                self.point(out, "state", &[], at, &state_fields(i));
             }
             Derived::Alarm {
                 at_s,
@@ -127,26 +108,13 @@ impl PointMaker {
                     ("level", record.level.as_str()),
                     ("state", state.as_str()),
                 ];
-                let mut fields = vec![("raised_s", real(record.raised_s))];
-                fields.extend(record.cleared_s.map(|x| ("cleared_s", real(x))));
-                fields.extend(record.peak_n.map(|x| ("peak_n", real(x))));
-                self.point(out, "alarm_event", &tags, at, &fields);
+                self.point(out, "alarm_event", &tags, at, &alarm_fields(record));
             }
             Derived::Groove { at_s, bins } => {
                 let Some(at) = nanos(*at_s) else { return };
                 for b in bins {
-                    let fields = [
-                        ("depth_mm", real(b.depth_mm)),
-                        ("low_mm", real(b.low_mm)),
-                        ("high_mm", real(b.high_mm)),
-                        ("wall_mm", real(b.wall_mm)),
-                        ("passes", Field::Whole(i64::from(b.passes))),
-                        ("through", Field::Flag(b.through)),
-                        ("through_probability", real(b.through_probability)),
-                        ("coupling", Field::Flag(b.coupling)),
-                    ];
                     let top = depth_tag(b.top_m);
-                    self.point(out, "groove", &[("top_m", &top)], at, &fields);
+                    self.point(out, "groove", &[("top_m", &top)], at, &groove_fields(b));
                 }
             }
         }
@@ -179,16 +147,5 @@ impl PointMaker {
     /// Adds a single reading.
     pub(super) fn reading(&self, out: &mut Points, at: Nanos, field: &str, value: f64) {
         self.point(out, "line_full", &[], at, &[(field, Field::Real(value))]);
-    }
-}
-
-fn state_word(state: State) -> &'static str {
-    match state {
-        State::Still => "still",
-        State::Free => "free",
-        State::Cutting => "cutting",
-        State::Stalled => "stalled",
-        State::Slack => "slack",
-        State::Unknown => "unknown",
     }
 }

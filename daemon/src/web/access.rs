@@ -17,16 +17,18 @@
 //! refused. Comparison takes the same time for every wrong token: digests of equal length are
 //! compared without an early end.
 
+mod headers;
+
+pub(crate) use headers::{COOKIE, is_loopback, is_over_tls};
+
 use axum::http::{HeaderMap, header};
+use headers::{cookie, host_name, is_forwarded, origin, same_origin};
 use sha2::{Digest, Sha256};
 use std::collections::VecDeque;
 use std::net::{IpAddr, SocketAddr};
 use std::sync::{Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
-/// Name of the session cookie.
-pub(crate) const COOKIE: &str = "kerfwatch_session";
-const FORWARDED_FOR: &str = "x-forwarded-for";
 /// Changes accepted in a window.
 const CHANGES_MAX: usize = 20;
 /// Wrong tokens from one address before it has to wait for the window to pass. By address, so that
@@ -165,11 +167,7 @@ impl Access {
     }
 
     fn host(&self, headers: &HeaderMap) -> Result<(), Refusal> {
-        let host = headers
-            .get(header::HOST)
-            .and_then(|host| host.to_str().ok())
-            .ok_or(Refusal::Host)?;
-        let name = without_port(host);
+        let name = host_name(headers).ok_or(Refusal::Host)?;
         let ours = name.eq_ignore_ascii_case("localhost")
             || name.trim_matches(['[', ']']).parse::<IpAddr>().is_ok()
             || self.is_name(name);
@@ -182,77 +180,8 @@ impl Access {
 
     /// By a reverse proxy on this machine.
     fn is_handed_on(&self, headers: &HeaderMap) -> bool {
-        let host = headers
-            .get(header::HOST)
-            .and_then(|host| host.to_str().ok());
-        headers.contains_key(FORWARDED_FOR)
-            || host.is_some_and(|host| self.is_name(without_port(host)))
+        is_forwarded(headers) || host_name(headers).is_some_and(|name| self.is_name(name))
     }
-}
-
-/// Whose wrong tokens are counted: behind a proxy on this machine the last address it wrote.
-fn origin(peer: SocketAddr, headers: &HeaderMap) -> IpAddr {
-    let written = headers
-        .get(FORWARDED_FOR)
-        .filter(|_| is_loopback(peer.ip()))
-        .and_then(|list| list.to_str().ok()?.rsplit(',').next()?.trim().parse().ok());
-    written.unwrap_or(peer.ip())
-}
-
-/// Was the page itself asked for over TLS, ended by a proxy?
-pub(crate) fn is_over_tls(headers: &HeaderMap) -> bool {
-    headers
-        .get("x-forwarded-proto")
-        .is_some_and(|scheme| scheme == "https")
-}
-
-/// Is a listening address safe without a token?
-pub(crate) fn is_loopback(address: IpAddr) -> bool {
-    match address {
-        IpAddr::V4(v4) => v4.is_loopback(),
-        IpAddr::V6(v6) => {
-            v6.is_loopback() || v6.to_ipv4_mapped().is_some_and(|v4| v4.is_loopback())
-        }
-    }
-}
-
-fn without_port(host: &str) -> &str {
-    match host.rsplit_once(':') {
-        Some((name, port)) if port.bytes().all(|b| b.is_ascii_digit()) => name,
-        _ => host,
-    }
-}
-
-fn same_origin(headers: &HeaderMap) -> Result<(), Refusal> {
-    let text = |name: header::HeaderName| headers.get(name).map(|v| v.to_str().unwrap_or("?"));
-    if let Some(site) = headers.get("sec-fetch-site")
-        && site != "same-origin"
-    {
-        return Err(Refusal::Origin);
-    }
-    // Programs other than browsers send no Origin; they cannot be made to by a foreign page.
-    if let Some(origin) = text(header::ORIGIN) {
-        let host = text(header::HOST).unwrap_or("");
-        let own = origin
-            .strip_prefix("http://")
-            .or_else(|| origin.strip_prefix("https://"))
-            .is_some_and(|name| name.eq_ignore_ascii_case(host));
-        if !own {
-            return Err(Refusal::Origin);
-        }
-    }
-    Ok(())
-}
-
-fn cookie(headers: &HeaderMap) -> Option<String> {
-    headers
-        .get_all(header::COOKIE)
-        .iter()
-        .filter_map(|value| value.to_str().ok())
-        .flat_map(|value| value.split(';'))
-        .filter_map(|pair| pair.trim().split_once('='))
-        .find(|(name, _)| *name == COOKIE)
-        .map(|(_, value)| value.to_owned())
 }
 
 /// The cookie does not hold the token itself, so that a copied cookie jar does not give it away.
@@ -277,156 +206,4 @@ fn same(a: &Sha, b: &Sha) -> bool {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn headers(pairs: &[(&'static str, &str)]) -> HeaderMap {
-        let mut map = HeaderMap::new();
-        map.insert("host", "127.0.0.1:8760".parse().unwrap());
-        for (name, value) in pairs {
-            map.insert(*name, value.parse().unwrap());
-        }
-        map
-    }
-
-    fn peer(text: &str) -> SocketAddr {
-        text.parse().unwrap()
-    }
-
-    fn here() -> SocketAddr {
-        peer("127.0.0.1:40000")
-    }
-
-    #[test]
-    fn without_a_token_loopback_may_look_and_nobody_may_change() {
-        let access = Access::new(None, Vec::new());
-        let own = headers(&[("origin", "http://127.0.0.1:8760")]);
-        assert_eq!(access.may_look(peer("127.0.0.1:5"), &own), Ok(()));
-        assert_eq!(access.may_look(peer("[::1]:5"), &own), Ok(()));
-        assert_eq!(access.may_change(here(), &own), Err(Refusal::NoToken));
-        let any = headers(&[("authorization", "Bearer ")]);
-        assert_eq!(access.may_change(here(), &any), Err(Refusal::NoToken));
-        assert_eq!(
-            access.may_look(peer("192.0.2.7:5"), &own),
-            Err(Refusal::Missing)
-        );
-    }
-
-    #[test]
-    fn the_token_opens_and_a_wrong_one_does_not() {
-        let access = Access::new(Some("rig 7 key"), Vec::new());
-        let right = headers(&[("authorization", "Bearer rig 7 key")]);
-        let wrong = headers(&[("authorization", "Bearer rig 7 kez")]);
-        assert_eq!(access.may_change(here(), &right), Ok(()));
-        assert_eq!(access.may_change(here(), &wrong), Err(Refusal::Wrong));
-        assert_eq!(
-            access.may_change(here(), &headers(&[])),
-            Err(Refusal::Missing)
-        );
-        assert_eq!(access.may_look(peer("192.0.2.7:5"), &right), Ok(()));
-    }
-
-    #[test]
-    fn the_session_cookie_opens_and_is_not_the_token() {
-        let access = Access::new(Some("key"), Vec::new());
-        let value = access.sign_in(here(), &headers(&[]), "key").unwrap();
-        assert!(!value.contains("key"));
-        let cookie = format!("a=b; {COOKIE}={value}");
-        assert_eq!(
-            access.may_change(here(), &headers(&[("cookie", &cookie)])),
-            Ok(())
-        );
-        let forged = format!("{COOKIE}=00");
-        assert_eq!(
-            access.may_change(here(), &headers(&[("cookie", &forged)])),
-            Err(Refusal::Wrong)
-        );
-    }
-
-    #[test]
-    fn another_sites_page_is_refused_even_with_the_cookie() {
-        let access = Access::new(Some("key"), vec!["rig.example".into()]);
-        for pairs in [
-            [
-                ("authorization", "Bearer key"),
-                ("origin", "http://evil.example"),
-            ],
-            [("authorization", "Bearer key"), ("origin", "null")],
-            [
-                ("authorization", "Bearer key"),
-                ("sec-fetch-site", "cross-site"),
-            ],
-            [
-                ("authorization", "Bearer key"),
-                ("sec-fetch-site", "same-site"),
-            ],
-        ] {
-            assert_eq!(
-                access.may_change(here(), &headers(&pairs)),
-                Err(Refusal::Origin)
-            );
-        }
-        let rebound = headers(&[("host", "evil.example"), ("authorization", "Bearer key")]);
-        assert_eq!(access.may_change(here(), &rebound), Err(Refusal::Host));
-        assert_eq!(
-            access.may_look(peer("127.0.0.1:1"), &rebound),
-            Err(Refusal::Host)
-        );
-        let named = headers(&[("host", "rig.example"), ("authorization", "Bearer key")]);
-        assert_eq!(access.may_change(here(), &named), Ok(()));
-    }
-
-    #[test]
-    fn what_a_proxy_hands_on_needs_the_token_and_guesses_are_counted_by_whose_they_are() {
-        let access = Access::new(Some("key"), vec!["rig.example".into()]);
-        let named = headers(&[("host", "rig.example")]);
-        assert_eq!(access.may_look(here(), &named), Err(Refusal::Missing));
-        let from = |address: &str, token: &str| {
-            headers(&[
-                ("x-forwarded-for", &format!("10.9.9.9, {address}")),
-                ("authorization", token),
-            ])
-        };
-        let bare = headers(&[("x-forwarded-for", "192.0.2.7")]);
-        assert_eq!(access.may_look(here(), &bare), Err(Refusal::Missing));
-        for _ in 0..WRONG_MAX {
-            let guess = from("192.0.2.7", "Bearer no");
-            assert_eq!(access.may_look(here(), &guess), Err(Refusal::Wrong));
-        }
-        let guesser = from("192.0.2.7", "Bearer key");
-        assert_eq!(access.may_look(here(), &guesser), Err(Refusal::Rate));
-        let crew = from("192.0.2.8", "Bearer key");
-        assert_eq!(access.may_look(here(), &crew), Ok(()));
-        assert_eq!(access.may_look(here(), &headers(&[])), Ok(()));
-    }
-
-    #[test]
-    fn tokens_are_compared_to_the_last_byte() {
-        let (one, other) = (digest(b"a"), digest(b"b"));
-        assert!(same(&one, &one) && !same(&one, &other));
-        // A difference in any one byte counts, first or last.
-        for n in 0..one.len() {
-            let mut near = one;
-            near[n] ^= 1;
-            assert!(!same(&one, &near), "byte {n}");
-        }
-    }
-
-    #[test]
-    fn guessing_is_slowed_for_the_guesser_alone_and_changes_are_limited() {
-        let access = Access::new(Some("key"), Vec::new());
-        for _ in 0..WRONG_MAX {
-            let wrong = headers(&[("authorization", "Bearer no")]);
-            assert_eq!(access.may_change(here(), &wrong), Err(Refusal::Wrong));
-        }
-        let right = headers(&[("authorization", "Bearer key")]);
-        assert_eq!(access.may_change(here(), &right), Err(Refusal::Rate));
-        assert_eq!(access.may_change(peer("192.0.2.7:1"), &right), Ok(()));
-
-        let access = Access::new(Some("key"), Vec::new());
-        for _ in 0..CHANGES_MAX {
-            assert_eq!(access.may_change(here(), &right), Ok(()));
-        }
-        assert_eq!(access.may_change(here(), &right), Err(Refusal::Rate));
-    }
-}
+mod tests;

@@ -8,6 +8,7 @@ use axum::extract::rejection::JsonRejection;
 use axum::extract::{Path, State};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Response};
+use kerfwatch::alarm::AlarmKind;
 use kerfwatch::input::{Mark, MarkKind};
 use kerfwatch::snapshot::AlarmView;
 use serde::Deserialize;
@@ -87,7 +88,7 @@ pub(crate) struct AlarmAction {
 /// mended. Of overpull only the lesser alarm (pull above pick-up weight), while it stands alone.
 fn may_shelve(alarms: &[AlarmView], kind: &str) -> bool {
     match kind {
-        "recorder" | "output" | "forward" => false,
+        _ if AlarmKind::is_of_daemon(kind) => false,
         "overpull" => {
             let mut standing = alarms.iter().filter(|alarm| alarm.kind == kind).peekable();
             standing.peek().is_some() && standing.all(|alarm| alarm.level == "low")
@@ -95,22 +96,6 @@ fn may_shelve(alarms: &[AlarmView], kind: &str) -> bool {
         _ => true,
     }
 }
-
-/// Kinds of alarms of the design.
-const KINDS: &[&str] = &[
-    "overpull",
-    "approaching",
-    "slack",
-    "stall",
-    "speed",
-    "upper_stop",
-    "lower_stop",
-    "sensor",
-    "line_life",
-    "recorder",
-    "forward",
-    "output",
-];
 
 pub(crate) async fn alarm(
     State(server): State<Arc<Server>>,
@@ -141,7 +126,7 @@ pub(crate) fn alarm_mark(
     alarms: &[AlarmView],
 ) -> Result<MarkKind, (StatusCode, String)> {
     let refuse = |status, text: &str| Err((status, text.to_owned()));
-    if !KINDS.contains(&kind) {
+    if !AlarmKind::NAMES.contains(&kind) {
         return refuse(StatusCode::NOT_FOUND, "no alarm of this kind");
     }
     let kind = kind.to_owned();

@@ -6,7 +6,7 @@ use kerfwatch::groove::ledger::{Bins, Row};
 use kerfwatch::input::{Event, Input, Mark, MarkKind};
 use kerfwatch::job::Job;
 use kerfwatch::pipeline::Pipeline;
-use kerfwatch::recording::{Run, time_of};
+use kerfwatch::recording::time_of;
 use kerfwatch::result::{Quality, RunResult};
 use kerfwatch::time::{NANOS_PER_SECOND, Nanos, nanos, seconds};
 
@@ -55,7 +55,7 @@ fn marks_from_drag(folder: &mut RunFolder) -> Vec<(Nanos, MarkKind)> {
     let mut pipeline = Pipeline::new(&folder.job.job);
     let mut events = Vec::new();
     folder.reader.for_each_run(|run| {
-        each(&run, |input| pipeline.push(input, &mut events));
+        run.for_each(|input| pipeline.push(input, &mut events));
         events.clear();
     });
     pipeline.finish(&mut events);
@@ -151,7 +151,7 @@ fn one(
     let mut last = 0;
     let mut marks = marks.iter().peekable();
     folder.reader.for_each_run(|run| {
-        each(&run, |input| {
+        run.for_each(|input| {
             let at = time_of(input);
             last = last.max(at);
             while let Some((at, kind)) = marks.next_if(|(mark, _)| *mark <= at) {
@@ -167,18 +167,6 @@ fn one(
         events.clear();
     });
     last
-}
-
-/// Every input of a stretch of the recording.
-fn each(run: &Run<'_>, mut take: impl FnMut(&Input)) {
-    match run {
-        Run::One(input) => take(input),
-        Run::Readings { channel, at, value } => {
-            for ((&channel, &at), &value) in channel.iter().zip(*at).zip(*value) {
-                take(&Input::Reading { channel, at, value });
-            }
-        }
-    }
 }
 
 /// Where the next run begins in the time of the chain.

@@ -19,10 +19,9 @@ mod trace;
 pub use crate::args::ChainArgs as Args;
 use crate::console::Console;
 use crate::failure::{Exit, Failure, Finding};
-use crate::output_file::write_file;
+use crate::output_file::write_json;
 use crate::run_folder::RunFolder;
 use crate::summary::summary;
-use crate::units_shown::Units;
 use depth_shift::{Cut, Found};
 use feed::{Fed, feed_all};
 use kerfwatch::groove::first_pass_drag;
@@ -70,22 +69,8 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
     for warning in report.chain.iter().filter_map(|p| p.warning(units)) {
         console.warn(warning);
     }
-    let to_stdout = args.json.as_deref().is_some_and(|p| p.as_os_str() == "-");
-    let json = || {
-        serde_json::to_string_pretty(&report)
-            .map(|text| text + "\n")
-            .map_err(|e| Failure::write("JSON", e.into()))
-    };
-    match &args.json {
-        Some(_) if to_stdout => console.data(json()?.as_bytes())?,
-        Some(path) => {
-            let text = json()?;
-            write_file(path, |out| out.write_all(text.as_bytes()))?;
-        }
-        None => {}
-    }
+    let to_stdout = write_json(&report, args.json.as_deref(), console)?;
     if !to_stdout {
-        let units: Units = args.units.unwrap_or(job.info.display.into());
         console.data(told::text(&report.chain, units).as_bytes())?;
         console.data(summary(&job, &fed.result, units).as_bytes())?;
     }

@@ -7,7 +7,7 @@ pub use crate::args::CompareArgs as Args;
 use crate::console::Console;
 use crate::failure::{Exit, Failure, Finding};
 use crate::job_source::JobChanges;
-use crate::output_file::write_file;
+use crate::output_file::{write_file, write_json};
 use crate::run_folder::RunFolder;
 use crate::summary::{STATES, split_length_m, time_in, times_in};
 use kerfwatch::result::{Direction, GrooveBin, RunResult, State};
@@ -100,20 +100,7 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
         results.push((label, result));
     }
     let comparison = compare(&results);
-    let json = || {
-        serde_json::to_string_pretty(&comparison)
-            .map(|text| text + "\n")
-            .map_err(|e| Failure::write("JSON", e.into()))
-    };
-    let to_stdout = args.json.as_deref().is_some_and(|p| p.as_os_str() == "-");
-    match &args.json {
-        Some(_) if to_stdout => console.data(json()?.as_bytes())?,
-        Some(path) => {
-            let text = json()?;
-            write_file(path, |out| out.write_all(text.as_bytes()))?;
-        }
-        None => {}
-    }
+    let to_stdout = write_json(&comparison, args.json.as_deref(), console)?;
     if let Some(path) = &args.html {
         let page = page::page(&comparison, &results, args.units);
         write_file(path, |out| out.write_all(page.as_bytes()))?;

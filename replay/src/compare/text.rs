@@ -2,7 +2,6 @@
 
 use super::{Comparison, InState, Side};
 use crate::summary::STATES;
-use crate::table::state_word;
 use crate::units_shown::{Units, duration};
 use kerfwatch::result::State;
 use std::fmt::Write as _;
@@ -54,7 +53,7 @@ pub(super) fn rows(comparison: &Comparison, units: Units) -> Vec<(String, Vec<St
         }),
     ];
     for (i, state) in STATES.into_iter().enumerate() {
-        let name = format!("Time {}", state_word(state));
+        let name = format!("Time {}", state.word());
         // Strokes tell how often the tool moved; of what interrupts them, each time counts.
         let counted = matches!(state, State::Stalled | State::Slack);
         rows.push(each(&name, &|s| {

@@ -9,8 +9,9 @@
 
 use super::{Export, Format};
 use crate::failure::{Failure, Finding};
-use crate::table::{direction_word, state_word};
-use kerfwatch::line_protocol::{Field, depth_tag, push_point};
+use kerfwatch::line_protocol::{
+    Field, alarm_fields, depth_tag, groove_fields, push_point, state_fields, stroke_fields,
+};
 use std::io::Write;
 
 /// The line protocol format.
@@ -56,59 +57,20 @@ impl Points {
     fn all(&mut self, export: &Export<'_>) {
         let result = export.result;
         for s in &result.strokes {
-            self.point(
-                "stroke",
-                &[("direction", direction_word(s.direction))],
-                s.start_s,
-                &[
-                    ("n", Field::Whole(i64::from(s.n))),
-                    ("end_s", Field::Real(s.end_s)),
-                    ("start_s", Field::Real(s.start_s)),
-                    ("top_m", Field::Real(s.top_m)),
-                    ("bottom_m", Field::Real(s.bottom_m)),
-                    ("tool_travel_m", Field::Real(s.tool_travel_m)),
-                    ("mean_drag_n", Field::Real(s.mean_drag_n)),
-                    ("peak_tension_n", Field::Real(s.peak_tension_n)),
-                    ("cut_work_j", Field::Real(s.cut_work_j)),
-                    ("engaged_m", Field::Real(s.engaged_m)),
-                ],
-            );
+            let tags = [("direction", s.direction.word())];
+            self.point("stroke", &tags, s.start_s, &stroke_fields(s));
         }
         for i in &result.intervals {
-            self.point(
-                "state",
-                &[],
-                i.start_s,
-                &[
-                    ("state", Field::Text(state_word(i.state))),
-                    ("duration_s", Field::Real(i.end_s - i.start_s)),
-                ],
-            );
+            self.point("state", &[], i.start_s, &state_fields(i));
         }
         for a in &result.alarms {
             let tags = [("kind", a.kind.as_str()), ("level", a.level.as_str())];
-            let mut fields = vec![("raised_s", Field::Real(a.raised_s))];
-            fields.extend(a.cleared_s.map(|x| ("cleared_s", Field::Real(x))));
-            fields.extend(a.peak_n.map(|x| ("peak_n", Field::Real(x))));
-            self.point("alarm", &tags, a.raised_s, &fields);
+            self.point("alarm", &tags, a.raised_s, &alarm_fields(a));
         }
         let end_s = result.run.duration_s;
         for b in &result.groove {
-            self.point(
-                "groove",
-                &[("top_m", &depth_tag(b.top_m))],
-                end_s,
-                &[
-                    ("depth_mm", Field::Real(b.depth_mm)),
-                    ("low_mm", Field::Real(b.low_mm)),
-                    ("high_mm", Field::Real(b.high_mm)),
-                    ("wall_mm", Field::Real(b.wall_mm)),
-                    ("passes", Field::Whole(i64::from(b.passes))),
-                    ("through", Field::Flag(b.through)),
-                    ("through_probability", Field::Real(b.through_probability)),
-                    ("coupling", Field::Flag(b.coupling)),
-                ],
-            );
+            let top = depth_tag(b.top_m);
+            self.point("groove", &[("top_m", &top)], end_s, &groove_fields(b));
         }
         for j in &result.joints {
             let mut fields = vec![

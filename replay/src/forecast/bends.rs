@@ -2,11 +2,12 @@
 //!
 //! A metre of line is bent and straightened once each time it runs over a sheave. With the rope
 //! socket at depth z, the line on a sheave `path` metres from the stuffing box is `z + path` from the
-//! socket; a stroke over the interval bends the section between its ends once per sheave. Bending
-//! stress `E d/(D + d)` is elastic, a measure of strain, not a real stress; a Miner sum from it is an
-//! indication, never a safe life.
+//! socket; a stroke over the interval bends the section between its ends once per sheave. Stress and life:
+//! `kerfwatch::model::bending`, with its warning.
 
 use kerfwatch::job::Job;
+use kerfwatch::model::bending::bending_stress_pa;
+use kerfwatch::model::fatigue::cycles_to_failure;
 use serde::Serialize;
 
 /// One section of line during stroking.
@@ -42,15 +43,12 @@ pub fn sheaves(job: &Job, diameter_m: f64) -> Vec<SheaveStress> {
         .iter()
         .map(|sheave| {
             let tread = sheave.diameter.si();
-            let stress_pa = job.line.modulus.si() * diameter_m / (tread + diameter_m);
+            let stress_pa = bending_stress_pa(job.line.modulus.si(), diameter_m, tread);
             SheaveStress {
                 name: sheave.name.clone(),
                 ratio: tread / diameter_m,
                 stress_pa,
-                cycles: job
-                    .line
-                    .bending_life
-                    .map(|life| life.cycles * (life.stress.si() / stress_pa).powf(life.exponent)),
+                cycles: (job.line.bending_life).map(|life| cycles_to_failure(&life, stress_pa)),
             }
         })
         .collect()

@@ -126,14 +126,7 @@ impl CutterPlan {
         let unknowns = Unknowns::new(job);
         Self {
             wheels: job.cutter.wheels,
-            wheel: Wheel {
-                force_n: job.cutter.radial_force.si(),
-                radius_m: job.cutter.radius.si(),
-                half_angle_rad: 0.5 * job.cutter.edge_angle.si(),
-                pressure_pa: unknowns.pressure_pa,
-                flat_width_m: 0.0,
-                reach_m: job.cutter.reach.si(),
-            },
+            wheel: Wheel::from_job(&job.cutter, unknowns.pressure_pa),
             unknowns,
             wall_m: job.tubular.wall.si(),
         }
@@ -160,7 +153,7 @@ impl CutterPlan {
 
     /// Depth after a stroke of all wheels, and its drag, N.
     fn cut(&self, wheel: &Wheel, d0_m: f64) -> (f64, f64) {
-        let after = (0..self.wheels).fold(d0_m, |d, _| wheel.pass_m(d));
+        let after = wheel.stroke_m(self.wheels, d0_m);
         let u_tan_b = wheel.pressure_pa * wheel.half_angle_rad.tan();
         (after, work_j_m(d0_m, after, u_tan_b))
     }

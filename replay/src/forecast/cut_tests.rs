@@ -1,5 +1,5 @@
-//! Check values: table "pipe, passes, J/m" of the project's reference relations (computed there
-//! from the stated formula; base case N 4000 N, R 10 mm, half angle 15 deg, 1.2 GPa).
+//! Check values: passes and J/m by pipe, computed outside this project's code from the stated formula
+//! (base case N 4000 N, R 10 mm, half angle 15 deg, 1.2 GPa).
 
 use super::*;
 

@@ -15,7 +15,7 @@ pub use crate::args::ForecastArgs as Args;
 use crate::console::Console;
 use crate::failure::{Exit, Failure, Finding};
 use crate::job_source::read_job_file;
-use crate::output_file::write_file;
+use crate::output_file::{write_file, write_json};
 use bends::{BentSection, SheaveStress};
 use cut::{CutterPlan, Quantiles};
 use kerfwatch::job::{Dimension, Job, parse_quantity};
@@ -138,21 +138,7 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
     let job = read_job_file(&args.job, &args.set, console)?.job;
     let forecast = forecast(&job, speed, args.turn, args.seed)?;
     let units = args.units.unwrap_or(job.info.display.into());
-    let json = || {
-        serde_json::to_string_pretty(&forecast)
-            .map(|text| text + "\n")
-            .map_err(|e| Failure::write("JSON", e.into()))
-    };
-    let to_stdout = args.json.as_deref().is_some_and(|p| p.as_os_str() == "-");
-    match &args.json {
-        Some(_) if to_stdout => console.data(json()?.as_bytes())?,
-        Some(path) => {
-            let text = json()?;
-            write_file(path, |out| out.write_all(text.as_bytes()))?;
-            console.talk(format_args!("forecast written to {}", path.display()));
-        }
-        None => {}
-    }
+    let to_stdout = write_json(&forecast, args.json.as_deref(), console)?;
     if let Some(path) = &args.html {
         let page = crate::report::forecast_page(&job, &forecast, units);
         write_file(path, |out| out.write_all(page.as_bytes()))?;

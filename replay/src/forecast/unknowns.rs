@@ -2,7 +2,7 @@
 //!
 //! | unknown | drawn | from |
 //! |---|---|---|
-//! | contact pressure | job's value with 10 %; without one, median 1.17 GPa at 552 MPa yield, 0.8 to 1.7 with 90 % | project's reference relations, 4.1 |
+//! | contact pressure | job's value with 10 %; without one, median 1.17 GPa at 552 MPa yield, 0.8 to 1.7 with 90 % | `kerfwatch::model::wheel_contact` |
 //! | radial force | job's value with its standard deviation, else 12.5 % | common practice, no source |
 //! | bite going down | half to all of the radial force | common practice, no source |
 //! | force lost by the end of the cut, edges blunted | none to 15 % of the radial force | common practice, no source |
@@ -15,11 +15,7 @@
 
 use super::chance::Chance;
 use kerfwatch::job::Job;
-
-/// Median and spread of contact pressure when the job gives none, and the yield they belong to.
-const PRIOR_MEDIAN_PA: f64 = 1.166e9;
-const PRIOR_LOG_SD: f64 = 0.229;
-const PRIOR_YIELD_PA: f64 = 552e6;
+use kerfwatch::model::wheel_contact::before_any_cut;
 
 /// Rolling drag over radial force.
 const ROLLING: (f64, f64) = (0.02, 0.10);
@@ -86,8 +82,8 @@ impl Unknowns {
         let (pressure_pa, pressure_log_sd) = match job.cutter.contact_pressure {
             Some(given) => (given.si(), 0.1),
             None => {
-                let yields = job.tubular.yield_strength.si() / PRIOR_YIELD_PA;
-                (PRIOR_MEDIAN_PA * yields, PRIOR_LOG_SD)
+                let expected = before_any_cut(job.tubular.yield_strength.si());
+                (expected.median_pa, expected.log_sd)
             }
         };
         let force = job.cutter.radial_force.si();

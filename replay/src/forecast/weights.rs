@@ -2,17 +2,19 @@
 //!
 //! *Model*: soft-string drag from the rope socket to the surface (`kerfwatch::model`); the tool slides
 //! or rolls with a friction of its own; stuffing-box friction and wellhead pressure on top. *Bands*
-//! (5 to 95 %): each unknown moved by its standard deviation, effects added in squares. *Limit*: the
-//! fraction of the job's `[alarm]` of the line's breaking load at surface, and of the weak point at
-//! the rope socket carried to surface; the lower one counts.
+//! (5 to 95 %): each unknown moved by its standard deviation, effects added in squares. *Limit*: that of the overpull
+//! alarm (`kerfwatch::model::weakest_link`), which counts on no friction to keep load off the rope socket.
 
 use super::unknowns::{LINE_FRICTION_SD, TOOL_FRICTION, TOOL_WEIGHT_SD};
 use kerfwatch::job::Job;
 use kerfwatch::model::Motion;
 use kerfwatch::model::line::{LineInFluid, tool_weight_in_fluid_n};
-use kerfwatch::model::soft_string::{FrictionPair, carry_tension_n};
+use kerfwatch::model::profile_table::ProfileTable;
+use kerfwatch::model::soft_string::{FrictionPair, carry_tension_n, tool_pull_n};
+use kerfwatch::model::weakest_link::{SurfaceLimit, WeakestLink};
 use kerfwatch::model::wellpath::{PathError, WellPath};
 use serde::Serialize;
+use std::sync::Arc;
 
 /// Stretch is summed over this many parts of the line.
 const STRETCH_PARTS: usize = 60;
@@ -38,10 +40,9 @@ pub struct Hang {
     tool_weight_n: f64,
     packing_n: f64,
     offset_m: f64,
-    breaking_n: f64,
-    weak_point_n: f64,
-    tension_limit_n: Option<f64>,
-    fraction: f64,
+    links: WeakestLink,
+    /// For the limit; without friction it does not depend on what is moved in the bands.
+    table: Arc<ProfileTable>,
 }
 
 /// One row: the wheels are at `depth_m`.
@@ -95,13 +96,19 @@ impl Hang {
     /// # Errors
     /// A survey that makes no path.
     pub fn new(job: &Job) -> Result<Self, PathError> {
+        let path = WellPath::from_survey(&job.survey)?;
+        let line = LineInFluid::from_job(&job.line, &job.fluid);
+        let friction = FrictionPair {
+            up: job.line.friction_up,
+            down: job.line.friction_down,
+        };
+        let surveyed = job.survey.last().map_or(0.0, |station| station.md.si());
+        let deepest = surveyed.max(job.info.interval_bottom.si());
+        let table = ProfileTable::new(&path, line, friction.up, friction.down, deepest);
         Ok(Self {
-            path: WellPath::from_survey(&job.survey)?,
-            line: LineInFluid::from_job(&job.line, &job.fluid),
-            friction: FrictionPair {
-                up: job.line.friction_up,
-                down: job.line.friction_down,
-            },
+            path,
+            line,
+            friction,
             tool_friction: TOOL_FRICTION.0,
             tool_weight_n: tool_weight_in_fluid_n(
                 job.tool.mass.si(),
@@ -110,10 +117,8 @@ impl Hang {
             ),
             packing_n: job.line.stuffing_box_friction.si(),
             offset_m: job.tool.cutter_offset.si(),
-            breaking_n: job.line.breaking_load.si(),
-            weak_point_n: job.tool.weak_point.si(),
-            tension_limit_n: job.alarm.tension_limit.map(|n| n.si()),
-            fraction: job.alarm.tension_fraction,
+            links: WeakestLink::from_job(job),
+            table: Arc::new(table),
         })
     }
 
@@ -124,8 +129,10 @@ impl Hang {
         let ratio = (diameter_m / job.line.diameter.si()).powi(2);
         other.line.diameter.0 = diameter_m;
         other.line.breaking_load.0 *= ratio;
-        // A limit in newtons was meant for the line of the job.
-        other.alarm.tension_limit = None;
+        if diameter_m != job.line.diameter.si() {
+            // A limit in newtons was meant for the line of the job.
+            other.alarm.tension_limit = None;
+        }
         Self::new(&other).ok()
     }
 
@@ -136,15 +143,15 @@ impl Hang {
     /// Tension at the rope socket that moves the tool, N; `drag_n` is extra drag at the tool.
     fn socket_tension(&self, socket_m: f64, motion: Motion, drag_n: f64) -> f64 {
         let inc = self.path.inclination_rad(socket_m);
-        let mu = self.tool_friction * motion.friction_sign();
-        self.tool_weight_n * (inc.cos() + mu * inc.sin()) + motion.friction_sign() * drag_n
+        let free = tool_pull_n(self.tool_weight_n, inc, self.tool_friction, motion);
+        free + motion.friction_sign() * drag_n
     }
 
     /// Force that drives the tool down with the wheels at a depth, N, for a friction of the tool and
     /// its weight over nominal.
     pub(super) fn drive_down_n(&self, wheels_m: f64, tool_friction: f64, tool_weight: f64) -> f64 {
         let inc = self.path.inclination_rad(self.socket_m(wheels_m));
-        tool_weight * self.tool_weight_n * (inc.cos() - tool_friction * inc.sin())
+        tool_weight * tool_pull_n(self.tool_weight_n, inc, tool_friction, Motion::Down)
     }
 
     /// The same with one unknown moved by its standard deviation, for each of them.
@@ -228,7 +235,7 @@ impl Hang {
             error(Motion::Rest, static_n),
             error(Motion::Down, down_n),
         );
-        let (limit_n, limited_by) = self.limit(socket);
+        let SurfaceLimit { limit_n, by, .. } = self.limit(socket);
         let held = self
             .line
             .below_stuffing_box_n(limit_n, self.packing_n, Motion::Up);
@@ -262,7 +269,7 @@ impl Hang {
             dead_band_m: dead_band,
             stiffness_n_m: self.line.stiffness_n_m(socket.max(1.0)),
             limit_n,
-            limited_by,
+            limited_by: by.word(),
             overpull_margin_n: limit_n - up_n,
             pull_at_tool_n: at_tool - own,
             gain_up,
@@ -270,18 +277,9 @@ impl Hang {
         }
     }
 
-    fn limit(&self, socket_m: f64) -> (f64, &'static str) {
-        let line = self.fraction * self.breaking_n;
-        let weak = self.surface(socket_m, Motion::Up, self.fraction * self.weak_point_n);
-        let lowest = if weak < line {
-            (weak, "weak point")
-        } else {
-            (line, "line")
-        };
-        match self.tension_limit_n {
-            Some(given) if given < lowest.0 => (given, "given"),
-            _ => lowest,
-        }
+    fn limit(&self, socket_m: f64) -> SurfaceLimit {
+        self.links
+            .surface_limit(&self.table, self.packing_n, Motion::Rest, socket_m)
     }
 
     /// Integral of true vertical depth along hole, m2.

@@ -2,7 +2,6 @@
 
 use super::svg::{Axis, Chart};
 use super::traces::{CloseUp, Kind, Traces};
-use crate::table::state_word;
 use crate::units_shown::{Units, clock};
 use kerfwatch::result::{Direction, RunResult, State};
 use std::fmt::Write as _;
@@ -120,7 +119,7 @@ pub(super) fn whole_run(
             State::Stalled => "bar2",
             _ => continue,
         };
-        let title = state_word(interval.state);
+        let title = interval.state.word();
         chart.area(class, Some((interval.start_s, interval.end_s)), None, title);
     }
     let columns = traces.tension.iter().enumerate();

@@ -1,7 +1,6 @@
 //! Stalls, slacks and alarms as a list, each with the tension while it lasted.
 
 use super::traces::Span;
-use crate::table::state_word;
 use kerfwatch::result::{RunResult, State};
 
 /// Stalls and slacks shorter than this are only counted, s.
@@ -45,7 +44,7 @@ impl Happenings {
                 continue;
             }
             list.push(Happening {
-                title: state_word(i.state).to_owned(),
+                title: i.state.word().to_owned(),
                 start_s: i.start_s,
                 end_s: Some(i.end_s),
                 lowest: i.state == State::Slack,

@@ -7,6 +7,7 @@ mod happenings;
 pub(crate) mod page;
 mod sections;
 pub(crate) mod svg;
+mod tension_cycles;
 mod traces;
 
 pub use forecast_page::forecast_page;

@@ -3,6 +3,7 @@
 //! of the instruments.
 
 use super::happenings::Happenings;
+use super::tension_cycles::TensionCycles;
 use crate::failure::Failure;
 use crate::readings::for_each_reading;
 use crate::run_folder::RunFolder;
@@ -125,6 +126,7 @@ pub(crate) struct Traces {
     /// Events that had no room.
     pub(crate) not_shown: usize,
     pub(super) happenings: Happenings,
+    pub(super) cycles: TensionCycles,
     /// Silences of an instrument, as long as the job calls stale or longer.
     pub(super) silences: Vec<Silence>,
 }
@@ -171,6 +173,7 @@ pub(crate) fn gather(
         close_ups,
         not_shown,
         happenings: Happenings::new(result),
+        cycles: TensionCycles::new(folder.job.job.line.breaking_load.si()),
         silences: Vec::new(),
     };
     let mut heard = [from_s; 2];
@@ -202,6 +205,7 @@ pub(crate) fn gather(
         }
         traces.tension[column(at, from_s, to_s, COLUMNS)].take(reading.value);
         traces.happenings.take(at, reading.value);
+        traces.cycles.take(reading.value);
         while result.strokes.get(stroke).is_some_and(|s| s.end_s < at) {
             stroke += 1;
         }
@@ -234,6 +238,7 @@ pub(crate) fn gather(
             });
         }
     }
+    traces.cycles.finish();
     traces.by_depth.retain(|b| !b.is_empty());
     Ok(traces)
 }

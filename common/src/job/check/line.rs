@@ -3,8 +3,9 @@
 use crate::job::Job;
 use crate::job::quantity::Dimension as D;
 use crate::job::report::Report;
-use crate::units::GRAVITY;
-use std::f64::consts::PI;
+use crate::model::bending::SHEAVE_RATIO_ADVISED;
+use crate::model::line::{LineInFluid, tool_weight_in_fluid_n, wire_area_m2};
+use crate::model::wellpath::WellPath;
 
 pub(super) fn fluid(job: &Job, report: &Report<'_>) {
     report.all_within(
@@ -60,9 +61,8 @@ pub(super) fn line(job: &Job, report: &Report<'_>) {
     report.number_within("line", "friction_up", line.friction_up, 0.0, 1.0);
     report.number_within("line", "friction_down", line.friction_down, 0.0, 1.0);
 
-    let area = PI * line.diameter.si().powi(2) / 4.0;
-    let strength = line.breaking_load.si() / area;
-    // Plain steel 1500-1650 MPa, improved grades 20-40 % more (from memory, see references).
+    let strength = line.breaking_load.si() / wire_area_m2(line.diameter.si());
+    // Plain steel 1500-1650 MPa, improved grades 20-40 % more (from memory).
     if !(800e6..=3000e6).contains(&strength) && strength.is_finite() {
         report.warn(
             "line",
@@ -103,8 +103,7 @@ pub(super) fn line(job: &Job, report: &Report<'_>) {
             5.0,
         ) {
             let ratio = sheave.diameter / line.diameter;
-            // D/d of 120 and above: common practice, from memory (references, section 5).
-            if ratio < 120.0 {
+            if ratio < SHEAVE_RATIO_ADVISED {
                 report.warn(
                     &name,
                     "diameter",
@@ -112,7 +111,9 @@ pub(super) fn line(job: &Job, report: &Report<'_>) {
                         "{}, {ratio:.0} times the line diameter",
                         D::Length.show(sheave.diameter.si())
                     ),
-                    "a sheave of 120 times the line diameter or more, to spare the line",
+                    format!(
+                        "a sheave of {SHEAVE_RATIO_ADVISED} times the line diameter or more, to spare the line"
+                    ),
                 );
             }
         }
@@ -131,24 +132,21 @@ pub(super) fn line(job: &Job, report: &Report<'_>) {
     }
 }
 
-/// Line and tool hanging in the fluid, without friction; average-angle depth is near enough here.
+/// Line and tool hanging in the fluid, without friction.
 pub(super) fn weight_on_line(job: &Job, report: &Report<'_>) {
     if !(1e-3..=12e-3).contains(&job.line.diameter.si()) {
         return; // reported as such; every weight would be wrong
     }
-    let bottom = job.info.interval_bottom.si();
-    let mut vertical = 0.0;
-    for (position, station) in job.survey.iter().enumerate() {
-        let next = job.survey.get(position + 1);
-        let until = next.map_or(bottom, |n| n.md.si().min(bottom));
-        let inc = next.map_or(station.inc.si(), |n| 0.5 * (station.inc.si() + n.inc.si()));
-        vertical += (until - station.md.si()).max(0.0) * inc.cos();
-    }
-    let area = PI * job.line.diameter.si().powi(2) / 4.0;
-    let per_metre = area * (job.line.density.si() - job.fluid.density.si()) * GRAVITY;
-    let tool =
-        (job.tool.mass.si() - job.tool.displaced_volume.si() * job.fluid.density.si()) * GRAVITY;
-    let line = per_metre * vertical;
+    let Ok(path) = WellPath::from_survey(&job.survey) else {
+        return; // reported station by station
+    };
+    let vertical = path.position(job.info.interval_bottom.si()).tvd_m;
+    let line = LineInFluid::from_job(&job.line, &job.fluid).weight_n_m * vertical;
+    let tool = tool_weight_in_fluid_n(
+        job.tool.mass.si(),
+        job.tool.displaced_volume.si(),
+        job.fluid.density.si(),
+    );
     let total = line + tool;
     if total >= job.line.breaking_load.si() {
         report.fault(

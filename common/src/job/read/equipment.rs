@@ -10,7 +10,7 @@ use crate::units::{
 };
 use toml::de::DeValue;
 
-/// Density of carbon steel, kg/m3 (references, section "hanging wire").
+/// Density of carbon steel, kg/m3 (textbook figure).
 const STEEL: f64 = 7850.0;
 
 pub(super) fn read_fluid(section: &Section<'_>) -> Fluid {

@@ -3,25 +3,16 @@
 use super::Text;
 use crate::job::Job;
 use crate::job::quantity::Dimension as D;
-use crate::model::groove_law::UniversalSequence;
-use crate::model::groove_law::Wheel;
-
-/// Contact pressures between which pipe steel usually lies, Pa (references, "what the physics says").
-const PRESSURES: (f64, f64) = (0.8e9, 1.7e9);
+use crate::model::groove_law::{UniversalSequence, Wheel};
+use crate::model::wheel_contact::before_any_cut;
 
 pub(super) fn cut(job: &Job, text: &mut Text) {
     let sequence = UniversalSequence::new();
     let strokes = |pressure_pa: f64| {
-        let wheel = Wheel {
-            force_n: job.cutter.radial_force.si(),
-            radius_m: job.cutter.radius.si(),
-            half_angle_rad: 0.5 * job.cutter.edge_angle.si(),
-            pressure_pa,
-            flat_width_m: 0.0,
-            reach_m: job.cutter.reach.si(),
-        };
+        let wheel = Wheel::from_job(&job.cutter, pressure_pa);
         sequence.passes_to(job.tubular.wall.si(), wheel.kappa()) / f64::from(job.cutter.wheels)
     };
+    let expected = before_any_cut(job.tubular.yield_strength.si());
     text.row(
         "strokes to split",
         match job.cutter.contact_pressure {
@@ -32,10 +23,10 @@ pub(super) fn cut(job: &Job, text: &mut Text) {
             ),
             None => format!(
                 "about {:.0} to {:.0} for contact pressures of {} to {}, every wheel cutting both ways",
-                strokes(PRESSURES.0).ceil(),
-                strokes(PRESSURES.1).ceil(),
-                D::Pressure.show(PRESSURES.0),
-                D::Pressure.show(PRESSURES.1)
+                strokes(expected.low_pa).ceil(),
+                strokes(expected.high_pa).ceil(),
+                D::Pressure.show(expected.low_pa),
+                D::Pressure.show(expected.high_pa)
             ),
         },
     );

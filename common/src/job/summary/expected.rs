@@ -4,14 +4,12 @@ use super::Text;
 use crate::job::Job;
 use crate::job::quantity::{Dimension as D, significant};
 use crate::model::Motion;
-use crate::model::line::LineInFluid;
-use crate::model::line::tool_weight_in_fluid_n;
+use crate::model::line::{LineInFluid, tool_weight_in_fluid_n};
 use crate::model::profile_table::ProfileTable;
-use crate::model::weakest_link::Link;
-use crate::model::weakest_link::WeakestLink;
+use crate::model::soft_string::{critical_inclination_rad, tool_pull_n};
+use crate::model::weakest_link::{Link, WeakestLink};
 use crate::model::wellpath::WellPath;
-use crate::units::METRES_PER_FOOT;
-use crate::units::NEWTONS_PER_LBF;
+use crate::units::{METRES_PER_FOOT, NEWTONS_PER_LBF};
 
 /// Line speed of the example of a stall, m/s.
 const STROKING_M_S: f64 = 0.3;
@@ -43,7 +41,7 @@ pub(super) fn expected(job: &Job, text: &mut Text) {
     let inc = path.inclination_rad(wheels);
     let surface = |motion: Motion, friction: f64| {
         // The tool lies on the low side with the line's friction, for want of its own.
-        let end = tool * (inc.cos() + motion.friction_sign() * friction * inc.sin());
+        let end = tool_pull_n(tool, inc, friction, motion);
         let below_box = table.surface_tension(motion, end, socket);
         (
             below_box,
@@ -73,7 +71,13 @@ pub(super) fn expected(job: &Job, text: &mut Text) {
     text.row("pick-up weight", D::Force.show(pick_up));
     text.row("slack-off weight", D::Force.show(slack_off));
     if slack_off <= 0.0 {
-        text.row("", "the tool does not go down by its own weight here");
+        text.row(
+            "",
+            format!(
+                "the tool does not go down by its own weight here; with this friction a line slides down to {}",
+                D::Angle.show(critical_inclination_rad(job.line.friction_down))
+            ),
+        );
     }
     text.row(
         "pressure on the line",
@@ -102,36 +106,29 @@ pub(super) fn expected(job: &Job, text: &mut Text) {
         "echo of a jerk",
         format!("after {}", D::Time.show(2.0 * line.travel_time_s(socket))),
     );
-    let link = WeakestLink::from_job(job);
-    let by_link = link.surface_limit(&table, packing, Motion::Rest, socket);
-    let by = match by_link.by {
-        Link::Line => "the line at surface",
-        Link::WeakPoint => "the weak point",
+    let links = WeakestLink::from_job(job);
+    let by_link = links.surface_limit(&table, packing, Motion::Rest, socket);
+    let limit = by_link.limit_n;
+    let (link, link_n) = if by_link.weak_point_n < by_link.line_n {
+        ("the weak point", by_link.weak_point_n)
+    } else {
+        ("the line at surface", by_link.line_n)
     };
-    let limit = match job.alarm.tension_limit {
-        Some(given) if given.si() < by_link.limit_n => {
-            text.row(
-                "tension limit",
-                format!(
-                    "{}, as given; {by} parts at {}",
-                    D::Force.show(given.si()),
-                    D::Force.show(by_link.limit_n)
-                ),
-            );
-            given.si()
-        }
-        _ => {
-            text.row(
-                "tension limit",
-                format!(
-                    "{}, {} of {by}",
-                    D::Force.show(by_link.limit_n),
-                    link.line_fraction
-                ),
-            );
-            by_link.limit_n
-        }
-    };
+    text.row(
+        "tension limit",
+        match by_link.by {
+            Link::Given => format!(
+                "{}, as given; {link} parts at {}",
+                D::Force.show(limit),
+                D::Force.show(link_n)
+            ),
+            _ => format!(
+                "{}, {} of {link}",
+                D::Force.show(limit),
+                links.line_fraction
+            ),
+        },
+    );
     let margin = limit - pick_up;
     if margin > 0.0 {
         text.row(

@@ -60,6 +60,18 @@ fn a_missing_key_is_shown_at_its_section() {
 }
 
 #[test]
+fn a_misspelt_section_is_told_once_and_a_missing_one_quotes_no_line() {
+    let misspelt = faults(&LEAST.replace("[cutter]", "[cuter]"));
+    assert_eq!(misspelt.list.len(), 1, "{misspelt}");
+    assert_eq!(misspelt.list[0].nearest.as_deref(), Some("cutter"));
+    let start = LEAST.find("[cutter]").unwrap();
+    let end = LEAST.find("[tubular]").unwrap();
+    let missing = faults(&format!("{}{}", &LEAST[..start], &LEAST[end..]));
+    assert_eq!(missing.list.len(), 5, "{missing}");
+    assert!(missing.list.iter().all(|f| f.source.is_empty()));
+}
+
+#[test]
 fn text_that_is_not_toml_is_a_fault_with_its_line() {
     let findings = faults("[job]\nname = \"x\"\ninterval_top = 2000 m\n");
     assert_eq!(findings.list[0].line, 3);

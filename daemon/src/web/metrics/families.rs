@@ -64,15 +64,9 @@ impl Families {
     pub(super) fn state(&mut self, now: ToolState) {
         let name = "kerfwatch_tool_state";
         self.family(name, "stateset", "", "What the tool does.");
-        for (state, word) in [
-            (ToolState::Still, "still"),
-            (ToolState::Free, "free"),
-            (ToolState::Cutting, "cutting"),
-            (ToolState::Stalled, "stalled"),
-            (ToolState::Slack, "slack"),
-            (ToolState::Unknown, "unknown"),
-        ] {
-            self.sample(name, &[(name, word)], f64::from(u8::from(state == now)));
+        for state in ToolState::ALL {
+            let is_it = f64::from(u8::from(state == now));
+            self.sample(name, &[(name, state.word())], is_it);
         }
     }
 

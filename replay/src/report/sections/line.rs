@@ -1,15 +1,21 @@
-//! Bending of the line, and where to cut it back.
+//! Bending of the line, where to cut it back, and its tension cycles.
 
 use super::Source;
 use crate::report::figures;
 use crate::report::page::Page;
+use crate::report::tension_cycles::CLASSES;
 use kerfwatch::result::LineWear;
 
-/// Bending of the line and where to cut back.
+/// Bending of the line, where to cut back, and its tension cycles.
 pub(in crate::report) fn line_wear(page: &mut Page, s: &Source<'_>) {
+    page.heading("Line");
+    bending(page, s);
+    tension_cycles(page, s);
+}
+
+fn bending(page: &mut Page, s: &Source<'_>) {
     let (result, units) = (s.result(), s.units);
     let depth = units.depth();
-    page.heading("Line");
     if let Some(svg) = figures::line_wear(result, units) {
         page.figure(
             &svg,
@@ -59,6 +65,39 @@ pub(in crate::report) fn line_wear(page: &mut Page, s: &Source<'_>) {
         "note",
         "A sum of bends against a life is an indication, never a safe life: corrosion and tension \
          change it by far.",
+    );
+}
+
+fn tension_cycles(page: &mut Page, s: &Source<'_>) {
+    let (cycles, force) = (&s.traces.cycles, s.units.force());
+    if cycles.largest_n <= 0.0 {
+        return;
+    }
+    let breaking_n = s.job().line.breaking_load.si();
+    page.small_heading("Tension cycles");
+    let rows: Vec<Vec<String>> = CLASSES
+        .iter()
+        .zip(&cycles.counts)
+        .enumerate()
+        .map(|(i, (low, count))| {
+            let from = force.bare(low * breaking_n);
+            let range = match CLASSES.get(i + 1) {
+                Some(high) => format!("{from} to {}", force.bare(high * breaking_n)),
+                None => format!("{from} and more"),
+            };
+            vec![range, format!("{:.0}", count.ceil())]
+        })
+        .collect();
+    let head = [&*format!("Range, {}", force.unit), "Cycles"];
+    page.table(&head, &rows, |_| false);
+    page.paragraph(
+        "note",
+        &format!(
+            "Rainflow count of line tension (ASTM E1049-85) for the owner of the line; the largest range was {}. Swings \
+             below {:.0} % of the breaking load are left out.",
+            force.show(cycles.largest_n),
+            100.0 * CLASSES[0]
+        ),
     );
 }
 

@@ -1,0 +1,109 @@
+//! What the crew may do to an alarm, and what it may not.
+
+use super::*;
+
+#[test]
+fn overpull_cannot_be_put_aside_at_its_top_level() {
+    let mut e = engine();
+    over(&mut e, S, true);
+    for command in [AlarmCommand::Shelve(60.0), AlarmCommand::TakeOut] {
+        assert_eq!(
+            e.command(2 * S, "overpull", command),
+            Err(Refused::NotShelvable)
+        );
+    }
+    assert_eq!(
+        e.state(AlarmKind::Overpull, Level::High),
+        AlarmState::Unacknowledged
+    );
+    // Its lesser level may be, while the limit is far; the limit still speaks.
+    let mut e = engine();
+    assert_eq!(e.command(S, "overpull", AlarmCommand::Shelve(60.0)), Ok(()));
+    assert_eq!(
+        e.state(AlarmKind::Overpull, Level::Low),
+        AlarmState::Shelved
+    );
+    over(&mut e, 2 * S, true);
+    assert_eq!(
+        e.state(AlarmKind::Overpull, Level::High),
+        AlarmState::Unacknowledged
+    );
+}
+
+#[test]
+fn shelving_ends_by_itself_and_the_condition_decides_afresh() {
+    let mut e = engine();
+    slack(&mut e, 0, true);
+    e.tick(S);
+    assert_eq!(
+        e.command(2 * S, "slack", AlarmCommand::Shelve(10.0)),
+        Ok(())
+    );
+    assert_eq!(e.state(AlarmKind::Slack, Level::Low), AlarmState::Shelved);
+    e.tick(11 * S);
+    assert_eq!(e.state(AlarmKind::Slack, Level::Low), AlarmState::Shelved);
+    e.tick(12 * S);
+    assert_eq!(
+        e.state(AlarmKind::Slack, Level::Low),
+        AlarmState::Unacknowledged
+    );
+    slack(&mut e, 13 * S, false);
+    e.tick(100 * S);
+    e.command(100 * S, "slack", AlarmCommand::Shelve(10.0))
+        .expect("shelved");
+    e.tick(120 * S);
+    assert_eq!(e.state(AlarmKind::Slack, Level::Low), AlarmState::Normal);
+    for bad in [0.0, -1.0, f64::NAN, f64::INFINITY, SHELVE_MAX + 1.0] {
+        assert_eq!(
+            e.command(121 * S, "slack", AlarmCommand::Shelve(bad)),
+            Err(Refused::BadDuration)
+        );
+    }
+}
+
+#[test]
+fn out_of_service_lasts_until_it_is_put_back() {
+    let mut e = engine();
+    e.command(0, "sensor", AlarmCommand::TakeOut)
+        .expect("taken out");
+    let load = AlarmKind::Sensor(ChannelId::Load);
+    e.condition(
+        load,
+        S,
+        true,
+        Level::High,
+        None,
+        Detail::Text("stale".into()),
+    );
+    e.tick(10_000 * S);
+    assert_eq!(e.state(load, Level::High), AlarmState::OutOfService);
+    e.command(10_001 * S, "sensor", AlarmCommand::PutBack)
+        .expect("put back");
+    assert_eq!(e.state(load, Level::High), AlarmState::Unacknowledged);
+    assert_eq!(
+        e.state(AlarmKind::Sensor(ChannelId::Depth), Level::High),
+        AlarmState::Normal
+    );
+}
+
+#[test]
+fn unknown_names_and_idle_commands_are_refused() {
+    let mut e = engine();
+    assert_eq!(
+        e.command(0, "nothing", AlarmCommand::Acknowledge),
+        Err(Refused::UnknownKind)
+    );
+    assert_eq!(
+        e.command(0, "all", AlarmCommand::Shelve(1.0)),
+        Err(Refused::UnknownKind)
+    );
+    assert_eq!(
+        e.command(0, "slack", AlarmCommand::Acknowledge),
+        Err(Refused::NothingToDo)
+    );
+    assert_eq!(e.mark(0, &MarkKind::CutterIn), None);
+    assert_eq!(
+        e.mark(0, &MarkKind::Shelve("slack".into(), 5.0)),
+        Some(Ok(()))
+    );
+}

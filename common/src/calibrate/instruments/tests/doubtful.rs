@@ -1,0 +1,115 @@
+//! Values that are not what the line does: spikes, out of range, frozen, a cell that warms.
+
+use super::*;
+
+#[test]
+fn spike_is_set_aside_for_estimation_only_and_the_overpull_path_sees_it_at_once() {
+    let mut rig = Rig::new();
+    for index in 0..20 {
+        rig.load(index * 100 * MS, &format!("{}", 2000 + index % 3));
+    }
+    rig.load(2_000 * MS, "6000");
+    assert_eq!(rig.every.last().unwrap().value, 6000.0);
+    assert_eq!(rig.judged.len(), 20);
+    rig.load(2_100 * MS, "2001");
+    let judged = rig.of_channel(ChannelId::Load);
+    assert_eq!(judged[20], (6000.0, Flags::SPIKE));
+    assert_eq!(judged[21], (2001.0, Flags::NONE));
+    assert_eq!(rig.instruments.health(ChannelId::Load).spikes, 1);
+}
+
+#[test]
+fn pull_that_lasts_two_readings_is_handed_to_estimation() {
+    let mut rig = Rig::new();
+    for index in 0..20 {
+        rig.load(index * 100 * MS, &format!("{}", 2000 + index % 3));
+    }
+    rig.load(2_000 * MS, "6000");
+    rig.load(2_100 * MS, "6020");
+    let judged = rig.of_channel(ChannelId::Load);
+    assert_eq!(judged[20..], [(6000.0, Flags::NONE), (6020.0, Flags::NONE)]);
+    assert_eq!(rig.instruments.health(ChannelId::Load).spikes, 0);
+}
+
+#[test]
+fn out_of_range_value_is_flagged_counted_and_still_seen() {
+    let mut rig = Rig::new();
+    rig.load(0, "2000");
+    rig.load(100 * MS, "32767");
+    assert_eq!(rig.fault(ChannelId::Load), "range");
+    assert_eq!(rig.every[1].value, 32_767.0);
+    assert!(rig.judged[1].flags.has(Flags::OUT_OF_RANGE));
+    assert!(!rig.judged[1].flags.usable());
+    rig.load(200 * MS, "2000");
+    assert_eq!(rig.fault(ChannelId::Load), "");
+    let health = rig.instruments.health(ChannelId::Load);
+    assert_eq!((health.out_of_range, health.readings), (1, 3));
+}
+
+#[test]
+fn frozen_load_is_found_while_the_line_moves_and_not_while_it_rests() {
+    for (speed, fault) in [(0.0, ""), (1.0, "frozen")] {
+        let mut rig = Rig::new();
+        for index in 0..100_u32 {
+            let at = Nanos::from(index) * 100 * MS;
+            rig.load(at, "2000");
+            rig.depth(at, index, 1000.0 + speed * f64::from(index) * 0.1);
+        }
+        assert_eq!(rig.fault(ChannelId::Load), fault);
+        let frozen = |(_, flags): &(f64, Flags)| flags.has(Flags::FROZEN);
+        let seen = rig.of_channel(ChannelId::Load).iter().any(frozen);
+        assert_eq!(seen, speed > 0.0);
+        rig.load(10_000 * MS, "2001");
+        assert_eq!(rig.fault(ChannelId::Load), "");
+    }
+}
+
+#[test]
+fn frozen_depth_is_found_while_tension_changes_much() {
+    for (range, fault) in [(100.0, ""), (1500.0, "frozen")] {
+        let mut rig = Rig::new();
+        for index in 0..100_u32 {
+            let at = Nanos::from(index) * 100 * MS;
+            rig.load(
+                at,
+                &format!("{}", 2000.0 + range * f64::from(index) / 100.0),
+            );
+            rig.depth(at, index, 1000.0);
+        }
+        assert_eq!(rig.fault(ChannelId::Depth), fault);
+    }
+}
+
+#[test]
+fn temperature_in_the_line_corrects_the_load_and_an_impossible_one_does_not() {
+    let mut job = invented_job();
+    if let Some(load) = &mut job.load {
+        load.channel.protocol = Protocol::Pattern {
+            pattern: r"^(?<load>\S+) (?<temperature>\S+)$".to_owned(),
+        };
+        load.temperature = Some(job::CellTemperature {
+            zero_per_kelvin: Newtons(3.0),
+            span_per_kelvin: 0.0002,
+            reference_c: 20.0,
+            constant_c: None,
+            unit: job::TemperatureUnit::Celsius,
+        });
+    }
+    let mut instruments = Instruments::new(&job).expect("set up");
+    let mut values = Vec::new();
+    // 2000 N at 45 degC: 2000 x 1.005 + 75 = 2085 (by hand).
+    for line in ["2000 20.0", "2085 45.0", "2085 999", "1915 -5"] {
+        let input = Input::Received {
+            port: 0,
+            at: 0,
+            bytes: format!("{line}\r\n").into_bytes(),
+        };
+        instruments.push(&input, &mut |r| values.push(r.value), &mut |_| {});
+    }
+    let wanted = [2000.0, 2000.0, 2000.0, 2000.0];
+    for (found, wanted) in values.iter().zip(wanted) {
+        assert!((found - wanted).abs() < 0.02, "{values:?}");
+    }
+    assert_eq!(values.len(), 4);
+    assert_eq!(instruments.health(ChannelId::Load).out_of_range, 1);
+}

@@ -1,0 +1,141 @@
+//! The result of all inputs so far: strokes with their work, tool track, counts of what was wrong.
+
+use super::states::{cuts, intervals};
+use super::time;
+use crate::groove::GrooveEstimate;
+use crate::input::ChannelId;
+use crate::pipeline::Pipeline;
+use crate::result::{
+    DepthCheck, Direction, FORMAT, Friction, Quality, RunInfo, RunResult, Stroke, ToolTrack,
+};
+
+/// Step of the tool track in the result, s.
+const TRACK_STEP: f64 = 1.0;
+
+/// The result of all inputs so far.
+pub fn result(p: &Pipeline, id: &str) -> RunResult {
+    let estimate = p.estimate();
+    let (up, down) = p.motion.friction();
+    RunResult {
+        format: FORMAT,
+        run: RunInfo {
+            id: id.to_owned(),
+            name: p.job.info.name.clone(),
+            duration_s: p.first.map_or(0.0, |f| (p.last - f).max(0.0)),
+            samples: p.samples,
+        },
+        strokes: strokes(p, &estimate),
+        intervals: intervals(p, &estimate),
+        joints: estimate.joints.clone(),
+        groove: estimate.bins,
+        alarms: p.watch.engine.records().to_vec(),
+        tool: track(p),
+        friction: Friction { up, down },
+        line_wear: p.bends.wear(),
+        quality: quality(p),
+        depth_check: DepthCheck {
+            couplings: p.coupling_marks.seen() as u64,
+            slip_m: p.slip_m,
+        },
+    }
+}
+
+pub(super) fn quality(p: &Pipeline) -> Quality {
+    let a = p.aligner.counts();
+    let load = p.instruments.health(ChannelId::Load);
+    let depth = p.instruments.health(ChannelId::Depth);
+    let shared = p
+        .job
+        .load
+        .as_ref()
+        .zip(p.job.depth.as_ref())
+        .is_some_and(|(l, d)| l.channel.port == d.channel.port);
+    Quality {
+        bad_frames: load.bad_frames + if shared { 0 } else { depth.bad_frames },
+        gaps: a.gaps + load.gaps + depth.gaps,
+        late: a.late,
+        lost_blocks: 0,
+        out_of_range: a.out_of_range + load.out_of_range + depth.out_of_range,
+        spikes: a.spikes + load.spikes + depth.spikes,
+    }
+}
+
+fn strokes(p: &Pipeline, estimate: &GrooveEstimate) -> Vec<Stroke> {
+    let bins = p.ledger.bins;
+    p.ledger
+        .rows
+        .iter()
+        .enumerate()
+        .map(|(k, row)| {
+            let base = estimate.fit.as_ref().map_or(0.0, |f| {
+                (if row.up { f.base.0 } else { f.base.1 }) + f.drift[k]
+            });
+            let (mut sum, mut n, mut work, mut engaged) = (0.0, 0.0, 0.0, 0.0);
+            for j in row.first..row.first + row.drag.len() {
+                let Some(y) = row.at(j) else { continue };
+                sum += y;
+                n += 1.0;
+                if cuts(estimate, k, j) {
+                    work += (y - base) * bins.step;
+                    engaged += bins.step;
+                }
+            }
+            Stroke {
+                n: k as u32 + 1,
+                direction: if row.up {
+                    Direction::Up
+                } else {
+                    Direction::Down
+                },
+                start_s: row.start,
+                end_s: row.end,
+                top_m: row.top,
+                bottom_m: row.bottom,
+                tool_travel_m: row.bottom - row.top,
+                mean_drag_n: if n > 0.0 { sum / n } else { 0.0 },
+                peak_tension_n: p.peaks[k],
+                cut_work_j: f64::max(work, 0.0),
+                engaged_m: engaged,
+            }
+        })
+        .collect()
+}
+
+fn track(p: &Pipeline) -> ToolTrack {
+    let steps = if p.last > 0.0 {
+        (p.last / TRACK_STEP) as usize + 1
+    } else {
+        0
+    };
+    let mut depth = Vec::with_capacity(steps);
+    let mut speed = Vec::with_capacity(steps);
+    let points = p.track.points();
+    let mut i = 0;
+    for s in 0..steps {
+        let t = s as f64 * TRACK_STEP;
+        while i + 1 < points.len() && time(&points[i + 1]) <= t {
+            i += 1;
+        }
+        let value = points.get(i).and_then(|a| {
+            let b = points.get(i + 1).unwrap_or(a);
+            let (ta, tb) = (time(a), time(b));
+            if t < ta - 0.5 || t > tb + 0.5 || tb - ta > 2.0 {
+                return None;
+            }
+            let f = if tb > ta {
+                ((t - ta) / (tb - ta)).clamp(0.0, 1.0)
+            } else {
+                0.0
+            };
+            let mix = |x: f32, y: f32| f64::from(x) + f * (f64::from(y) - f64::from(x));
+            Some((mix(a.depth, b.depth), mix(a.speed, b.speed)))
+        });
+        depth.push(value.map(|v| v.0));
+        speed.push(value.map(|v| v.1));
+    }
+    ToolTrack {
+        every_s: TRACK_STEP,
+        depth_m: depth,
+        speed_m_s: speed,
+    }
+}

@@ -1,0 +1,145 @@
+//! What the tool did and does: phases of its motion, with moving told apart into cutting and running free.
+
+use super::time;
+use crate::align::CELL_S;
+use crate::groove::GrooveEstimate;
+use crate::groove::drag_model::NEVER;
+use crate::infer::hold::Motionless;
+use crate::infer::track::TrackPoint;
+use crate::pipeline::Pipeline;
+use crate::result::{Interval, State};
+
+/// Strokes may run over the ends of the bins by this part of them.
+const OVERRUN_PART: f64 = 0.5;
+
+/// Did the wheels cut in this bin on this stroke? In a coupling they do, as far as they reach.
+pub(super) fn cuts(e: &GrooveEstimate, row: usize, bin: usize) -> bool {
+    e.engaged[row] && (e.through_at[bin] == NEVER || row < e.through_at[bin])
+}
+
+/// Did the wheels cut at a depth, on this stroke? Strokes run over the ends of what is kept account
+/// of; with the cutter out they cut there too.
+fn cuts_at(e: &GrooveEstimate, row: usize, bin: f64) -> bool {
+    let count = e.through_at.len() as f64;
+    if (0.0..count).contains(&bin) {
+        cuts(e, row, bin as usize)
+    } else {
+        e.engaged[row] && bin > -OVERRUN_PART * count && bin < (1.0 + OVERRUN_PART) * count
+    }
+}
+
+/// States over time: phases of the motion, with moving told apart into cutting and free by the
+/// stroke, the bin and what the whole run says about both.
+pub(super) fn intervals(p: &Pipeline, e: &GrooveEstimate) -> Vec<Interval> {
+    let phases = p.hold.phases();
+    let points = p.track.points();
+    let mut out: Vec<Interval> = Vec::new();
+    let mut at = 0;
+    for (i, phase) in phases.iter().enumerate() {
+        let end = phases.get(i + 1).map_or(p.last, |n| n.start);
+        if end <= phase.start {
+            continue;
+        }
+        match unmoved(phase.what) {
+            Some(state) => add(&mut out, state, phase.start, end),
+            None => {
+                while at < points.len() && time(&points[at]) < phase.start {
+                    at += 1;
+                }
+                moving(
+                    p,
+                    e,
+                    phase.start,
+                    end,
+                    &points[at.saturating_sub(1)..],
+                    &mut out,
+                );
+            }
+        }
+    }
+    out
+}
+
+/// `None` while it moves: then it cuts or runs free.
+fn unmoved(what: Motionless) -> Option<State> {
+    match what {
+        Motionless::Unknown => Some(State::Unknown),
+        Motionless::Still => Some(State::Still),
+        Motionless::Stalled => Some(State::Stalled),
+        Motionless::Slack => Some(State::Slack),
+        Motionless::Up | Motionless::Down => None,
+    }
+}
+
+fn moving(
+    p: &Pipeline,
+    e: &GrooveEstimate,
+    start: f64,
+    end: f64,
+    points: &[TrackPoint],
+    out: &mut Vec<Interval>,
+) {
+    let rows = &p.ledger.rows;
+    let bins = p.ledger.bins;
+    let mut row = rows.partition_point(|r| r.end < start);
+    let mut from = start;
+    for point in points {
+        let t = time(point);
+        if t >= end {
+            break;
+        }
+        while row < rows.len() && rows[row].end < t {
+            row += 1;
+        }
+        let bin = (f64::from(point.depth) - bins.top) / bins.step;
+        // What is too short for a stroke, between two with the cutter out, is made with it out.
+        let with_cutter =
+            row < rows.len() && (t >= rows[row].start - 1.0 || row > 0 && e.engaged[row - 1]);
+        let cutting = with_cutter && cuts_at(e, row, bin);
+        let state = if cutting { State::Cutting } else { State::Free };
+        let until = (t + CELL_S).min(end);
+        if until > from {
+            add(out, state, from, until);
+            from = until;
+        }
+    }
+    if end > from {
+        let state = match out.last() {
+            Some(l) if matches!(l.state, State::Cutting | State::Free) && l.end_s == from => {
+                l.state
+            }
+            _ => State::Free,
+        };
+        add(out, state, from, end);
+    }
+}
+
+fn add(out: &mut Vec<Interval>, state: State, start: f64, end: f64) {
+    match out.last_mut() {
+        Some(last) if last.state == state => last.end_s = end,
+        _ => out.push(Interval {
+            state,
+            start_s: start,
+            end_s: end,
+        }),
+    }
+}
+
+/// What the tool does now, by the newest estimate of the groove.
+pub(super) fn now(p: &Pipeline, live: Option<&GrooveEstimate>) -> State {
+    unmoved(p.hold.now()).unwrap_or_else(|| moving_now(p, live))
+}
+
+fn moving_now(p: &Pipeline, live: Option<&GrooveEstimate>) -> State {
+    let (Some(live), Some(m)) = (live, p.moment) else {
+        return State::Free;
+    };
+    let bins = p.ledger.bins;
+    let bin = (m.depth - bins.top) / bins.step;
+    let last = live.engaged.len().checked_sub(1);
+    if last.is_some_and(|row| cuts_at(live, row, bin)) {
+        State::Cutting
+    } else {
+        State::Free
+    }
+}
