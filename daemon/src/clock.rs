@@ -96,7 +96,23 @@ impl RunClock {
     }
 }
 
-fn boot_ns() -> i64 {
+/// Which boot of the host this is; `None` where the system does not tell. The service manager tells by a variable,
+/// as it hides that part of `/proc` from the daemon.
+pub fn boot_id() -> Option<String> {
+    let told = std::env::var("KERFWATCH_BOOT_ID").ok();
+    let read = || std::fs::read_to_string("/proc/sys/kernel/random/boot_id").ok();
+    told.and_then(|text| boot_id_in(&text))
+        .or_else(|| boot_id_in(&read()?))
+}
+
+/// The id without its dashes: it is written with and without them.
+fn boot_id_in(text: &str) -> Option<String> {
+    let id = text.trim().replace('-', "");
+    (id.len() == 32 && id.bytes().all(|b| b.is_ascii_hexdigit())).then_some(id)
+}
+
+/// The host's boot-time clock, ns.
+pub fn boot_ns() -> i64 {
     let now = rustix::time::clock_gettime(rustix::time::ClockId::Boottime);
     now.tv_sec * 1_000_000_000 + now.tv_nsec
 }
@@ -114,6 +130,15 @@ mod tests {
         let clock = RunClock::live(5);
         std::thread::sleep(Duration::from_millis(5));
         assert!(clock.now() >= 5_000_005);
+    }
+
+    #[test]
+    fn the_id_of_a_boot_is_read_with_dashes_and_without() {
+        let id = "0123456789abcdef0123456789abcdef";
+        assert_eq!(boot_id_in(id).as_deref(), Some(id));
+        let dashed = "01234567-89ab-cdef-0123-456789abcdef\n";
+        assert_eq!(boot_id_in(dashed).as_deref(), Some(id));
+        assert_eq!(boot_id_in("%b"), None);
     }
 
     #[test]

@@ -7,6 +7,7 @@
 //! [`guard`] (the overpull path), [`handover`] (queues that never block), [`recorder`], [`core`],
 //! [`publish`], [`web`].
 
+pub mod away;
 pub mod catch_up;
 pub mod cli;
 pub mod clock;

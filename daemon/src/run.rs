@@ -43,6 +43,7 @@ use crate::recorder::{Decisions, Recorder, policy};
 use crate::run_folder::{self, FolderError};
 use crate::threads::{Threads, join, runtime};
 use crate::web::Page;
+use kerfwatch::input::{Mark, MarkKind};
 use kerfwatch::pipeline::Pipeline;
 use kerfwatch::recording::{Folder, RunWriter};
 use opened::Opened;
@@ -88,6 +89,7 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
         beginning,
         from,
         knows_depth,
+        note,
         read_back,
     } = match &config.resume {
         Some(folder) => Opened::interrupted(
@@ -133,6 +135,11 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
     });
     let (marks, marks_in) = mpsc::channel(MARKS_MAX);
     published.shell_alarms.record_to(marks.clone());
+    if let Some(text) = note {
+        tracing::warn!("{text}");
+        // The first mark of all: there is room.
+        let _ = marks.try_send(Mark::of_daemon(MarkKind::Note(text)));
+    }
 
     let stop_outputs = CancellationToken::new();
     let programs = outputs::start(

@@ -1,5 +1,6 @@
 //! The run folder at the start: a new one, or an old one to go on with.
 
+use crate::away::{Away, BootAnchor, HostTime};
 use crate::disk::{Brake, Disk, LastSegments};
 use crate::recorder::policy;
 use kerfwatch::input::MarkKind;
@@ -36,8 +37,8 @@ pub struct Interrupted {
     pub head: RunHead,
     /// The folder, held against other daemons.
     pub disk: Disk,
-    /// Not older than any earlier input.
-    pub from: Nanos,
+    /// Where its time goes on.
+    pub away: Away,
     /// The crew had set the depth counter, or corrected the depth.
     pub counter_was_set: bool,
 }
@@ -98,6 +99,7 @@ pub fn create(
             source,
         },
     )?;
+    keep_anchor(BootAnchor::new(&HostTime::now(), 0), &folder);
     Ok(NewRun {
         folder,
         head,
@@ -133,23 +135,42 @@ pub fn look(folder: &Path, job_text: &str, brake: &Brake) -> Result<Interrupted,
             }));
         }
     }
-    let mut reader = RunReader::new(ReadOnly(LastSegments(Folder::open(folder)))).map_err(record)?;
+    let mut reader = RunReader::new(last_segments(folder)).map_err(record)?;
     let counter_was_set = (reader.notes().iter())
         .any(|note| matches!(note.kind, MarkKind::Zero(_) | MarkKind::ReferenceDepth(_)));
-    let mut newest: Nanos = 0;
-    reader.for_each_input_from(reader.raw_end().saturating_sub(1), |_, input| {
-        newest = newest.max(time_of(input));
-    });
-    // Time went on while nobody was recording.
-    let since_start = jiff::Timestamp::now().as_nanosecond() - i128::from(head.started_unix_ns);
-    let from = newest.max(i64::try_from(since_start).unwrap_or(newest));
+    let now = HostTime::now();
+    let newest = newest_input(&mut reader);
+    let anchor = BootAnchor::read(folder);
+    let away = Away::judge(anchor.as_ref(), &now, head.started_unix_ns, newest);
+    keep_anchor(BootAnchor::new(&now, away.from), folder);
     Ok(Interrupted {
         folder: folder.to_owned(),
         head,
         disk,
-        from,
+        away,
         counter_was_set,
     })
+}
+
+fn last_segments(folder: &Path) -> ReadOnly<LastSegments> {
+    ReadOnly(LastSegments(Folder::open(folder)))
+}
+
+/// Run time of the newest input on record.
+fn newest_input(reader: &mut RunReader<ReadOnly<LastSegments>>) -> Nanos {
+    let mut newest = 0;
+    reader.for_each_input_from(reader.raw_end().saturating_sub(1), |_, input| {
+        newest = newest.max(time_of(input));
+    });
+    newest
+}
+
+/// Without it a run goes on by UTC: no reason not to start.
+fn keep_anchor(anchor: Option<BootAnchor>, folder: &Path) {
+    let written = anchor.map(|anchor| anchor.write(folder));
+    if let Some(Err(error)) = written {
+        tracing::warn!(%error, "time away could not be prepared for");
+    }
 }
 
 /// A run of this job, or of another one, that broke off not long ago.
@@ -175,10 +196,12 @@ pub fn broken_off(record_folder: &str, job_text: &str) -> Option<BrokenOff> {
         return None;
     }
     let mut files = std::fs::read_dir(&newest).ok()?.flatten();
-    let is_recent = files.any(|file| {
+    let was_written_lately = files.any(|file| {
         let age = file.metadata().and_then(|meta| meta.modified());
-        age.is_ok_and(|time| time.elapsed().is_ok_and(|age| age < BROKEN_OFF_MAX))
+        // A file from the future was written before the clock was set back.
+        age.is_ok_and(|time| time.elapsed().map_or(true, |age| age < BROKEN_OFF_MAX))
     });
+    let is_recent = was_written_lately || was_away_briefly(&newest);
     // Held until this handle is closed, at the end of this function.
     let is_free = Folder::open(&newest).lock(LOCK_FILE).unwrap_or(false);
     let head = RunHead::read(&Folder::open(&newest)).ok()?;
@@ -186,6 +209,16 @@ pub fn broken_off(record_folder: &str, job_text: &str) -> Option<BrokenOff> {
         folder: newest,
         same_job: head.job == job_text,
     })
+}
+
+/// By the boot-time clock, whatever was done to UTC: a clock that was set forward makes every file look old.
+fn was_away_briefly(folder: &Path) -> bool {
+    let Ok(mut reader) = RunReader::new(last_segments(folder)) else {
+        return false;
+    };
+    let length = BootAnchor::read(folder)
+        .and_then(|anchor| anchor.away(&HostTime::now(), newest_input(&mut reader)));
+    length.is_some_and(|length| u128::from(length.unsigned_abs()) < BROKEN_OFF_MAX.as_nanos())
 }
 
 /// Start time to the second, and a few letters that tell apart runs of the same second.

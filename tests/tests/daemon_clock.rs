@@ -44,6 +44,19 @@ fn arrivals(folder: &Path) -> (f64, f64) {
     (longest, before.unwrap_or(0.0))
 }
 
+/// A daemon whose UTC can be stepped by what `step` holds.
+fn with_stepped_clock(library: &Path, step: &Path) -> Running {
+    std::fs::write(step, "+0").unwrap();
+    let running = Running::start(&[
+        ("LD_PRELOAD", library.to_str().unwrap()),
+        ("FAKETIME_TIMESTAMP_FILE", step.to_str().unwrap()),
+        ("FAKETIME_NO_CACHE", "1"),
+        ("FAKETIME_DONT_FAKE_MONOTONIC", "1"),
+    ]);
+    running.wait_for("the page", || running.is_up());
+    running
+}
+
 #[test]
 fn a_step_of_the_hosts_clock_is_counted_and_noted_and_moves_no_reading() {
     let Some(library) = faketime() else {
@@ -52,14 +65,7 @@ fn a_step_of_the_hosts_clock_is_counted_and_noted_and_moves_no_reading() {
     };
     let folder = tempfile::tempdir().unwrap();
     let step = folder.path().join("step");
-    std::fs::write(&step, "+0").unwrap();
-    let mut running = Running::start(&[
-        ("LD_PRELOAD", library.to_str().unwrap()),
-        ("FAKETIME_TIMESTAMP_FILE", step.to_str().unwrap()),
-        ("FAKETIME_NO_CACHE", "1"),
-        ("FAKETIME_DONT_FAKE_MONOTONIC", "1"),
-    ]);
-    running.wait_for("the page", || running.is_up());
+    let mut running = with_stepped_clock(&library, &step);
     running.send_for(Duration::from_secs(1), 2500.0);
     for (number, shift) in [(1.0, "+3600"), (2.0, "-7200")] {
         std::fs::write(&step, shift).unwrap();
@@ -86,6 +92,33 @@ fn a_step_of_the_hosts_clock_is_counted_and_noted_and_moves_no_reading() {
     assert!(notes.contains("host clock was set by -10800"), "{notes}");
     let (longest, last) = arrivals(&run);
     assert!(longest < 5.0 && last < 120.0, "{longest} {last}");
+}
+
+#[test]
+fn a_clock_that_is_set_while_the_daemon_is_dead_does_not_move_the_run() {
+    let Some(library) = faketime() else {
+        eprintln!("SKIPPED: libfaketime is not installed: apt install libfaketime");
+        return;
+    };
+    let folder = tempfile::tempdir().unwrap();
+    let step = folder.path().join("step");
+    let mut running = with_stepped_clock(&library, &step);
+    running.send_for(Duration::from_secs(2), 2500.0);
+    running.signal("-KILL");
+    let _ = running.child.wait();
+    // Fifteen hours: by the clock the run would be one of yesterday.
+    std::fs::write(&step, "+54000").unwrap();
+    running.start_again(&[]);
+    running.wait_for("the page again", || running.is_up());
+    running.send_for(Duration::from_secs(1), 2500.0);
+    running.signal("-TERM");
+    assert_eq!(running.child.wait().unwrap().code(), Some(0));
+    assert_eq!(running.runs().len(), 1, "the run goes on");
+    let run = running.run_folder().unwrap();
+    let notes = notes(&run).join("\n");
+    assert!(notes.contains("host clock was set by +54"), "{notes}");
+    let (longest, last) = arrivals(&run);
+    assert!(longest < 60.0 && last < 120.0, "{longest} {last}");
 }
 
 #[test]

@@ -20,6 +20,8 @@ pub(super) struct Opened {
     /// Not older than any earlier input.
     pub(super) from: Nanos,
     pub(super) knows_depth: bool,
+    /// What the record should tell about the time away.
+    pub(super) note: Option<String>,
     /// What was recorded before an interruption.
     pub(super) read_back: Option<ReadBack>,
 }
@@ -32,6 +34,7 @@ impl Opened {
             beginning: Beginning::New(Box::new(run.writer)),
             from: 0,
             knows_depth: true,
+            note: None,
             read_back: None,
         }
     }
@@ -57,7 +60,8 @@ impl Opened {
                 disk: run.disk,
                 recovered: tell,
             },
-            from: run.from,
+            from: run.away.from,
+            note: run.away.note,
             knows_depth: !run.counter_was_set,
             read_back: Some(read_back),
         }
