@@ -1,6 +1,7 @@
 //! The first line of a CSV file: which column is which, or what to do about it.
 
 use super::number::trim;
+use super::shown::shown;
 use crate::failure::Finding;
 
 /// Where the three wanted columns are.
@@ -37,6 +38,14 @@ pub(crate) fn check_kind(file: &str, first: &[u8]) -> Result<(), Finding> {
     } else if first.contains(&0) {
         (
             "the file is not text (it has zero bytes)",
+            "export the record as CSV text, UTF-8",
+        )
+    } else if first
+        .iter()
+        .any(|b| b.is_ascii_control() && !b"\t\n\r\x0c".contains(b))
+    {
+        (
+            "the file is not text (it has control characters)",
             "export the record as CSV text, UTF-8",
         )
     } else {
@@ -122,7 +131,8 @@ fn separated_otherwise(header: &[u8], wanted: &[&str]) -> Option<&'static str> {
 }
 
 fn listed(names: &[String]) -> String {
-    let mut text: Vec<String> = names.iter().take(12).map(|n| format!("`{n}`")).collect();
+    let quoted = names.iter().map(|n| format!("`{}`", shown(n.as_bytes())));
+    let mut text: Vec<String> = quoted.take(12).collect();
     if names.len() > 12 {
         text.push(format!("and {} more", names.len() - 12));
     }
@@ -154,7 +164,10 @@ fn remedy_for(want: &str, names: &[String], wanted: &[&str]) -> String {
         _ => "see the help",
     };
     match like {
-        Some(like) => format!("if `{like}` is meant, rename it to `{want}` and give {unit}"),
+        Some(like) => {
+            let like = shown(like.as_bytes());
+            format!("if `{like}` is meant, rename it to `{want}` and give {unit}")
+        }
         None => format!("add a column `{want}`: {unit}"),
     }
 }
@@ -206,6 +219,7 @@ mod tests {
             (b"PK\x03\x04", "spreadsheet"),
             (&[0xff, 0xfe, b't', 0], "UTF-16"),
             (&[b't', 0, 1], "zero bytes"),
+            (b"\x89PNG\r\n\x1a\n", "control characters"),
         ] {
             let finding = check_kind("f", bytes).unwrap_err();
             assert!(finding.problem.contains(word), "{finding}");

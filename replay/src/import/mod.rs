@@ -10,6 +10,7 @@ pub(crate) mod marks;
 pub(crate) mod number;
 pub(crate) mod samples;
 pub(crate) mod set_aside;
+mod shown;
 
 pub use crate::args::ImportArgs as Args;
 use crate::console::Console;

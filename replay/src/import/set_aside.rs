@@ -1,5 +1,6 @@
 //! What was left out of an import, counted by reason, with the first places of each.
 
+use super::shown::shown;
 use crate::failure::Finding;
 
 /// Places shown per reason.
@@ -98,9 +99,7 @@ impl SetAside {
         let tally = &mut self.tallies[reason as usize];
         tally.count += 1;
         if tally.first.len() < SHOWN {
-            let short = &found[..found.len().min(60)];
-            let text = String::from_utf8_lossy(short).trim().to_owned();
-            tally.first.push((line, text));
+            tally.first.push((line, shown(found)));
         }
     }
 
