@@ -41,6 +41,11 @@ impl<'a> Console<'a> {
         writeln!(self.out, "{text}").map_err(output_failure)
     }
 
+    /// Shows what was written so far: for commands that then go on for long.
+    pub fn flush(&mut self) -> Result<(), Failure> {
+        self.out.flush().map_err(output_failure)
+    }
+
     /// One line of talk; a failing `err` is ignored, there is nowhere left to say it.
     pub fn talk(&mut self, text: impl fmt::Display) {
         if !self.quiet {

@@ -5,11 +5,14 @@ use kerfwatch::decode::packet::PacketDecoder;
 use kerfwatch::decode::pattern::PatternDecoder;
 use kerfwatch::input::ChannelId;
 use kerfwatch_tests::peers::{PtyPair, python, socat, wait_until};
+use kerfwatch_tests::programs::program;
 use kerfwatchd::ports::learn::learn;
 use kerfwatchd::ports::listen::listen;
 use kerfwatchd::ports::{Clock, PortChange, PortConfig, PortEvent, run_port};
-use std::io::Write;
+use std::io::{BufRead, BufReader, Write};
+use std::net::TcpStream;
 use std::path::Path;
+use std::process::{Command, Stdio};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 use tokio::sync::mpsc;
@@ -299,4 +302,29 @@ async fn listening_says_what_to_check_when_nothing_or_nonsense_comes() {
     let config = PortConfig::new(0, "serial:/dev/no-such-port", 9600, clock());
     let absent = listen(config, None, Duration::from_millis(300), |_| {}).await;
     assert!(absent.advice().unwrap().contains("cannot be opened"));
+}
+
+/// Through a pipe, as by a script: nobody could connect to ports that are told only at the end.
+#[test]
+fn bench_well_tells_its_ports_before_it_plays_on_them() {
+    let scenario = concat!(
+        env!("CARGO_MANIFEST_DIR"),
+        "/../fixtures/scenarios/vertical.toml"
+    );
+    let mut child = Command::new(program("kerfwatch-replay"))
+        .args(["simulate", scenario, "--to-ports", "tcp"])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .expect("the program starts");
+    let told = BufReader::new(child.stdout.take().expect("piped"));
+    let ports: Vec<String> = told.lines().take(2).map(|line| line.unwrap()).collect();
+    let address = ports[0].strip_prefix("load:  tcp:").expect("the load port");
+    let mut line = String::new();
+    let stream = TcpStream::connect(address).expect("it listens");
+    BufReader::new(stream).read_line(&mut line).expect("a line");
+    assert!(line.starts_with("L "), "{line}");
+    assert!(ports[1].starts_with("depth: tcp:"), "{ports:?}");
+    let _ = child.kill();
+    let _ = child.wait();
 }

@@ -115,6 +115,7 @@ pub fn play(
     let mut depth = Port::open(kind).map_err(failed)?;
     console.line(format_args!("load:  {}", load.address().map_err(failed)?))?;
     console.line(format_args!("depth: {}", depth.address().map_err(failed)?))?;
+    console.flush()?;
     console
         .talk("patterns: 'L (?P<load>[-+0-9.]+)' in newtons, 'D (?P<depth>[-+0-9.]+)' in metres");
     let mut bench = Bench::new(scenario, seed);
