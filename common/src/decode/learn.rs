@@ -39,6 +39,8 @@ pub struct Proposal {
 pub struct Column {
     /// Name of the capture that the proposal gives it; `None`: not captured.
     pub capture: Option<&'static str>,
+    /// Unit that the line itself names, as a job file writes it.
+    pub unit: Option<&'static str>,
     /// Smallest number seen.
     pub low: f64,
     /// Largest number seen.
@@ -75,7 +77,7 @@ fn packets(bytes: &[u8]) -> Option<Proposal> {
     }
     let column = |capture, of: fn(&Packet) -> Option<f64>| {
         let numbers: Vec<f64> = read.iter().filter_map(of).collect();
-        (!numbers.is_empty()).then(|| column(Some(capture), &numbers))
+        (!numbers.is_empty()).then(|| column(Some(capture), None, &numbers))
     };
     let load = column("load", |packet| packet.load);
     let depth = column("depth", |packet| packet.depth);
@@ -186,16 +188,17 @@ fn proposal(shape: &Shape, names: &[Option<&'static str>], lines: &[&[u8]]) -> O
         protocol: "pattern",
         share: decoder.counts().good as f64 / lines.len() as f64,
         columns: (shape.slots().iter().zip(names))
-            .map(|(slot, name)| column(*name, &slot.numbers))
+            .map(|(slot, name)| column(*name, slot.unit(), &slot.numbers))
             .collect(),
         channels,
         pattern: Some(pattern),
     })
 }
 
-fn column(capture: Option<&'static str>, numbers: &[f64]) -> Column {
+fn column(capture: Option<&'static str>, unit: Option<&'static str>, numbers: &[f64]) -> Column {
     Column {
         capture,
+        unit,
         low: numbers.iter().copied().fold(f64::INFINITY, f64::min),
         high: numbers.iter().copied().fold(f64::NEG_INFINITY, f64::max),
     }
@@ -238,6 +241,7 @@ mod tests {
             )
         });
         let pattern = first_pattern(&bytes);
+        assert_eq!(propose(&bytes)[0].columns[0].unit, Some("kgf"));
         let line = "ST,GS,-    81.5kg";
         assert_eq!(
             read(&pattern, ChannelId::Load, line),

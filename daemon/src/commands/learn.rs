@@ -78,15 +78,23 @@ fn proposed(port: &str, learned: &Learned, best: &Proposal) -> String {
         learned.baud,
         best.job_lines()
     ));
-    let unit = |unit: &str| {
-        format!("unit = \"{unit}\"    # what it sends: write the unit of its display\n")
-    };
-    text.push_str(&unit(if section == "depth" { "m" } else { "N" }));
+    text.push_str(&unit_line(best, section));
     if both {
-        text.push_str(&format!(
-            "[depth]             # on the same port\n{}",
-            unit("m")
-        ));
+        text.push_str("[depth]             # on the same port\n");
+        text.push_str(&unit_line(best, "depth"));
     }
     text
+}
+
+/// The unit that stands in the lines, else one to be put right.
+fn unit_line(best: &Proposal, section: &str) -> String {
+    let mut columns = best.columns.iter();
+    let told = columns.find(|column| column.capture == Some(section));
+    match told.and_then(|column| column.unit) {
+        Some(unit) => format!("unit = \"{unit}\"    # as its lines say\n"),
+        None => {
+            let unit = if section == "depth" { "m" } else { "N" };
+            format!("unit = \"{unit}\"    # a guess: write the unit of its display\n")
+        }
+    }
 }

@@ -57,9 +57,24 @@ pub(super) struct Slot {
     whole: bool,
 }
 
+/// Units as instruments write them, in lower case, and as a job file does.
+const UNITS: [(&str, &str); 10] = [
+    ("n", "N"),
+    ("kn", "kN"),
+    ("lbf", "lbf"),
+    ("lb", "lbf"),
+    ("lbs", "lbf"),
+    ("kgf", "kgf"),
+    ("kg", "kgf"),
+    ("m", "m"),
+    ("mm", "mm"),
+    ("ft", "ft"),
+];
+
 /// Words beside a number that tell what it is; compared in lower case.
-const LOAD_WORDS: [&str; 12] = [
-    "load", "tension", "tens", "ten", "force", "weight", "wt", "n", "kn", "lbf", "lb", "kg",
+const LOAD_WORDS: [&str; 14] = [
+    "load", "tension", "tens", "ten", "force", "weight", "wt", "n", "kn", "lbf", "lb", "lbs", "kg",
+    "kgf",
 ];
 const DEPTH_WORDS: [&str; 10] = [
     "depth", "dep", "length", "len", "line", "pos", "m", "ft", "mm", "cm",
@@ -69,6 +84,13 @@ impl Slot {
     /// Whether the numbers differ.
     pub(super) fn varies(&self) -> bool {
         self.numbers.windows(2).any(|pair| pair[0] != pair[1])
+    }
+
+    /// The unit that stands behind the numbers, as a job file writes it.
+    pub(super) fn unit(&self) -> Option<&'static str> {
+        let word = self.after.as_ref()?.to_ascii_lowercase();
+        let known = UNITS.iter().find(|(written, _)| *written == word)?;
+        Some(known.1)
     }
 
     /// The name that the line itself suggests.
