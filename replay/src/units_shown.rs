@@ -98,6 +98,14 @@ impl Units {
     }
 }
 
+/// "once", "3 times"
+pub fn times(n: impl std::fmt::Display) -> String {
+    match n.to_string().as_str() {
+        "1" => "once".to_owned(),
+        n => format!("{n} times"),
+    }
+}
+
 /// Hours, minutes and seconds.
 pub fn duration(seconds: f64) -> String {
     if !seconds.is_finite() {

@@ -274,7 +274,8 @@ fn assumptions(job: &Job, plan: &CutterPlan) -> Vec<String> {
         "Line friction as in the job, known to 18 %; friction of the tool on the pipe 0.15, give or take \
          0.08; weight of the tool known to 2 %."
             .into(),
-        "Other line sizes in the sweep have the same strength per area and the same friction."
+        "Other line sizes in the sweep have the same strength per area and the same friction; their limit is \
+         worked out, also where the job gives one for its own line."
             .into(),
     ]
 }

@@ -2,7 +2,7 @@
 
 use super::cut::Quantiles;
 use super::{Forecast, Limit};
-use crate::units_shown::{Units, duration};
+use crate::units_shown::{Units, duration, times};
 use kerfwatch::job::Job;
 use std::fmt::Write as _;
 
@@ -229,10 +229,10 @@ fn line(text: &mut String, job: &Job, forecast: &Forecast, units: Units) {
     let depth = units.depth();
     let _ = writeln!(
         text,
-        "\nLine        {} to {} above the rope socket is bent {} times a stroke",
+        "\nLine        {} to {} above the rope socket is bent {} a stroke",
         depth.bare(worst.from_m),
         depth.show(worst.to_m),
-        worst.bends_per_stroke
+        times(worst.bends_per_stroke)
     );
     match line.strokes_to_cut_back {
         Some(strokes) => {

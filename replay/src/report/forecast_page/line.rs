@@ -2,7 +2,7 @@
 
 use crate::forecast::{Forecast, bends};
 use crate::report::page::Page;
-use crate::units_shown::Units;
+use crate::units_shown::{Units, times};
 use kerfwatch::job::Job;
 
 pub(super) fn line(page: &mut Page, job: &Job, forecast: &Forecast, units: Units) {
@@ -63,12 +63,4 @@ pub(super) fn line(page: &mut Page, job: &Job, forecast: &Forecast, units: Units
         "Cycles to failure",
     ];
     page.table(&head, &rows, |_| false);
-}
-
-/// "3 times", "once"
-fn times(n: impl std::fmt::Display) -> String {
-    match n.to_string().as_str() {
-        "1" => "once".to_owned(),
-        n => format!("{n} times"),
-    }
 }

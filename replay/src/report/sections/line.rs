@@ -4,6 +4,7 @@ use super::Source;
 use crate::report::figures;
 use crate::report::page::Page;
 use crate::report::tension_cycles::CLASSES;
+use crate::units_shown::times;
 use kerfwatch::result::LineWear;
 
 /// Bending of the line, where to cut back, and its tension cycles.
@@ -29,21 +30,21 @@ fn bending(page: &mut Page, s: &Source<'_>) {
     let where_ = format!("{} to {}", depth.bare(worst.from_m), depth.show(worst.to_m));
     let text = match worst.life_used {
         Some(used) if used >= s.job().alarm.line_life => format!(
-            "The section {where_} above the rope socket was bent {} times and has used {:.0} % of \
+            "The section {where_} above the rope socket was bent {} and has used {:.0} % of \
              the bending life given for this wire: cut the line back before more work.",
-            worst.bends,
+            times(worst.bends),
             100.0 * used,
         ),
         Some(used) => format!(
-            "The section bent most, {where_} above the rope socket, was bent {} times: {:.0} % of \
+            "The section bent most, {where_} above the rope socket, was bent {}: {:.0} % of \
              the bending life given for this wire.",
-            worst.bends,
+            times(worst.bends),
             100.0 * used,
         ),
         None => format!(
-            "The section bent most, {where_} above the rope socket, was bent {} times. No bending \
+            "The section bent most, {where_} above the rope socket, was bent {}. No bending \
              life was given for this wire: compare with the owner's own cut-off practice.",
-            worst.bends,
+            times(worst.bends),
         ),
     };
     page.paragraph("", &text);

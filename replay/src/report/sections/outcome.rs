@@ -3,7 +3,7 @@
 use super::Source;
 use crate::report::page::Page;
 use crate::summary::{split_length_m, time_in, times_in};
-use crate::units_shown::duration;
+use crate::units_shown::{duration, times};
 use kerfwatch::result::{Direction, RunResult, State};
 
 /// The answer first, then key figures and the caution.
@@ -93,11 +93,13 @@ pub(in crate::report) fn outcome(page: &mut Page, s: &Source<'_>) {
             State::Stalled => "Time stalled",
             _ => "Time slack",
         };
-        let times = times_in(result, state);
+        let count = times_in(result, state);
         let time = duration(time_in(result, state));
         match state {
-            _ if times == 0 => {}
-            State::Stalled | State::Slack => facts.push((name, format!("{time}, {times} times"))),
+            _ if count == 0 => {}
+            State::Stalled | State::Slack => {
+                facts.push((name, format!("{time}, {}", times(count))));
+            }
             _ => facts.push((name, time)),
         }
     }
