@@ -116,13 +116,14 @@ async fn unplugged_port_is_reported_once_and_opened_again_when_it_returns() {
     port.opened().await;
     write(&pair.a, b"12\n");
     port.bytes_until(b"12\n").await;
+    // The names go with the adapter: a stale one would lead to whichever terminal gets the number next.
+    std::fs::remove_file(&path).unwrap();
+    std::fs::remove_file(folder.path().join("instrument")).unwrap();
     drop(pair);
     port.closed().await;
     // Tried again and again without a word and without spinning.
     tokio::time::sleep(Duration::from_millis(1500)).await;
     assert!(port.events.try_recv().is_err());
-    let _ = std::fs::remove_file(&path);
-    let _ = std::fs::remove_file(folder.path().join("instrument"));
     let pair = PtyPair::new(folder.path(), "instrument", "port");
     port.opened().await;
     write(&pair.a, b"13\n");
