@@ -6,4 +6,5 @@ pub mod profile;
 pub mod second_look;
 pub mod strokes;
 pub mod track;
+mod turning;
 pub mod weight_check;

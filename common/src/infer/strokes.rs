@@ -7,6 +7,7 @@
 //!
 //! A stroke is known to have ended once the tool has come back by [`TRAVEL_MIN`].
 
+use super::turning::{self, LINE_MOVES, MARGIN, Turn, along};
 use crate::infer::profile::StrokeProfile;
 use crate::motion::Moment;
 use crate::result::Direction;
@@ -14,23 +15,11 @@ use std::collections::VecDeque;
 
 /// Least tool travel of a stroke, m.
 pub const TRAVEL_MIN: f64 = 0.5;
-/// Distance from a turning point at which a stroke starts and ends, m.
-pub const MARGIN: f64 = 0.05;
 
-/// Slowest line movement that drives the tool, m/s.
-const LINE_MOVES: f64 = 0.01;
-/// Slower than this part of the line's speed the tool does not follow it yet.
-const GOES_PART: f64 = 0.3;
-/// Farther than this from its turning point a tool that seems to creep has really gone: m, and part of the line
-/// taken up.
-const CREEP_MAX: f64 = 0.25;
-const CREEP_PART: f64 = 0.15;
 /// A tool that has come back while the line went on by this much was not pulled back, m: stretch was told wrong.
 const AGAINST_MIN: f64 = 0.2;
 /// So near its turning point again, the tool has not begun the stroke, m.
 const VOID_MAX: f64 = 0.2;
-/// Until the line has come back by this much, m, it has not pulled the tool: more than a step of the counter.
-const LINE_BACK: f64 = 0.03;
 /// The tool may run on for this long after the line stopped, s.
 const COAST_S: f64 = 0.8;
 
@@ -58,14 +47,6 @@ impl FoundStroke {
     pub fn range(&self) -> (f64, f64) {
         (self.from.min(self.to), self.from.max(self.to))
     }
-}
-
-#[derive(Debug, Clone, Copy)]
-struct Turn {
-    t: f64,
-    depth: f64,
-    /// Line paid out, m.
-    line: f64,
 }
 
 /// Finds strokes in a stream of moments.
@@ -272,7 +253,7 @@ impl StrokeFinder {
     }
 
     fn turn(&mut self, direction: Direction) -> FoundStroke {
-        let end = self.approach_time();
+        let end = turning::arrival(&self.approach, self.farthest);
         let profile =
             std::mem::replace(&mut self.profile, StrokeProfile::new(self.bin, self.origin));
         let found = FoundStroke {
@@ -287,7 +268,7 @@ impl StrokeFinder {
         let back = opposite(direction);
         self.direction = Some(back);
         self.from = self.farthest;
-        self.start = self.departure(back);
+        self.start = turning::departure(&self.tail, self.farthest, back).unwrap_or(self.tail_start);
         self.peak = self.tail_peak;
         self.tail_peak = f64::MIN;
         self.approach.clear();
@@ -311,67 +292,6 @@ impl StrokeFinder {
         self.tail_start = farthest.t;
         self.driven_until = farthest.t + COAST_S;
         found
-    }
-
-    /// When the tool left its turning point by the margin.
-    ///
-    /// While the line stands or takes up, doubt in friction shows as a tool that creeps along with a small
-    /// part of the line's speed. Where it has crept only a little before it really went, it left from
-    /// there.
-    fn departure(&self, back: Direction) -> f64 {
-        let creeps = |m: &Moment| m.speed.abs() < GOES_PART * m.line_speed.abs().max(LINE_MOVES);
-        // The farthest the line went before it came back.
-        let turned = (self.tail.iter()).fold(self.farthest.line, |turned, m| {
-            if along(back, m.counted - turned) < 0.0 {
-                m.counted
-            } else {
-                turned
-            }
-        });
-        // An error in friction shows as a part of the line taken up.
-        let near = |m: &Moment| {
-            let taken_up = along(back, m.counted - turned).max(0.0);
-            (m.depth - self.farthest.depth).abs() < CREEP_MAX + CREEP_PART * taken_up
-        };
-        let waits = |m: &Moment| along(back, m.counted - turned) < LINE_BACK;
-        let Some(i) = (self.tail.iter()).rposition(|m| (creeps(m) || waits(m)) && near(m)) else {
-            return self.tail_start;
-        };
-        let from = self.tail[i].depth;
-        let mut last = &self.tail[i];
-        for m in &self.tail[i + 1..] {
-            let (a, b) = ((last.depth - from).abs(), (m.depth - from).abs());
-            if b >= MARGIN {
-                let part = ((MARGIN - a) / (b - a).max(1e-9)).clamp(0.0, 1.0);
-                return last.t + (m.t - last.t) * part;
-            }
-            last = m;
-        }
-        self.tail_start
-    }
-
-    /// When the tool came within the margin of the farthest point.
-    fn approach_time(&self) -> f64 {
-        let turn = self
-            .approach
-            .back()
-            .map_or(self.farthest.depth, |last| last.depth);
-        let mut before: Option<&Turn> = None;
-        for here in &self.approach {
-            let b = (here.depth - turn).abs();
-            if b <= MARGIN {
-                let Some(last) = before else { return here.t };
-                let a = (last.depth - turn).abs();
-                let f = if a - b > 1e-9 {
-                    (a - MARGIN) / (a - b)
-                } else {
-                    1.0
-                };
-                return last.t + (here.t - last.t) * f.clamp(0.0, 1.0);
-            }
-            before = Some(here);
-        }
-        self.farthest.t
     }
 
     /// Before the first half metre the direction is open: both extremes are kept.
@@ -423,14 +343,6 @@ impl StrokeFinder {
         } else {
             self.tail.push(*m);
         }
-    }
-}
-
-/// Distance along a direction: positive when going on that way.
-pub fn along(direction: Direction, change: f64) -> f64 {
-    match direction {
-        Direction::Up => -change,
-        Direction::Down => change,
     }
 }
 
