@@ -13,7 +13,7 @@ use crate::outputs::Horn;
 use crate::ports::{PortChange, PortEvent};
 use crate::progress::{Progress, count};
 use kerfwatch::input::{Input, Mark, MarkKind};
-use kerfwatch::time::{NANOS_PER_SECOND, Nanos, seconds};
+use kerfwatch::time::{NANOS_PER_SECOND, Nanos, quantise_arrival, seconds};
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::time::Duration;
@@ -22,9 +22,6 @@ use tokio_util::sync::CancellationToken;
 
 /// Run time between ticks.
 pub const TICK_NS: Nanos = 100_000_000;
-/// Arrival times are cut to this step: finer is noise of the scheduler (tens of microseconds) and
-/// would cost a byte more for each frame on disk.
-const ARRIVAL_STEP_NS: Nanos = 10_000;
 /// Shortest timer; a played record ticks by its frames.
 const TIMER_MIN: Duration = Duration::from_millis(5);
 /// Chunks of bytes in a second from which they are taken together, and for how long they gather.
@@ -301,7 +298,7 @@ impl Ingest {
     /// Arrival times never run backwards, and are rounded before anyone sees them: live and replay
     /// work on the same figure.
     fn stamp(&mut self, at: Nanos) -> Nanos {
-        let at = (at - at.rem_euclid(ARRIVAL_STEP_NS)).max(self.last_at);
+        let at = quantise_arrival(at).max(self.last_at);
         self.last_at = at;
         self.progress.ingest_at_ns.store(at, Ordering::Relaxed);
         at
