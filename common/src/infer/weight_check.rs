@@ -2,7 +2,7 @@
 //! free tool's.
 //!
 //! *Input*: times of marks, and strokes as they end. *Output*: which strokes belong to a check, and when it has
-//! shown both pick-up and slack-off weight. *Limits*: what comes later than [`LASTS_S`] after the mark is cutting
+//! shown both pick-up and slack-off weight. *Limits*: what comes later than `LASTS_S` after the mark is cutting
 //! again; who marks a check without moving both ways has only half of it.
 
 use crate::result::Direction;
