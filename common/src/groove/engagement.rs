@@ -157,46 +157,50 @@ fn retracted_at_once(
 ) {
     // Levels of strokes with the cutter out, down and up.
     let mut seen: [Vec<f64>; 2] = [Vec::new(), Vec::new()];
-    let mut in_since: Option<[f64; 2]> = None;
+    // By how much they fell when it went in, if it is.
+    let mut fell: Option<[f64; 2]> = None;
     for (i, &k) in touched.iter().enumerate() {
         if !out[k] {
             continue;
         }
-        // The stroke after it, which went the other way, has to agree; the last of a run has nobody to ask.
-        let fall = |k: usize| {
-            let before = &seen[usize::from(ups[k])];
-            let last = *before.last()?;
-            Some((last - level(k), least_fall(before)?))
-        };
-        let next = touched.get(i + 1).copied().filter(|&n| ups[n] != ups[k]);
-        if let Some(falls) = in_since {
-            let is_back = level(k)
-                > seen[usize::from(ups[k])]
-                    .last()
-                    .map_or(f64::MAX, |l| l - 0.5 * falls[usize::from(ups[k])]);
-            if is_back {
-                in_since = None;
-            } else {
-                out[k] = false;
-                continue;
+        let way = usize::from(ups[k]);
+        if let Some(falls) = fell {
+            let last = seen[way].last();
+            if last.is_some_and(|last| level(k) > last - 0.5 * falls[way]) {
+                fell = None;
             }
-        } else if let Some((here, least)) = fall(k)
-            && here > least
-            && match next.map(fall) {
-                Some(Some((other, least))) => other > least,
-                Some(None) => false,
-                None => here > 2.0 * least,
-            }
-        {
-            let other = next.and_then(fall).map_or(here, |(other, _)| other);
-            let mut falls = [other; 2];
-            falls[usize::from(ups[k])] = here;
-            in_since = Some(falls);
-            out[k] = false;
-            continue;
+        } else {
+            let next = touched.get(i + 1).filter(|&&next| ups[next] != ups[k]);
+            let next = next.map(|&next| level(next));
+            fell = falls_both_ways(&seen, way, level(k), next);
         }
-        seen[usize::from(ups[k])].push(level(k));
+        if fell.is_some() {
+            out[k] = false;
+        } else {
+            seen[way].push(level(k));
+        }
     }
+}
+
+/// By how much a stroke `way` and the `next` one, which went the other way, lie below those before, N, if both stand
+/// out; without a next one it has to fall twice as far.
+fn falls_both_ways(
+    seen: &[Vec<f64>; 2],
+    way: usize,
+    here: f64,
+    next: Option<f64>,
+) -> Option<[f64; 2]> {
+    let fall = |way: usize, level: f64, times: f64| {
+        let fall = seen[way].last()? - level;
+        (fall > times * least_fall(&seen[way])?).then_some(fall)
+    };
+    let mut falls = [0.0; 2];
+    falls[way] = fall(way, here, if next.is_some() { 1.0 } else { 2.0 })?;
+    falls[1 - way] = match next {
+        Some(next) => fall(1 - way, next, 1.0)?,
+        None => falls[way],
+    };
+    Some(falls)
 }
 
 /// Fall of drag that stands out of the changes between strokes one way, N; `None` while too few were seen.

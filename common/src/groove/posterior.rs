@@ -11,6 +11,7 @@
 use super::drag_model::{DragFit, NEVER};
 use super::through::Through;
 use crate::job::Job;
+use crate::model::groove_law::Wheel;
 
 /// Standard deviation of the logarithm of a nominal value that may be off by up to a quarter
 /// either way (uniform).
@@ -56,7 +57,7 @@ impl Nominal {
             |p| p.si(),
         );
         let force = c.radial_force.si();
-        let kappa = force / (2.0 * pressure * tan * (2.0 * c.radius.si()).sqrt());
+        let kappa = Wheel::from_job(c, pressure).kappa();
         let given = c.radial_force_sd.map(|sd| sd.si() / force);
         let force_sd = given.map_or(NOMINAL_SD, |s| s.clamp(0.02, 0.5).max(0.5 * NOMINAL_SD));
         let pressure_sd = if c.contact_pressure.is_some() {
@@ -212,10 +213,10 @@ fn bin_belief(
     let sd = (global.1 * global.1 + local_sd * local_sd).sqrt();
     // What no law knows widens the interval; as to the middle, the fit has seen more than that doubt.
     let middle = Uncut::new(global, local_sd, ln_x);
-    let uncut = Uncut::new((global.0, global.1.hypot(LAW_SD)), local_sd, ln_x);
+    let wide = Uncut::new((global.0, global.1.hypot(LAW_SD)), local_sd, ln_x);
     // Split: the groove is as deep as the wall is thick there.
     let split_quantile = |p: f64| 0.99 + 0.4 * tolerance * normal_quantile(p.clamp(0.01, 0.99));
-    let quantile = |p: f64| {
+    let quantile = |uncut: &Uncut, p: f64| {
         let keep = 1.0 - through;
         if through < 1e-3 {
             return uncut.quantile(p);
@@ -232,15 +233,13 @@ fn bin_belief(
     };
     let depth = if through >= 0.5 {
         1.0
-    } else if through < 1e-3 {
-        middle.quantile(0.5)
     } else {
-        middle.quantile(0.5 / (1.0 - through))
+        quantile(&middle, 0.5)
     };
     BinBelief {
         depth: depth.min(1.0),
-        low: quantile(0.05).min(depth),
-        high: quantile(0.95).max(depth),
+        low: quantile(&wide, 0.05).min(depth),
+        high: quantile(&wide, 0.95).max(depth),
         through,
         reach: (seen.unwrap_or(global.0), sd),
     }

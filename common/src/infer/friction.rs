@@ -2,7 +2,8 @@
 //!
 //! *Input*: [`Moment`]s while the cutter is known to be in (running in, weight checks, strokes
 //! before the cutter goes out). *Output*: [`Learned`]: line friction up and down, tool friction,
-//! tool weight and cell offset, by least squares with priors around the job's nominal values.
+//! tool weight, cell offset, fluid drag and friction at surface, by least squares with priors around the job's nominal
+//! values.
 //!
 //! Tension over depth tells friction from weight (friction grows with depth, weight and offset do
 //! not); up against down tells drag from offset. What the data do not tell stays at its prior.
@@ -35,7 +36,7 @@ const LINE_FLUID: (f64, f64) = (0.015, 0.03);
 const TOOL_FLUID: (f64, f64) = (40.0, 150.0);
 const SURFACE_SD: f64 = 15.0;
 const SURFACE_PART: f64 = 0.15;
-/// Rounds of least squares; one more each time an unknown is found at its bound.
+/// Rounds of least squares: two for the outliers, and two more for the others to make up for unknowns held at a bound.
 const ROUNDS: usize = 4;
 /// Most means kept.
 const MEANS_MAX: usize = 600;

@@ -2,9 +2,9 @@
 
 use crate::job::Job;
 use crate::model::Motion;
-use crate::model::line::LineInFluid;
+use crate::model::line::{LineInFluid, tool_weight_in_fluid_n};
+use crate::model::soft_string::tool_pull_n;
 use crate::model::wellpath::WellPath;
-use crate::units::GRAVITY;
 
 /// What never changes during a run: the wire, the hole, the tool.
 #[derive(Debug, Clone)]
@@ -31,14 +31,19 @@ impl Hanging {
     /// From the job's nominal values.
     pub fn new(job: &Job) -> Self {
         let wire = LineInFluid::from_job(&job.line, &job.fluid);
-        let buoyancy = job.tool.displaced_volume.si() * job.fluid.density.si();
+        let tool = &job.tool;
+        let tool_weight = tool_weight_in_fluid_n(
+            tool.mass.si(),
+            tool.displaced_volume.si(),
+            job.fluid.density.si(),
+        );
         Self {
             ea: wire.ea_n,
             wave_speed: wire.wave_speed_m_s(),
             pressure_force: wire.pressure_force_n(),
             packing: job.line.stuffing_box_friction.si(),
-            tool_weight: ((job.tool.mass.si() - buoyancy) * GRAVITY).max(1.0),
-            cutter_offset: job.tool.cutter_offset.si(),
+            tool_weight: tool_weight.max(1.0),
+            cutter_offset: tool.cutter_offset.si(),
             // The job file reader has checked the survey; a path that cannot be made is vertical.
             path: WellPath::from_survey(&job.survey).unwrap_or_else(|_| WellPath::vertical()),
             wire,
@@ -48,11 +53,6 @@ impl Hanging {
     /// Tension the moving tool needs at the rope socket, N, without cutting.
     pub fn tool_pull(&self, motion: Motion, md: f64, friction: f64) -> f64 {
         let inc = self.path.inclination_rad(md);
-        let (sin, cos) = inc.sin_cos();
-        match motion {
-            Motion::Up => self.tool_weight * (cos + friction * sin),
-            Motion::Down => self.tool_weight * (cos - friction * sin),
-            Motion::Rest => self.tool_weight * cos,
-        }
+        tool_pull_n(self.tool_weight, inc, friction, motion)
     }
 }
