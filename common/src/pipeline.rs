@@ -32,7 +32,7 @@ use crate::watch::Watch;
 use std::sync::Arc;
 
 /// The whole core: same inputs in the same order give the same outputs, bit for bit.
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub struct Pipeline {
     pub(crate) job: Job,
     pub(crate) aligner: Aligner,

@@ -21,7 +21,7 @@ const REVERSAL: Nanos = 3 * NANOS_PER_SECOND;
 const TURN_SPEED: f64 = 0.03;
 
 /// Alarm conditions of a run.
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub struct Watch {
     limits: AlarmLimits,
     guard: OverpullGuard,

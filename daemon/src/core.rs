@@ -138,16 +138,14 @@ impl Core {
         let Some(caught_up) = catching_up.caught_up() else {
             return;
         };
-        // Copies, made by this thread: what the other has allocated, mostly for a moment, then goes back to the system as
-        // a whole, and not with a hole wherever something has stayed.
-        self.pipeline = caught_up.pipeline.clone();
-        self.by_design = caught_up.by_design.clone();
+        self.pipeline = caught_up.pipeline;
+        self.by_design = caught_up.by_design;
         self.learned
             .put_counter(self.pipeline.instruments().counter());
         self.groove.is_old = true;
         *self.published.history() = caught_up.history;
-        *self.published.strokes() = caught_up.strokes.clone();
-        *self.published.marks() = caught_up.marks.clone();
+        *self.published.strokes() = caught_up.strokes;
+        *self.published.marks() = caught_up.marks;
         self.published
             .shell_alarms
             .take_over(&caught_up.shell_alarms);
@@ -258,7 +256,7 @@ impl Core {
 }
 
 /// Alarms put aside by the logic of the process, at every reversal: recorded, but no news for the crew.
-#[derive(Debug, Default, Clone)]
+#[derive(Debug, Default)]
 pub struct ByDesign {
     aside: Vec<(String, String)>,
 }

@@ -22,7 +22,7 @@ const MOMENTS_MAX: usize = 6000;
 const SPEED_MOMENTS: usize = 2;
 
 /// What stood before the tool seemed to stand.
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub struct Before {
     /// State of the tool.
     pub hold: HoldTracker,
@@ -33,7 +33,7 @@ pub struct Before {
 }
 
 /// Remembers a slack line until it is taut.
-#[derive(Debug, Default, Clone)]
+#[derive(Debug, Default)]
 pub struct SecondLook {
     before: Option<Box<Before>>,
     since: Vec<Moment>,
