@@ -182,6 +182,15 @@ mod tests {
     use crate::demo::fixture::{line, with_plain_instruments};
     use kerfwatch::job::{print_default_job, read_job};
 
+    fn reading(channel: ChannelId, at: Nanos, value: f64) -> Input {
+        let frame = line(channel, at, value);
+        Input::Received {
+            port: frame.port,
+            at,
+            bytes: frame.bytes,
+        }
+    }
+
     #[test]
     fn bytes_beyond_the_limit_raise_once_until_they_fall_again() {
         let text = with_plain_instruments(print_default_job()).unwrap();
@@ -191,13 +200,7 @@ mod tests {
         let mut overpulls = 0;
         let mut send = |channel, value| {
             at += 20_000_000;
-            let frame = line(channel, at, value);
-            let input = Input::Received {
-                port: frame.port,
-                at,
-                bytes: frame.bytes,
-            };
-            overpulls += u32::from(guard.judge(&input).overpull.is_some());
+            overpulls += u32::from(guard.judge(&reading(channel, at, value)).overpull.is_some());
             overpulls
         };
         send(ChannelId::Depth, 2010.0);
@@ -220,13 +223,7 @@ mod tests {
         let mut at = 0;
         let mut send = |channel, value| {
             at += 20_000_000;
-            let frame = line(channel, at, value);
-            let input = Input::Received {
-                port: frame.port,
-                at,
-                bytes: frame.bytes,
-            };
-            guard.judge(&input);
+            guard.judge(&reading(channel, at, value));
             (guard.is_near_limit(at), guard.is_near_limit(at + NEAR_HOLD))
         };
         send(ChannelId::Depth, 2010.0);
@@ -249,13 +246,7 @@ mod tests {
         let mut at = 0;
         let mut send = |guard: &mut Guard, channel, value| {
             at += 20_000_000;
-            let frame = line(channel, at, value);
-            let input = Input::Received {
-                port: frame.port,
-                at,
-                bytes: frame.bytes,
-            };
-            guard.judge(&input).overpull
+            guard.judge(&reading(channel, at, value)).overpull
         };
         let over = 0.5 * (least + here);
         send(&mut guard, ChannelId::Depth, 2010.0);

@@ -11,6 +11,7 @@ use kerfwatchd::web::PageConfig;
 use kerfwatchd::{Config, Ended, RunError, Started};
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::Ordering;
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 use tokio::sync::oneshot;
@@ -154,6 +155,18 @@ impl Rig {
         self.ends[usize::from(port)]
             .write(bytes, || false)
             .expect("the terminal takes it");
+    }
+
+    /// Waits until both ports are open: what is sent before is lost, as from an instrument that was switched on first.
+    pub fn wait_for_ports(&self) {
+        self.wait_for("ports are open", |started| {
+            started
+                .published
+                .progress
+                .ports_opened
+                .load(Ordering::Relaxed)
+                == 2
+        });
     }
 
     /// Waits until `seen` holds; panics with `what` after ten seconds.

@@ -36,14 +36,7 @@ fn hear(end: &mut impl Read, wanted: &str) -> String {
 }
 
 fn overpull(rig: &mut Rig) {
-    // What comes before a port is open is lost, as from an instrument that was switched on first.
-    let progress = std::sync::Arc::clone(&rig.started.published.progress);
-    let opened = || {
-        progress
-            .ports_opened
-            .load(std::sync::atomic::Ordering::Relaxed)
-    };
-    rig.wait_for("ports are open", |_| opened() == 2);
+    rig.wait_for_ports();
     let limit = GuardModel::new(&rig.started.published.job).limit_n(Some(2010.0));
     rig.send(ChannelId::Depth, 2010.0);
     for part in [0.8, 0.9, 0.95, 1.05, 1.05, 1.05] {

@@ -197,7 +197,7 @@ fn while_a_run_is_read_back_its_instruments_are_recorded_and_an_overpull_is_rais
     let limit = GuardModel::new(&job.job).limit_n(Some(2010.0));
     let up = rig.started.clone();
     let progress = &up.published.progress;
-    rig.wait_for("ports are open", |_| read(&progress.ports_opened) == 2);
+    rig.wait_for_ports();
 
     // Bytes are on disk while nothing has been read back.
     let mut sent = 0;
