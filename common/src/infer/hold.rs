@@ -2,12 +2,16 @@
 //!
 //! *Input*: [`Moment`]s. *Output*: a list of [`Phase`]s without gaps.
 //!
-//! A stall is pull at the rope socket beyond what the moving tool has needed of late, while the
-//! tool does not move; slack is the same going down. After a reversal the line takes up with a
-//! slope far above EA/L, but its pull stays *below* what a moving tool needs until every metre has
-//! turned over: so a reversal is never a stall, without any special case. A stall begins when the
-//! tool stopped following (or, if it never moved, when it should have), not when it was noticed.
+//! A stall is told on either of two grounds. One is pull at the rope socket beyond what the moving
+//! tool has needed of late ([`super::usual_drag`]), while the tool does not move: after a reversal the line
+//! takes up with a slope far above EA/L, but its pull stays *below* what a moving tool needs until
+//! every metre has turned over, so a reversal is never a stall, without any special case. The other is
+//! a tool that had been following and stands while the line goes on ([`super::following`]). Slack is the same
+//! going down. A stall begins when the tool stopped following (or, if it never moved, when it should
+//! have), not when it was noticed.
 
+use super::following::Following;
+use super::usual_drag::UsualDrag;
 use crate::motion::Moment;
 
 /// Tool slower than this is still, m/s.
@@ -16,32 +20,20 @@ pub const STILL_SPEED: f64 = 0.02;
 /// keep: below, it is the doubt in stretch that seems to move.
 const START_PART: f64 = 0.4;
 const KEEP_PART: f64 = 0.2;
-/// Least pull beyond the usual one that makes a stall, N.
-const MARGIN_MIN: f64 = 120.0;
-/// Largest.
-const MARGIN_MAX: f64 = 600.0;
 /// A held tool has moved once it is this far from where it was held, m.
 const LEAVES_M: f64 = 0.12;
-/// A pull beyond that must last this long, s: static friction breaks sooner.
+/// A pull beyond what a moving tool may need must last this long, s: static friction breaks sooner.
 const LASTS_S: f64 = 0.6;
 /// And so much line must have moved meanwhile, m.
 const GOES_ON_M: f64 = 0.25;
 /// After a reversal this much: breaking loose takes more than moving does.
 const TAKE_UP_M: f64 = 0.6;
-/// The first pass may drag this much over its nominal value: force and hardness are both in doubt,
-/// rollers drag too, and it starts from rest.
-const FIRST_PASS_DOUBT: f64 = 1.5;
-/// A cutting stroke has been seen once the tool went so far, m, with this part of a first pass's drag.
-const SEEN_M: f64 = 1.0;
-const SEEN_PART: f64 = 0.3;
-/// Length at either end of the strokes that is cut less often, m, and the part of a first pass's drag
-/// that may be met there.
-const END_M: f64 = 0.7;
-const END_PART: f64 = 0.7;
-/// Strokes reach so far beyond the interval, m.
-const BEYOND_M: f64 = 5.0;
-/// Metres of movement over which the usual drag is remembered.
-const MEMORY_M: f64 = 4.0;
+/// A tool that stands while the line goes on is held if its pull has grown by so much, N.
+const RISES_N: f64 = 80.0;
+/// And by this part of the margin beyond the usual pull.
+const RISES_PART: f64 = 0.3;
+/// It lies slack if the line carries less than this part of its weight: one that sticks going down hangs on.
+const CARRIED_PART: f64 = 0.4;
 
 /// What the tool does, as far as motion tells.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -60,6 +52,13 @@ pub enum Motionless {
     Slack,
 }
 
+impl Motionless {
+    /// Up or down, of a speed positive down.
+    pub(super) fn way(speed: f64) -> Self {
+        if speed < 0.0 { Self::Up } else { Self::Down }
+    }
+}
+
 /// A stretch of time.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Phase {
@@ -69,46 +68,12 @@ pub struct Phase {
     pub start: f64,
 }
 
-/// Usual drag in one direction: mean and mean deviation, remembered over a few metres.
-#[derive(Debug, Clone, Copy)]
-struct Usual {
-    mean: f64,
-    spread: f64,
-    metres: f64,
-}
-
-impl Usual {
-    fn new() -> Self {
-        Self {
-            mean: 0.0,
-            spread: 150.0,
-            metres: 0.0,
-        }
-    }
-
-    fn learn(&mut self, drag: f64, metres: f64) {
-        let part = (metres / MEMORY_M)
-            .max(metres / (self.metres + metres))
-            .min(1.0);
-        self.metres += metres;
-        let off = (drag - self.mean).abs();
-        self.mean += part * (drag - self.mean);
-        let slow = (metres / MEMORY_M).min(1.0);
-        self.spread += slow * (off - self.spread);
-    }
-
-    fn margin(&self) -> f64 {
-        (MARGIN_MIN * 0.5 + 5.0 * self.spread + 0.15 * self.mean.abs())
-            .clamp(MARGIN_MIN, MARGIN_MAX)
-    }
-}
-
 /// Follows the state.
 #[derive(Debug, Clone)]
 pub struct HoldTracker {
     phases: Vec<Phase>,
-    usual_up: Usual,
-    usual_down: Usual,
+    usual: UsualDrag,
+    following: Following,
     /// Last time the tool moved, s.
     moved_at: f64,
     /// When the pull crossed the usual drag since the tool last moved, s.
@@ -124,14 +89,6 @@ pub struct HoldTracker {
     held_at: f64,
     pulled: bool,
     lowered: bool,
-    /// Depths between which the cutter may be put out, m.
-    interval: (f64, f64),
-    /// Drag of a first pass, N.
-    first_pass: f64,
-    /// A cutting stroke has been seen: from then on the usual drag is that of cutting.
-    cut_seen: bool,
-    /// Depths reached since then, m.
-    reached: (f64, f64),
 }
 
 impl HoldTracker {
@@ -140,8 +97,8 @@ impl HoldTracker {
     pub fn new(interval: (f64, f64), first_pass: f64) -> Self {
         Self {
             phases: Vec::new(),
-            usual_up: Usual::new(),
-            usual_down: Usual::new(),
+            usual: UsualDrag::new(interval, first_pass),
+            following: Following::new(),
             moved_at: f64::NEG_INFINITY,
             due_up: None,
             due_down: None,
@@ -152,10 +109,6 @@ impl HoldTracker {
             held_at: 0.0,
             pulled: false,
             lowered: false,
-            interval,
-            first_pass,
-            cut_seen: false,
-            reached: (f64::MAX, f64::MIN),
         }
     }
 
@@ -171,27 +124,7 @@ impl HoldTracker {
 
     /// The cutter went out: what ran free before says nothing any more.
     pub fn cutter_out(&mut self) {
-        for usual in [&mut self.usual_up, &mut self.usual_down] {
-            usual.spread = usual.spread.max(MARGIN_MAX / 5.0);
-            usual.metres = 0.0;
-        }
-        self.cut_seen = false;
-    }
-
-    /// Drag beyond the usual that a moving tool at `depth` m may need, N: the cutter may be out
-    /// before any stroke has shown what it drags.
-    fn may_add(&self, depth: f64) -> f64 {
-        let (top, bottom) = self.interval;
-        if depth < top - BEYOND_M || depth > bottom + BEYOND_M {
-            0.0
-        } else if !self.cut_seen {
-            FIRST_PASS_DOUBT * self.first_pass
-        } else if depth < self.reached.0 + END_M || depth > self.reached.1 - END_M {
-            // Where strokes end by chance, some wheels stand on wall that few passes have cut.
-            END_PART * self.first_pass
-        } else {
-            0.0
-        }
+        self.usual.cutter_out();
     }
 
     /// Takes a moment.
@@ -232,18 +165,12 @@ impl HoldTracker {
 
     fn moves(&mut self, m: &Moment, since: f64) {
         let metres = m.speed.abs() * crate::align::CELL_S;
+        let way = Motionless::way(m.speed);
         if m.speed.abs() > 2.0 * STILL_SPEED {
-            if m.speed < 0.0 {
-                self.usual_up.learn(m.drag_up, metres);
-            } else {
-                self.usual_down.learn(m.drag_down, metres);
-            }
+            self.usual.learn(way, m, metres);
         }
-        let cuts = |u: &Usual| u.metres > SEEN_M && u.mean > SEEN_PART * self.first_pass;
-        self.cut_seen |= cuts(&self.usual_up) || cuts(&self.usual_down);
-        if self.cut_seen {
-            self.reached = (self.reached.0.min(m.depth), self.reached.1.max(m.depth));
-        }
+        self.usual.reaches(m.depth);
+        self.following.moves(way, m, metres);
         self.moved_at = m.t;
         self.due_up = None;
         self.due_down = None;
@@ -252,28 +179,24 @@ impl HoldTracker {
         self.beyond_m = 0.0;
         self.pulled = false;
         self.lowered = false;
-        self.set(
-            if m.speed < 0.0 {
-                Motionless::Up
-            } else {
-                Motionless::Down
-            },
-            since,
-        );
+        self.set(way, since);
     }
 
     fn stands(&mut self, m: &Moment, now: Motionless) {
+        use Motionless::{Down, Slack, Stalled, Still, Up};
         self.pulled |= m.line_speed < -STILL_SPEED;
         self.lowered |= m.line_speed > STILL_SPEED;
-        let may_add = self.may_add(m.depth);
-        let over_up = m.hold_up - self.usual_up.mean - may_add;
-        let over_down = m.hold_down - self.usual_down.mean - may_add;
+        let way = Motionless::way(m.line_speed);
+        let excess_up = m.hold_up - self.usual.mean(Up);
+        let excess_down = m.hold_down - self.usual.mean(Down);
+        let over_up = excess_up - self.usual.may_add(Up, m.depth);
+        let over_down = excess_down - self.usual.may_add(Down, m.depth);
         due(&mut self.due_up, over_up, m.t);
         due(&mut self.due_down, over_down, m.t);
-        due(&mut self.beyond_up, over_up - self.usual_up.margin(), m.t);
+        due(&mut self.beyond_up, over_up - self.usual.margin(Up), m.t);
         due(
             &mut self.beyond_down,
-            over_down - self.usual_down.margin(),
+            over_down - self.usual.margin(Down),
             m.t,
         );
         self.beyond_m = match (self.beyond_up, self.beyond_down) {
@@ -282,11 +205,6 @@ impl HoldTracker {
         };
         // A winch that comes to rest leaves the line drawn tight: only line that goes on moving
         // shows that the tool does not follow.
-        let way = if m.line_speed < 0.0 {
-            Motionless::Up
-        } else {
-            Motionless::Down
-        };
         let needed = if self.moved_last(way) {
             GOES_ON_M
         } else {
@@ -294,31 +212,31 @@ impl HoldTracker {
         };
         let goes_on = self.beyond_m >= needed;
         let lasts = |since: Option<f64>| goes_on && since.is_some_and(|s| m.t - s >= LASTS_S);
-        if self.pulled && (lasts(self.beyond_up) || now == Motionless::Stalled && over_up > 0.0) {
-            if now != Motionless::Stalled {
-                self.set_since(
-                    Motionless::Stalled,
-                    self.since(self.due_up, Motionless::Up, m.t),
-                );
+        let lags = self.following.lags(way, m);
+        let rises = |hold: f64| hold - self.following.drag() - RISES_N;
+        let held_up = lags
+            && way == Up
+            && rises(m.hold_up) > self.usual.at_ends(m.depth)
+            && excess_up > RISES_PART * self.usual.margin(Up);
+        let held_down = lags
+            && way == Down
+            && rises(m.hold_down) > 0.0
+            && excess_down > RISES_PART * self.usual.margin(Down)
+            && m.carried < CARRIED_PART;
+        if self.pulled && (held_up || lasts(self.beyond_up) || now == Stalled && over_up > 0.0) {
+            if now != Stalled {
+                self.set_since(Stalled, self.since(self.due_up, Up, m.t));
             }
-        } else if self.lowered && lasts(self.beyond_down) {
-            if now != Motionless::Slack {
-                self.set_since(
-                    Motionless::Slack,
-                    self.since(self.due_down, Motionless::Down, m.t),
-                );
+        } else if m.unloaded || self.lowered && (held_down || lasts(self.beyond_down)) {
+            if m.unloaded || now != Slack {
+                self.set_since(Slack, self.since(self.due_down, Down, m.t));
             }
-        } else if m.unloaded {
-            self.set_since(
-                Motionless::Slack,
-                self.since(self.due_down, Motionless::Down, m.t),
-            );
-        } else if now == Motionless::Stalled {
+        } else if now == Stalled {
             // Held until it moves, even when the pull is let go.
-        } else if now == Motionless::Slack && over_down > 0.0 {
+        } else if now == Slack && excess_down > 0.0 {
             // The line does not carry its weight yet.
         } else {
-            self.set(Motionless::Still, m.t);
+            self.set(Still, m.t);
         }
     }
 

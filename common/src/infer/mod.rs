@@ -1,5 +1,6 @@
 //! From tool motion to what the crew calls things: strokes, still, stalled, slack.
 
+mod following;
 pub mod friction;
 pub mod hold;
 pub mod profile;
@@ -7,4 +8,5 @@ pub mod second_look;
 pub mod strokes;
 pub mod track;
 mod turning;
+mod usual_drag;
 pub mod weight_check;
