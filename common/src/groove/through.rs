@@ -210,16 +210,18 @@ fn follow(
     let mut passes_at = vec![0.0; count];
     let mut probability = vec![0.0f64; count];
     let mut odds = vec![0.0; count];
+    let mut prior = vec![0.0; count];
     let mut cost = 0.0;
     for (w, window) in windows.iter().enumerate() {
         for j in 0..count {
             // Evidence of earlier windows is carried with half its weight: it shares their errors.
             let physical = margin(window.passes[j]).clamp(-7.0, 4.0);
             let seen = if probability[j] > 0.5 {
-                0.5 * logit(probability[j])
+                0.5 * (logit(probability[j]) - prior[j]).max(0.0)
             } else {
                 0.0
             };
+            prior[j] = physical;
             odds[j] = if at[j] != NEVER {
                 12.0
             } else {
