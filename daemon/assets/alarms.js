@@ -134,7 +134,7 @@ function showList(order) {
       make("p", { textContent: `${clockTime(alarm.raised_s)}  ${shown.reworded(alarm.message)}` }),
       make("div", { className: "buttons" }, ...buttonsFor(alarm))))));
   at("alarm-past").replaceChildren(...store.told.slice().reverse().map((told) =>
-    make("li", {}, make("time", { textContent: clockTime(told.at_s) }), `${nameOf(told.alarm)}: ${STATES[told.state] ?? told.state}`)));
+    make("li", {}, make("time", { textContent: clockTime(told.at_s) }), `${fullName({ kind: told.alarm, about: told.about })}: ${STATES[told.state] ?? told.state}`)));
 }
 
 export function connectAlarms() {

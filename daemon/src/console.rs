@@ -51,11 +51,18 @@ impl Console {
         ));
     }
 
-    /// An alarm has changed; one that is suppressed by the state of the job is nobody's concern.
-    pub fn alarm(&self, at_s: f64, state: &str, record: &AlarmRecord) {
-        if matches!(state, "suppressed" | "normal") {
-            return;
+    /// An alarm has changed; one that is suppressed by the state of the job is nobody's concern. `about`: which of
+    /// several of its kind, or empty.
+    pub fn alarm(&self, at_s: f64, state: &str, about: &str, record: &AlarmRecord) {
+        if !matches!(state, "suppressed" | "normal") {
+            self.line(format_args!(
+                "{}",
+                self.alarm_line(at_s, state, about, record)
+            ));
         }
+    }
+
+    fn alarm_line(&self, at_s: f64, state: &str, about: &str, record: &AlarmRecord) -> String {
         let peak = record
             .peak_n
             .map(|peak| format!("  peak {}", self.force(peak)))
@@ -65,13 +72,13 @@ impl Console {
         } else {
             "alarm"
         };
-        self.line(format_args!(
+        format!(
             "{}  {word} {} ({}) {}{peak}",
             clock(at_s),
-            record.kind,
+            format!("{} {about}", record.kind).trim_end(),
             record.level,
             state.replace('_', " "),
-        ));
+        )
     }
 
     /// An operator's mark.
@@ -151,5 +158,28 @@ mod tests {
     fn run_time_reads_as_a_clock() {
         assert_eq!(clock(36_061.9), "10:01:01");
         assert_eq!(clock(-1.0), "00:00:00");
+    }
+
+    #[test]
+    fn alarms_of_one_name_say_which_they_are() {
+        let console = Console {
+            display: Display::Metric,
+            speak: false,
+        };
+        let mut record = AlarmRecord {
+            kind: "sensor".to_owned(),
+            level: "high".to_owned(),
+            raised_s: 5.0,
+            cleared_s: None,
+            peak_n: None,
+        };
+        let line = console.alarm_line(5.0, "unacknowledged", "depth", &record);
+        assert_eq!(line, "00:00:05  ALARM sensor depth (high) unacknowledged");
+        (record.kind, record.peak_n) = ("overpull".to_owned(), Some(5200.0));
+        let line = console.alarm_line(5.0, "returned_unacknowledged", "", &record);
+        assert_eq!(
+            line,
+            "00:00:05  alarm overpull (high) returned unacknowledged  peak   5200 N"
+        );
     }
 }

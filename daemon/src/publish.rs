@@ -33,6 +33,8 @@ pub enum Told {
         at_s: f64,
         /// Kind of alarm.
         alarm: String,
+        /// Which of several of that kind: `load` or `depth` of `sensor`; else empty.
+        about: String,
         /// New state.
         state: String,
     },

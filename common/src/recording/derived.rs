@@ -35,7 +35,9 @@ impl From<&Event> for Derived {
         match event {
             Event::Stroke(stroke) => Self::Stroke(stroke.clone()),
             Event::Interval(interval) => Self::Interval(interval.clone()),
-            Event::Alarm { at, state, record } => Self::Alarm {
+            Event::Alarm {
+                at, state, record, ..
+            } => Self::Alarm {
                 at_s: crate::time::seconds(*at),
                 state: (*state).to_owned(),
                 record: record.clone(),

@@ -125,6 +125,7 @@ impl AlarmEngine {
         self.events.push(Event::Alarm {
             at,
             state: alarm.state.name(),
+            about: alarm.kind.about(),
             record,
         });
     }
