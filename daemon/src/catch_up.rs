@@ -279,9 +279,8 @@ pub fn take_over(folder: &Path, published: &Published, marks: &mpsc::Sender<Mark
     };
     published.shell_alarms.take_over(&shell_alarms);
     if let Some(kind) = alarms {
-        let author = "kerfwatchd".to_owned();
         // An input like any other, so that a replay finds them too. The run may be ending.
-        let _ = marks.blocking_send(Mark { kind, author });
+        let _ = marks.blocking_send(Mark::of_daemon(kind));
     }
 }
 

@@ -306,8 +306,5 @@ impl Ingest {
 }
 
 fn note(text: String) -> Mark {
-    Mark {
-        kind: MarkKind::Note(text),
-        author: "kerfwatchd".to_owned(),
-    }
+    Mark::of_daemon(MarkKind::Note(text))
 }

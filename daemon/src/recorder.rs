@@ -300,10 +300,7 @@ fn lost_note(at: i64, lost: u64, why: &str) -> Input {
     let text = format!("{lost} inputs before this are not on record: {why}");
     Input::Mark {
         at: at.max(0),
-        mark: Mark {
-            kind: MarkKind::Note(text),
-            author: "kerfwatchd".to_owned(),
-        },
+        mark: Mark::of_daemon(MarkKind::Note(text)),
     }
 }
 
