@@ -53,7 +53,9 @@ pub(super) async fn open(
 
 fn named(path: &Path, error: io::Error) -> io::Error {
     let hint = match error.kind() {
-        io::ErrorKind::PermissionDenied => " (is the user in the group that owns the port?)",
+        io::ErrorKind::PermissionDenied => {
+            " (only the group that owns the port may open it: `sudo usermod -aG dialout $USER`, then log in again)"
+        }
         _ if !path.exists() => " (no such port; is it plugged in?)",
         _ => "",
     };
