@@ -87,17 +87,62 @@ pub(super) struct Notes {
     pub(super) note: Vec<Note>,
 }
 
+/// A note by itself: a tree of all notes of a long run would take megabytes for a moment.
+#[derive(Serialize)]
+struct OneNote<'a> {
+    note: [&'a Note; 1],
+}
+
+/// Line that begins a note.
+const NOTE_LINE: &str = "[[note]]\n";
+
 impl Notes {
     /// Replaces the file; marks are rare, and so it is never half written.
     pub(super) fn write(&self, store: &mut impl Storage) -> Result<(), RecordError> {
-        let text = toml::to_string(self).map_err(|e| RecordError::Encode(e.to_string()))?;
+        let text = self
+            .text()
+            .map_err(|e| RecordError::Encode(e.to_string()))?;
         replace(store, NOTES_FILE, text.as_bytes())
+    }
+
+    fn text(&self) -> Result<String, toml::ser::Error> {
+        let mut text = String::new();
+        for note in &self.note {
+            if !text.is_empty() {
+                text.push('\n');
+            }
+            text.push_str(&toml::to_string(&OneNote { note: [note] })?);
+        }
+        Ok(text)
     }
 
     /// Reads the file; `None` when it does not parse.
     pub(super) fn read(store: &impl Storage) -> Option<Self> {
         let bytes = store.read(NOTES_FILE, 0, 64 << 20).ok()?;
-        toml::from_str(std::str::from_utf8(&bytes).ok()?).ok()
+        let text = std::str::from_utf8(&bytes).ok()?;
+        // As a whole where a note's own text holds such a line, or somebody has written into the file.
+        Self::one_by_one(text).or_else(|| toml::from_str(text).ok())
+    }
+
+    fn one_by_one(text: &str) -> Option<Self> {
+        let at_line_start = |at: &usize| *at == 0 || text.as_bytes()[at - 1] == b'\n';
+        let mut starts = text
+            .match_indices(NOTE_LINE)
+            .map(|(at, _)| at)
+            .filter(at_line_start);
+        let mut start = starts.next()?;
+        if start > 0 {
+            return None;
+        }
+        let mut all = Self::default();
+        while start < text.len() {
+            let end = starts.next().unwrap_or(text.len());
+            // A piece that ends within a note's own text ends within quotes: that is an error.
+            let one: Self = toml::from_str(&text[start..end]).ok()?;
+            all.note.extend(one.note);
+            start = end;
+        }
+        Some(all)
     }
 }
 
@@ -133,3 +178,71 @@ pub(super) fn replace(
 
 /// Suffix of files being written; left-overs are removed on resume.
 pub(super) const NEW_SUFFIX: &str = ".new";
+
+#[cfg(test)]
+mod tests {
+    use super::super::storage::Folder;
+    use super::*;
+
+    fn notes() -> Notes {
+        let kinds = [
+            MarkKind::CutterOut,
+            MarkKind::Acknowledge("overpull".to_owned()),
+            MarkKind::Note("\n[[note]]\nat_s = 5.0\n\n[note.kind]\n".to_owned()),
+            MarkKind::Shelve("slack".to_owned(), 300.0),
+            MarkKind::Zero(2010.5),
+        ];
+        let note = kinds.map(|kind| Note {
+            at_s: 7.682_280_000_000_003,
+            author: "a \"b\"\n[note.kind]\n".to_owned(),
+            kind,
+        });
+        Notes {
+            note: note.to_vec(),
+        }
+    }
+
+    #[test]
+    fn notes_one_by_one_are_the_file_as_a_whole() {
+        for count in 1..=notes().note.len() {
+            let mut some = notes();
+            some.note.truncate(count);
+            assert_eq!(some.text().unwrap(), toml::to_string(&some).unwrap());
+        }
+    }
+
+    #[test]
+    fn notes_read_back_whatever_is_in_them() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut store = Folder::open(folder.path());
+        let all = notes();
+        for skip in 0..=all.note.len() {
+            let some = Notes {
+                note: all.note[skip..].to_vec(),
+            };
+            some.write(&mut store).unwrap();
+            assert_eq!(Notes::read(&store), Some(some));
+        }
+        replace(
+            &mut store,
+            NOTES_FILE,
+            b"# by hand\n[[note]]\n at_s = 1.0\nauthor = ''\nkind = 'cutter_in'",
+        )
+        .unwrap();
+        assert_eq!(Notes::read(&store).map(|n| n.note.len()), Some(1));
+        replace(&mut store, NOTES_FILE, b"[[note]]\nat_s = ").unwrap();
+        assert_eq!(Notes::read(&store), None);
+    }
+
+    #[test]
+    fn usual_notes_are_read_one_by_one() {
+        let some = Notes {
+            note: vec![notes().note[1].clone(), notes().note[0].clone()],
+        };
+        let mut plain = some.clone();
+        for note in &mut plain.note {
+            "crew".clone_into(&mut note.author);
+        }
+        assert_eq!(Notes::one_by_one(&plain.text().unwrap()), Some(plain));
+    }
+}
