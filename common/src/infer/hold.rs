@@ -20,8 +20,10 @@ pub const STILL_SPEED: f64 = 0.02;
 /// keep: below, it is the doubt in stretch that seems to move.
 const START_PART: f64 = 0.4;
 const KEEP_PART: f64 = 0.2;
-/// A held tool has moved once it is this far from where it was held, m.
+/// A tool that was at rest or held has moved once it is this far from its place, m,
 const LEAVES_M: f64 = 0.15;
+/// and a held one by this part of what the line moved meanwhile: its stretch is in doubt.
+const STRETCH_DOUBT: f64 = 0.15;
 /// A pull beyond what a moving tool may need must last this long, s: static friction breaks sooner.
 const LASTS_S: f64 = 0.6;
 /// And so much line must have moved meanwhile, m.
@@ -34,6 +36,8 @@ const RISES_N: f64 = 80.0;
 const RISES_PART: f64 = 0.3;
 /// It lies slack if the line carries less than this part of its weight: one that sticks going down hangs on.
 const CARRIED_PART: f64 = 0.4;
+/// Until it carries this part again.
+const CARRIES_PART: f64 = 0.6;
 
 /// What the tool does, as far as motion tells.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -85,8 +89,9 @@ pub struct HoldTracker {
     /// Line moved since then, m.
     beyond_m: f64,
     moving_cells: u32,
-    /// Where the tool stands, m.
+    /// Where the tool stands, m, and the line counted there, m.
     held_at: f64,
+    held_line: f64,
     pulled: bool,
     lowered: bool,
 }
@@ -107,6 +112,7 @@ impl HoldTracker {
             beyond_m: 0.0,
             moving_cells: 0,
             held_at: 0.0,
+            held_line: 0.0,
             pulled: false,
             lowered: false,
         }
@@ -150,7 +156,7 @@ impl HoldTracker {
             // of the load cell while the winch rests.
             if !held && !rests {
                 self.moves(m, m.t);
-            } else if self.moving_cells >= 3 && (m.depth - self.held_at).abs() > LEAVES_M {
+            } else if self.moving_cells >= 3 && self.left_its_place(m, held) {
                 self.moves(
                     m,
                     m.t - f64::from(self.moving_cells - 1) * crate::align::CELL_S,
@@ -161,8 +167,15 @@ impl HoldTracker {
         self.moving_cells = 0;
         if !held && !rests {
             self.held_at = m.depth;
+            self.held_line = m.counted;
         }
         self.stands(m, now);
+    }
+
+    fn left_its_place(&self, m: &Moment, held: bool) -> bool {
+        let line = (m.counted - self.held_line).abs();
+        let doubt = if held { STRETCH_DOUBT * line } else { 0.0 };
+        (m.depth - self.held_at).abs() > LEAVES_M + doubt
     }
 
     fn moves(&mut self, m: &Moment, since: f64) {
@@ -235,7 +248,7 @@ impl HoldTracker {
             }
         } else if now == Stalled {
             // Held until it moves, even when the pull is let go.
-        } else if now == Slack && excess_down > 0.0 {
+        } else if now == Slack && m.carried < CARRIES_PART {
             // The line does not carry its weight yet.
         } else {
             self.set(Still, m.t);
