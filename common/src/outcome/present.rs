@@ -1,7 +1,7 @@
 //! The present, for page and log, and the few figures that charts follow.
 
 use super::after::quality;
-use super::states::now;
+use super::states::{cutter_out, now};
 use crate::decode::FrameCounts;
 use crate::groove::ledger::Row;
 use crate::input::ChannelId;
@@ -36,7 +36,7 @@ pub fn snapshot(p: &Pipeline) -> Snapshot {
         state_since_s: p.hold.phases().last().map_or(0.0, |f| f.start),
         direction,
         strokes: p.ledger.rows.len() as u32,
-        cutter_out: live.and_then(|l| l.engaged.last().copied()),
+        cutter_out: cutter_out(p, live),
         groove: live.map(|l| l.bins.clone()).unwrap_or_default(),
         joints: live.map(|l| l.joints.clone()).unwrap_or_default(),
         alarms: p.watch.engine.views(),

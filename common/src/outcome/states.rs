@@ -6,6 +6,7 @@ use crate::groove::GrooveEstimate;
 use crate::groove::drag_model::NEVER;
 use crate::infer::hold::Motionless;
 use crate::infer::track::TrackPoint;
+use crate::input::MarkKind;
 use crate::pipeline::Pipeline;
 use crate::result::{Interval, State};
 
@@ -24,8 +25,13 @@ fn cuts_at(e: &GrooveEstimate, row: usize, bin: f64) -> bool {
     if (0.0..count).contains(&bin) {
         cuts(e, row, bin as usize)
     } else {
-        e.engaged[row] && bin > -OVERRUN_PART * count && bin < (1.0 + OVERRUN_PART) * count
+        e.engaged[row] && within_overrun(bin, e.through_at.len())
     }
+}
+
+fn within_overrun(bin: f64, bins: usize) -> bool {
+    let count = bins as f64;
+    bin > -OVERRUN_PART * count && bin < (1.0 + OVERRUN_PART) * count
 }
 
 /// States over time: phases of the motion, with moving told apart into cutting and free by the
@@ -131,15 +137,33 @@ pub(super) fn now(p: &Pipeline, live: Option<&GrooveEstimate>) -> State {
 }
 
 fn moving_now(p: &Pipeline, live: Option<&GrooveEstimate>) -> State {
-    let (Some(live), Some(m)) = (live, p.moment) else {
+    let Some(m) = p.moment else {
         return State::Free;
     };
     let bins = p.ledger.bins;
     let bin = (m.depth - bins.top) / bins.step;
-    let last = live.engaged.len().checked_sub(1);
-    if last.is_some_and(|row| cuts_at(live, row, bin)) {
+    let split = live.is_some_and(|l| {
+        let inside = (0.0..bins.count as f64).contains(&bin);
+        inside && l.through_at[bin as usize] != NEVER
+    });
+    if cutter_out(p, live) == Some(true) && within_overrun(bin, bins.count) && !split {
         State::Cutting
     } else {
         State::Free
     }
+}
+
+/// Whether the cutter is out: as marked since the last stroke, or by the newest estimate.
+pub(super) fn cutter_out(p: &Pipeline, live: Option<&GrooveEstimate>) -> Option<bool> {
+    let last = p.ledger.rows.last();
+    let ended = last.map_or(f64::NEG_INFINITY, |r| r.end);
+    let since = p.marks.iter().rev().take_while(|m| m.0 > ended);
+    let marked = since.map(|m| &m.1.kind).find_map(|kind| match kind {
+        MarkKind::CutterOut => Some(true),
+        MarkKind::CutterIn => Some(false),
+        _ => None,
+    });
+    marked
+        .or_else(|| live.and_then(|l| l.engaged.last().copied()))
+        .or_else(|| last.and_then(|r| r.marked_out))
 }

@@ -175,4 +175,13 @@ mod tests {
         assert!(learned.unwrap().both_ways);
         assert_eq!(after_two_passes(&marks[..1]).learned(), None);
     }
+
+    #[test]
+    fn a_mark_of_the_cutter_holds_at_once_before_a_stroke_has_shown_it() {
+        let told = |marks: &[(f64, MarkKind)]| after_two_passes(marks).snapshot().cutter_out;
+        assert_eq!(told(&[]), None);
+        assert_eq!(told(&[(165.0, MarkKind::CutterOut)]), Some(true));
+        let turned = [(164.0, MarkKind::CutterOut), (165.0, MarkKind::CutterIn)];
+        assert_eq!(told(&turned), Some(false));
+    }
 }
