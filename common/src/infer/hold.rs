@@ -3,10 +3,10 @@
 //! *Input*: [`Moment`]s. *Output*: a list of [`Phase`]s without gaps.
 //!
 //! A stall is told on either of two grounds. One is pull at the rope socket beyond what the moving
-//! tool has needed of late ([`super::usual_drag`]), while the tool does not move: after a reversal the line
+//! tool has needed of late (`usual_drag`), while the tool does not move: after a reversal the line
 //! takes up with a slope far above EA/L, but its pull stays *below* what a moving tool needs until
 //! every metre has turned over, so a reversal is never a stall, without any special case. The other is
-//! a tool that had been following and stands while the line goes on ([`super::following`]). Slack is the same
+//! a tool that had been following and stands while the line goes on (`following`). Slack is the same
 //! going down. A stall begins when the tool stopped following (or, if it never moved, when it should
 //! have), not when it was noticed.
 
