@@ -134,7 +134,7 @@ section!(
         wheels: u32 = 3,
         radius: Length = Length(0.010),
         edge_angle: Angle = Angle(std::f64::consts::PI / 6.0),
-        reach: Length = Length(0.012),
+        reach: Length = Length(0.010),
         radial_force: Force = Force(2_000.0),
         /// Median of the true contact pressure.
         contact_pressure: Pressure = Pressure(1.2e9),
