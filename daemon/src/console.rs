@@ -81,18 +81,18 @@ impl Console {
         )
     }
 
-    /// An operator's mark.
+    /// A mark, with who made it where that is known.
     pub fn mark(&self, mark: &MarkView) {
+        let by = match mark.author.as_str() {
+            "" => String::new(),
+            author => format!("by {author}"),
+        };
+        let mut words = vec![mark.mark.as_str(), &mark.text, &by];
+        words.retain(|word| !word.is_empty());
         self.line(format_args!(
-            "{}  mark {} {} {}",
+            "{}  mark {}",
             clock(mark.at_s),
-            mark.mark,
-            mark.text,
-            if mark.author.is_empty() {
-                String::new()
-            } else {
-                format!("by {}", mark.author)
-            },
+            words.join(" ")
         ));
     }
 
