@@ -124,9 +124,11 @@ impl Console {
     }
 
     fn force(&self, newtons: f64) -> String {
+        // Zero added: what rounds to nothing has no sign.
+        let whole = |value: f64| value.round() + 0.0;
         match self.display {
-            Display::Metric => format!("{newtons:6.0} N"),
-            Display::Field => format!("{:6.0} lbf", Newtons(newtons).as_lbf()),
+            Display::Metric => format!("{:6.0} N", whole(newtons)),
+            Display::Field => format!("{:6.0} lbf", whole(Newtons(newtons).as_lbf())),
         }
     }
 
@@ -158,6 +160,16 @@ mod tests {
     fn run_time_reads_as_a_clock() {
         assert_eq!(clock(36_061.9), "10:01:01");
         assert_eq!(clock(-1.0), "00:00:00");
+    }
+
+    #[test]
+    fn what_rounds_to_nothing_has_no_sign() {
+        let console = Console {
+            display: Display::Metric,
+            speak: false,
+        };
+        assert_eq!(console.force(-0.3), "     0 N");
+        assert_eq!(console.force(-4.4), "    -4 N");
     }
 
     #[test]
