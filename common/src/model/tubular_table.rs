@@ -128,7 +128,7 @@ impl TubularRow {
 #[non_exhaustive]
 pub enum LookupError {
     /// Not of the form size and weight.
-    #[error("\"{text}\" is not a pipe: write size and weight, e.g. \"5-1/2 in 17 lb/ft\"")]
+    #[error("\"{text}\" is not size and weight of a pipe")]
     NotUnderstood {
         /// What was given.
         text: String,

@@ -118,10 +118,18 @@ impl Dimension {
             D::Force => ((si, "N"), Some((si / NEWTONS_PER_LBF, "lbf"))),
             D::Mass => ((si, "kg"), Some((si / KILOGRAMS_PER_POUND, "lb"))),
             D::Density => ((si, "kg/m3"), Some((si / POUND_PER_GALLON, "lb/gal"))),
-            D::Pressure if si.abs() >= 1e9 => {
-                ((si / 1e9, "GPa"), Some((si / PASCALS_PER_PSI / 1e3, "ksi")))
+            D::Pressure => {
+                let metric = match si.abs() {
+                    1e9.. => (si / 1e9, "GPa"),
+                    _ => (si / 1e6, "MPa"),
+                };
+                let psi = si / PASCALS_PER_PSI;
+                let field = match psi.abs() {
+                    1e4.. => (psi / 1e3, "ksi"),
+                    _ => (psi, "psi"),
+                };
+                (metric, Some(field))
             }
-            D::Pressure => ((si / 1e6, "MPa"), Some((si / PASCALS_PER_PSI, "psi"))),
             D::Angle => ((si.to_degrees(), "deg"), None),
             D::Speed => ((si, "m/s"), Some((si / METRES_PER_FOOT * 60.0, "ft/min"))),
             D::Time => ((si, "s"), None),

@@ -39,14 +39,21 @@ pub fn read_job(text: &str, file_name: &str) -> Result<ReadJob, Findings> {
     if !errors.is_empty() {
         for error in errors {
             let at = error.span().map_or(0, |span| span.start);
-            report.fault_at(
-                at,
-                "",
-                "",
-                format!("text that is not TOML ({})", error.message().trim()),
-                "key = \"value\" under a [section]; quote every quantity",
-                None,
-            );
+            let what = error.message().trim();
+            let (found, remedy) = if what == "duplicate key" {
+                let name = error.span().and_then(|span| text.get(span));
+                let name = name.unwrap_or_default().trim();
+                (
+                    format!("`{name}` for the second time"),
+                    "each key and each section once; all keys of a section together below its name",
+                )
+            } else {
+                (
+                    format!("text that is not TOML ({what})"),
+                    "key = \"value\" under a [section]; quote every quantity",
+                )
+            };
+            report.fault_at(at, "", "", found, remedy, None);
         }
         return Err(report.finish().0);
     }

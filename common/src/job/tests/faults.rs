@@ -77,11 +77,23 @@ fn text_that_is_not_toml_is_a_fault_with_its_line() {
     assert_eq!(findings.list[0].line, 3);
     assert!(findings.to_string().contains("not TOML"), "{findings}");
     assert!(!faults("").list.is_empty());
-    assert!(
-        faults("[job]\nname=\"a\"\nname=\"b\"\n")
-            .to_string()
-            .contains("job.toml:3")
-    );
+}
+
+#[test]
+fn what_is_there_twice_is_named() {
+    for (text, name) in [
+        ("[job]\nname=\"a\"\nname=\"b\"\n", "name"),
+        ("tubular = \"x\"\n[job]\n[tubular]\n", "tubular"),
+        ("[job]\n[fluid]\n[job]\n", "job"),
+    ] {
+        let findings = faults(text);
+        assert_eq!(findings.list[0].line, 3);
+        let told = findings.to_string();
+        assert!(
+            told.contains(&format!("found `{name}` for the second time")),
+            "{told}"
+        );
+    }
 }
 
 #[test]
