@@ -1,12 +1,12 @@
 //! Strokes left, joint by joint.
 //!
 //! A joint is done when its last bin splits, so the forecast is of a maximum: the shared unknown
-//! moves all bins together, the local ones spread them. Both are sampled on a fixed grid of
+//! moves all bins together (with the doubt in the law that made it), the local ones spread them. Both are sampled on a fixed grid of
 //! quantiles (no randomness), and the median and the 90 % quantile of the maximum are given.
 
 use super::drag_model::{DragFit, NEVER};
 use super::ledger::Ledger;
-use super::posterior::{Belief, normal_cdf, normal_quantile};
+use super::posterior::{Belief, LAW_SD, normal_cdf, normal_quantile};
 use super::through::Through;
 use crate::job::Job;
 use crate::result::{GrooveBin, Joint};
@@ -17,6 +17,8 @@ const SHARED: usize = 15;
 const LOCAL: usize = 8;
 /// Bins that share one local unknown.
 const ALIKE: usize = 5;
+/// Strokes that a bin must have been seen with for its own rate of passes to count half.
+const RATE_STROKES: f64 = 6.0;
 /// More strokes than this is "cannot be told".
 const STROKES_MAX: f64 = 20_000.0;
 
@@ -39,7 +41,7 @@ pub fn joints(
             .filter(|c| *c > top && *c < bottom),
     );
     edges.push(bottom);
-    let per_stroke = passes_per_stroke(ledger, engaged, fit, job);
+    let pace = Pace::of(ledger, engaged, fit, job);
     edges
         .windows(2)
         .map(|e| {
@@ -49,7 +51,7 @@ pub fn joints(
                     middle >= e[0] && middle < e[1] && !bins[j].coupling
                 })
                 .collect();
-            joint(e[0], e[1], &members, fit, belief, through, bins, per_stroke)
+            joint(e[0], e[1], &members, fit, belief, through, bins, &pace)
         })
         .collect()
 }
@@ -62,7 +64,7 @@ fn joint(
     belief: &Belief,
     through: &Through,
     bins: &[GrooveBin],
-    per_stroke: f64,
+    pace: &Pace,
 ) -> Joint {
     let n = members.len().max(1) as f64;
     let split = members
@@ -74,7 +76,7 @@ fn joint(
         .iter()
         .map(|&j| bins[j].depth_mm)
         .fold(f64::MAX, f64::min);
-    let left = fit.and_then(|f| strokes_left(members, f, belief, through, per_stroke));
+    let left = fit.and_then(|f| strokes_left(members, f, belief, through, pace));
     Joint {
         top_m: top,
         bottom_m: bottom,
@@ -85,16 +87,34 @@ fn joint(
     }
 }
 
-/// Wheel passes (counted as up passes) that one average stroke adds.
-fn passes_per_stroke(ledger: &Ledger, engaged: &[bool], fit: Option<&DragFit>, job: &Job) -> f64 {
-    let down = fit.map_or(0.75, |f| f.bite_down);
-    let (mut up, mut all) = (0.0, 0.0);
-    for (row, _) in ledger.rows.iter().zip(engaged).filter(|(_, e)| **e) {
-        all += 1.0;
-        up += f64::from(u8::from(row.up));
+/// How fast passes come.
+struct Pace {
+    /// Strokes made with the cutter out.
+    strokes: f64,
+    /// Wheel passes (counted as up passes) that one stroke over a bin adds.
+    per_stroke: f64,
+}
+
+impl Pace {
+    fn of(ledger: &Ledger, engaged: &[bool], fit: Option<&DragFit>, job: &Job) -> Self {
+        let down = fit.map_or(0.75, |f| f.bite_down);
+        let (mut up, mut strokes) = (0.0, 0.0);
+        for (row, _) in ledger.rows.iter().zip(engaged).filter(|(_, e)| **e) {
+            strokes += 1.0;
+            up += f64::from(u8::from(row.up));
+        }
+        let part = if strokes > 0.0 { up / strokes } else { 0.5 };
+        Self {
+            strokes,
+            per_stroke: f64::from(job.cutter.wheels) * (part + (1.0 - part) * down),
+        }
     }
-    let part = if all > 0.0 { up / all } else { 0.5 };
-    f64::from(job.cutter.wheels) * (part + (1.0 - part) * down)
+
+    /// Wheel passes that a stroke adds to a bin with so many: near the turning points some strokes
+    /// only reach it.
+    fn at(&self, passes: f64) -> f64 {
+        (passes + RATE_STROKES * self.per_stroke) / (self.strokes + RATE_STROKES)
+    }
 }
 
 fn strokes_left(
@@ -102,9 +122,9 @@ fn strokes_left(
     fit: &DragFit,
     belief: &Belief,
     through: &Through,
-    per_stroke: f64,
+    pace: &Pace,
 ) -> Option<(f64, f64)> {
-    if members.is_empty() || per_stroke <= 0.0 {
+    if members.is_empty() || pace.per_stroke <= 0.0 {
         return None;
     }
     let open: Vec<usize> = members
@@ -116,9 +136,9 @@ fn strokes_left(
         return Some((0.0, 0.0));
     }
     let mut longest = Vec::with_capacity(SHARED * LOCAL);
+    let shared_sd = belief.global.1.hypot(LAW_SD);
     for s in 0..SHARED {
-        let m =
-            belief.global.0 + belief.global.1 * normal_quantile((s as f64 + 0.5) / SHARED as f64);
+        let m = belief.global.0 + shared_sd * normal_quantile((s as f64 + 0.5) / SHARED as f64);
         for draw in 0..LOCAL {
             let mut most: f64 = 0.0;
             for &j in &open {
@@ -138,12 +158,14 @@ fn strokes_left(
                     most = most.max(1.0 - through.probability[j]);
                     continue;
                 }
-                let reach = m + sd * normal_quantile(u * limit);
-                if u < through.probability[j] {
+                let split = through.probability[j];
+                if u < split {
                     continue;
                 }
+                let harder = (u - split) / (1.0 - split);
+                let reach = m + sd * normal_quantile((harder * limit).max(1e-4));
                 let need = fit.law.passes_to((-reach).exp()) - passes;
-                most = most.max(need / per_stroke);
+                most = most.max(need / pace.at(passes));
             }
             longest.push(most.min(STROKES_MAX));
         }

@@ -23,7 +23,7 @@ const ENERGY_SD: f64 = 0.10;
 /// Part of the wall at which the back gives way: mean and standard deviation.
 const GIVES_WAY: (f64, f64) = (0.92, 0.05);
 /// Of depth against what any pass law makes of passes and work: grooves do not follow one law.
-const LAW_SD: f64 = 0.12;
+pub(super) const LAW_SD: f64 = 0.12;
 /// Standard deviation of the local unknown, before anything is seen.
 pub const LOCAL_SD: f64 = 0.09;
 /// Contact pressure at a yield of 552 MPa when the job gives none, Pa (from memory, wide prior).
