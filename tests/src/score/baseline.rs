@@ -10,8 +10,8 @@ use super::record::Record;
 use kerfwatch::input::{ChannelId, Input, MarkKind};
 use kerfwatch::job::Job;
 use kerfwatch::result::{
-    DepthCheck, Direction, FORMAT, Friction, GrooveBin, Interval, Quality, RunInfo, RunResult,
-    State, Stroke, ToolTrack,
+    DepthCheck, Direction, FORMAT, Friction, GrooveBin, Interval, Joint, Quality, RunInfo,
+    RunResult, State, Stroke, ToolTrack,
 };
 use kerfwatch::units::GRAVITY;
 
@@ -107,6 +107,7 @@ pub fn estimate(record: &Record) -> Estimate {
             shown.push(Shown {
                 time_s: time,
                 groove: sheet.groove(),
+                joints: sheet.joints(),
             });
         }
         if watch.due(time) {
@@ -228,6 +229,25 @@ impl Sheet<'_> {
                 }
             })
             .collect()
+    }
+
+    /// The whole interval as one joint: strokes until the count of its least cut bin says through.
+    fn joints(&self) -> Vec<Joint> {
+        let wall = self.job.tubular.wall.as_millimetres();
+        let groove = self.groove();
+        let least = groove.iter().filter(|bin| !bin.coupling);
+        let Some(passes) = least.map(|bin| bin.passes).min() else {
+            return Vec::new();
+        };
+        let left = (passes..).take_while(|n| self.depth_mm(*n) < wall).count() as f64;
+        vec![Joint {
+            top_m: self.interval_top,
+            bottom_m: self.interval_top + self.bins as f64 * self.bin,
+            split_fraction: 0.0,
+            min_depth_mm: self.depth_mm(passes).min(wall),
+            strokes_left_p50: Some(left),
+            strokes_left_p90: Some(left),
+        }]
     }
 
     fn strokes(&self) -> Vec<Stroke> {

@@ -1,14 +1,16 @@
 //! What an estimator said: the final result, and what it showed while the job ran.
 
-use kerfwatch::result::{GrooveBin, RunResult, State};
+use kerfwatch::result::{GrooveBin, Joint, RunResult, State};
 
-/// Groove shown at a time of the job.
+/// Groove and forecast shown at a time of the job.
 #[derive(Debug, Clone)]
 pub struct Shown {
     /// When, s.
     pub time_s: f64,
     /// Bins.
     pub groove: Vec<GrooveBin>,
+    /// Joints, with strokes left.
+    pub joints: Vec<Joint>,
 }
 
 /// State shown at a time of the job.

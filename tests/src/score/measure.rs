@@ -1,6 +1,7 @@
 //! One run scored: sums and lists that can be added up over runs.
 
 use super::estimate::Estimate;
+use super::forecasts::{Forecast, forecasts};
 use super::record::Record;
 use super::truth::{Interval, Truth};
 use kerfwatch::result::{GrooveBin, State};
@@ -63,6 +64,8 @@ pub struct Tally {
     pub through_wrong: u64,
     /// Bins that were through and not called.
     pub through_missed: u64,
+    /// Strokes left as told, and as it took.
+    pub forecasts: Vec<Forecast>,
     /// Error of tool depth near the interval, m.
     pub depth: Vec<f64>,
     /// The same less its mean over the stroke, m.
@@ -90,6 +93,7 @@ pub fn measure(record: &Record, estimate: &Estimate) -> Tally {
     states(&mut tally, truth, estimate);
     stalls(&mut tally, truth, estimate);
     groove(&mut tally, record, estimate);
+    tally.forecasts = forecasts(truth, &estimate.shown);
     tool_depth(&mut tally, record, estimate);
     overpulls(&mut tally, truth, estimate);
     tally
@@ -342,6 +346,7 @@ impl Tally {
         self.through_right += other.through_right;
         self.through_wrong += other.through_wrong;
         self.through_missed += other.through_missed;
+        self.forecasts.extend(&other.forecasts);
         self.depth.extend(&other.depth);
         self.depth_in_stroke.extend(&other.depth_in_stroke);
         self.overpull_delay.extend(&other.overpull_delay);

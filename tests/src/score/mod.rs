@@ -1,12 +1,13 @@
 //! Scores the inference against the truth of bench-well records.
 //!
 //! Reading order: [`record`] (a record with its truth), [`estimate`] (what an estimator said, final
-//! and while the job ran), [`ours`] and [`baseline`] (two estimators), [`measure`] (one run
-//! scored), [`total`] (all runs together, the columns), [`table`] (what is printed), [`snapshot`]
+//! and while the job ran), [`ours`] and [`baseline`] (two estimators), [`measure`] and [`forecasts`]
+//! (one run scored), [`total`] (all runs together, the columns), [`table`] (what is printed), [`snapshot`]
 //! (figures kept for CI).
 
 pub mod baseline;
 pub mod estimate;
+pub mod forecasts;
 pub mod measure;
 pub mod ours;
 pub mod record;

@@ -41,10 +41,11 @@ pub fn estimate(record: &Record) -> Estimate {
         }
         if history.next_if(|due| *due <= time).is_some() {
             pipeline.refresh();
-            let groove = pipeline.snapshot().groove;
+            let now = pipeline.snapshot();
             shown.push(Shown {
                 time_s: time,
-                groove,
+                groove: now.groove,
+                joints: now.joints,
             });
         }
         if watch.due(time) {

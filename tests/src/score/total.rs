@@ -157,6 +157,17 @@ pub fn columns(t: &Tally) -> Vec<Column> {
         0.01,
     );
     put("through_recall", per(t.through_right, real), Higher, 0.02);
+    let off: Vec<f64> = (t.forecasts.iter())
+        .map(|f| (f.took - f.told.0).abs())
+        .collect();
+    put("forecast_off_median", quantile(&off, 0.5), Lower, 3.0);
+    let held = t.forecasts.iter().filter(|f| f.took <= f.told.1).count();
+    put(
+        "forecast_within_p90",
+        per(held as u64, t.forecasts.len() as u64),
+        NearNineTenths,
+        0.1,
+    );
     put("tool_depth_median_m", quantile(&t.depth, 0.5), Lower, 0.03);
     put("tool_depth_p95_m", quantile(&t.depth, 0.95), Lower, 0.05);
     put(
