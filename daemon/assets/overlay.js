@@ -2,7 +2,7 @@
 // where they part more than they used to, something drags.
 import { at, brush, colour, rem } from "/dom.js";
 import { depthAxis, ticks } from "/pipe.js";
-import { indexAt, store } from "/store.js";
+import { KEEP_S, indexAt, store } from "/store.js";
 
 const BEFORE = 4;
 const ROWS = 140;
@@ -57,8 +57,10 @@ export function drawOverlay(job, now, show) {
   if (values.length === 0) {
     paint.fillStyle = colour("--mid");
     paint.textAlign = "center";
-    paint.fillText("no stroke", width / 2, height / 3);
-    paint.fillText("in the interval yet", width / 2, height / 3 + size * 1.4);
+    // The page keeps the readings of an hour.
+    const old = recent.length > 0 && now !== null && now.at_s - recent.at(-1).end_s > KEEP_S;
+    const words = old ? ["last stroke", "over an hour ago"] : ["no stroke", "in the interval yet"];
+    words.forEach((word, n) => paint.fillText(word, width / 2, height / 3 + n * size * 1.4));
     return;
   }
   const low = Math.min(...values);

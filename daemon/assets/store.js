@@ -1,7 +1,7 @@
 // What the daemon has told, kept for drawing: points, strokes, groove, the present.
 
 // The charts show at most that much.
-const KEEP_S = 3600;
+export const KEEP_S = 3600;
 const STROKES = 60;
 const COLUMNS = ["at_s", "tension_n", "tension_low_n", "tension_high_n", "expected_n", "line_m", "tool_m", "drag_n"];
 
