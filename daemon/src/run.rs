@@ -288,7 +288,8 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
         threads.start("kw-before", work).map_err(no_thread)?;
     }
 
-    tracing::info!(run = %run_id, folder = %run_folder.display(), "run started");
+    let page_url = page_address.map(|address| format!("http://{address}/"));
+    tracing::info!(run = %run_id, folder = %run_folder.display(), page = page_url, "run started");
     if let Some(started) = config.started {
         // The caller may have stopped waiting.
         let _ = started.send(Started {
