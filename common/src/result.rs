@@ -177,7 +177,7 @@ pub struct GrooveBin {
     pub wall_mm: f64,
     /// Passes of the cutter while it was out.
     pub passes: u32,
-    /// Taken as split (`through_probability` of 0.7 or more).
+    /// Taken as split (`through_probability` of [`crate::groove::SAID_THROUGH`] or more).
     pub through: bool,
     /// Probability that the wall is split over this bin.
     pub through_probability: f64,

@@ -1,8 +1,9 @@
 //! Strokes left, joint by joint.
 //!
 //! A joint is done when its last bin splits, so the forecast is of a maximum: the shared unknown
-//! moves all bins together (with the doubt in the law that made it), the local ones spread them. Both are sampled on a fixed grid of
-//! quantiles (no randomness), and the median and the 90 % quantile of the maximum are given.
+//! moves all bins together (with the doubt in the law that made it), the local ones spread them. Both
+//! are sampled on a fixed grid of quantiles (no randomness), and the median and the 90 % quantile of
+//! the maximum are given.
 
 use super::drag_model::{DragFit, NEVER};
 use super::ledger::Ledger;

@@ -33,7 +33,7 @@ const COUPLING_SHADOW_M: f64 = 0.4;
 
 /// Probability of being split from which a bin is said to be: who is told "through" moves on, so a
 /// wrong word costs more than a late one.
-const SAID_THROUGH: f64 = 0.55;
+pub const SAID_THROUGH: f64 = 0.55;
 /// Doubt in the base of drag, N, at least.
 const BASE_SD_MIN: f64 = 15.0;
 /// The spread of the fit holds what the law lacks too; this part of it is the bins' own.

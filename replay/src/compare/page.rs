@@ -5,6 +5,7 @@ use super::{BinRow, Comparison};
 use crate::report::page::Page;
 use crate::report::svg::{Axis, Chart};
 use crate::units_shown::{Scale, Units};
+use kerfwatch::groove::SAID_THROUGH;
 use kerfwatch::result::RunResult;
 
 /// Line styles of the sides; more than four cannot be told apart.
@@ -38,8 +39,11 @@ pub(super) fn page(
     page.table(&head, &body, |_| false);
     page.paragraph(
         "note",
-        "Taken as split: length over which the wall is through with a probability of 70 % or more, \
-         couplings left out. Mean groove: mean of the estimates over the interval, couplings left out.",
+        &format!(
+            "Taken as split: length over which the wall is through with a probability of {:.0} % or more, \
+             couplings left out. Mean groove: mean of the estimates over the interval, couplings left out.",
+            100.0 * SAID_THROUGH
+        ),
     );
     page.heading("Groove by depth");
     let key = key(comparison.sides.len());

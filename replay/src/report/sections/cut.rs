@@ -4,6 +4,7 @@ use super::Source;
 use crate::report::figures;
 use crate::report::page::Page;
 use crate::summary::{bins_of, joint_groove, strokes_left};
+use kerfwatch::groove::SAID_THROUGH;
 use kerfwatch::result::Direction;
 
 /// Groove figure and joint table.
@@ -71,11 +72,14 @@ pub(in crate::report) fn groove(page: &mut Page, s: &Source<'_>) {
     );
     page.paragraph(
         "note",
-        "Split: expected part of the joint's length that is cut through, each place counted with its \
-         probability; the length taken as split at the top of this report counts the places that are \
-         through with 70 % or more. Least groove: the shallowest place of the joint, with the interval \
-         that holds the truth with 90 % probability. Strokes left: until the joint is split over its \
-         whole length.",
+        &format!(
+            "Split: expected part of the joint's length that is cut through, each place counted with its \
+             probability; the length taken as split at the top of this report counts the places that are \
+             through with {:.0} % or more. Least groove: the shallowest place of the joint, with the \
+             interval that holds the truth with 90 % probability. Strokes left: until the joint is split \
+             over its whole length.",
+            100.0 * SAID_THROUGH
+        ),
     );
     let doubtful: f64 = result
         .joints
