@@ -7,6 +7,7 @@ use std::process::{Child, Command, ExitStatus, Stdio};
 use std::time::{Duration, Instant};
 
 /// A program of this workspace, beside the test's own: built by `cargo test --workspace`, or here when it is missing.
+/// One that is there is taken as it is, however old: a test of one package alone does not build it anew.
 ///
 /// # Panics
 /// When it cannot be built.

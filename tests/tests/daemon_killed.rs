@@ -3,8 +3,9 @@
 //! In the end its record must be whole, hold every line up to what it had said was on disk, and give what an
 //! uninterrupted run fed the same gives: strokes, states, groove, wear, alarms, bit for bit, live and in replay.
 //!
-//! `KERFWATCH_KILLS=200 cargo test --release -p kerfwatch-tests --test daemon_killed -- --nocapture` is the heavy run;
-//! without the variable there are a few kills. `KERFWATCH_SEED` chooses the moments.
+//! `KERFWATCH_KILLS=200 cargo test --release -p kerfwatch-tests --test daemon_killed -- --nocapture` is the heavy run (build
+//! `kerfwatchd` anew first, with `--release`: the one that stands beside the test is taken); without the variable there
+//! are a few kills. `KERFWATCH_SEED` chooses the moments.
 
 #![cfg(feature = "daemon")]
 

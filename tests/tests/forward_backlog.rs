@@ -1,7 +1,8 @@
 //! A link that was down for days: what waited is sent on by `kerfwatchd forward`, once, in a bounded memory.
 //!
-//! `KERFWATCH_DAYS=4 cargo test --release -p kerfwatch-tests --test forward_backlog -- --nocapture` is the heavy run;
-//! without the variable it is a tenth of a day.
+//! `KERFWATCH_DAYS=4 cargo test --release -p kerfwatch-tests --test forward_backlog -- --nocapture` is the heavy run
+//! (build `kerfwatchd` anew first, with `--release`: the one that stands beside the test is taken); without the variable
+//! it is a tenth of a day.
 
 #![cfg(feature = "daemon")]
 

@@ -1,0 +1,115 @@
+use super::*;
+use crate::groove::drag_model::BasePrior;
+use crate::groove::ledger::{Bins, Ledger, Row};
+
+const WHEELS: f64 = 3.0;
+const LN_WALL: f64 = -5.0;
+
+/// Invented: nominal wall reach -2.0, amplitude 220 N.
+fn nominal() -> Nominal {
+    Nominal::of(LN_WALL - 2.0 + 0.92f64.ln(), 220.0)
+}
+
+/// A ledger of `strokes` over 100 bins that follows the model, with wall reach `m` and spread 0.06
+/// (bins at even quantiles), base 180 and 160 N, amplitude `a`, scatter 20 N.
+fn ledger(strokes: usize, m: f64, a: f64) -> Ledger {
+    let bins = Bins {
+        top: 1000.0,
+        step: 0.1,
+        count: 100,
+        inside: (0, 100),
+    };
+    let law = PassLaw::new(3 * strokes + 3, (-m).exp(), 0.05);
+    let mut rows = Vec::new();
+    let mut seed = 1u64;
+    let mut noise = || {
+        seed = seed.wrapping_mul(6364136223846793005).wrapping_add(1);
+        40.0 * ((seed >> 33) as f64 / (1u64 << 31) as f64 - 0.5)
+    };
+    let mut n = 0.0;
+    for k in 0..strokes {
+        let up = k % 2 == 0;
+        let n1 = n + WHEELS * if up { 1.0 } else { 0.7 };
+        let x = 0.5 * (law.x(n) + law.x(n1));
+        let drag = (0..100).map(|j| {
+            let own = 0.06 * super::super::posterior::normal_quantile((j as f64 + 0.5) / 100.0);
+            let cuts = m + own + x.ln() < 0.0;
+            let base = if up { 180.0 } else { 160.0 };
+            (base + if cuts { a * law.drag(n, n1) } else { 0.0 } + noise()) as f32
+        });
+        rows.push(Row {
+            up,
+            start: k as f64 * 60.0,
+            end: k as f64 * 60.0 + 40.0,
+            top: 1000.0,
+            bottom: 1010.0,
+            speed: 0.25,
+            first: 0,
+            drag: drag.collect(),
+            marked_out: None,
+            weight_check: false,
+            gain: 1.0,
+        });
+        n = n1;
+    }
+    Ledger { bins, rows }
+}
+
+fn fitted(ledger: &Ledger) -> JointFit {
+    let engaged = vec![true; ledger.rows.len()];
+    let coupling = vec![false; ledger.bins.count];
+    let nominal = nominal();
+    let input = FitInput {
+        ledger,
+        engaged: &engaged,
+        coupling: &coupling,
+        wheels: WHEELS,
+        base_prior: BasePrior {
+            mean: 150.0,
+            shared_sd: 100.0,
+            own_sd: 40.0,
+        },
+        amplitude_prior: (nominal.amplitude, nominal.ln_amplitude_sd),
+    };
+    fit(&input, &nominal, LN_WALL).unwrap()
+}
+
+#[test]
+fn falling_drag_is_told_into_decay_and_splitting() {
+    // Half of the bins split after x = e^1.9, well before the end.
+    let f = fitted(&ledger(60, -1.9, 250.0));
+    assert!((f.reach.0 + 1.9).abs() < 0.04, "reach {:?}", f.reach);
+    assert!((f.fit.base.0 - 180.0).abs() < 15.0, "base {:?}", f.fit.base);
+    assert!((f.fit.base.1 - 160.0).abs() < 15.0, "base {:?}", f.fit.base);
+    assert!((f.fit.amplitude / 250.0).ln().abs() < 0.1);
+}
+
+#[test]
+fn before_any_split_the_reach_stays_wide_and_is_bounded_by_the_passes_made() {
+    let l = ledger(16, -1.9, 250.0);
+    let f = fitted(&l);
+    assert!(f.reach.1 > 0.08, "sure too early: {:?}", f.reach);
+    let reached = f.fit.law.x(16.0 * WHEELS * 0.85).ln();
+    assert!(f.reach.0 + reached < 0.1, "would have split: {:?}", f.reach);
+}
+
+#[test]
+fn without_cutting_strokes_there_is_no_fit() {
+    let mut l = ledger(4, -1.9, 250.0);
+    l.rows.clear();
+    let engaged = [];
+    let coupling = vec![false; l.bins.count];
+    let input = FitInput {
+        ledger: &l,
+        engaged: &engaged,
+        coupling: &coupling,
+        wheels: WHEELS,
+        base_prior: BasePrior {
+            mean: 150.0,
+            shared_sd: 100.0,
+            own_sd: 40.0,
+        },
+        amplitude_prior: (220.0, 0.3),
+    };
+    assert!(fit(&input, &nominal(), LN_WALL).is_none());
+}
