@@ -2,31 +2,30 @@
 //!
 //! reading -> [`Aligner`] -> [`ToolMotion`] -> [`HoldTracker`], [`StrokeFinder`] -> [`Ledger`] ->
 //! groove estimate. Everything is a function of the inputs and their order; nothing here reads a
-//! clock, so a replay of the recorded inputs gives the same results bit for bit.
+//! clock, so a replay of the recorded inputs gives the same results bit for bit. The rest of it: what marks change in
+//! `marks`, what becomes of strokes in `strokes`, friction and weight in `learning`, results in `answers`.
 
+mod answers;
 mod learning;
 mod marks;
+mod strokes;
 
-use crate::alarm::{PickUpTable, SavedAlarms};
+use crate::alarm::PickUpTable;
 use crate::align::{Aligner, Cell};
 use crate::calibrate::{CalibratedReading, Instruments};
 use crate::groove::coupling_marks::CouplingMarks;
-use crate::groove::evidence::Evidence;
-use crate::groove::ledger::{Bins, Ledger, RowMarks};
+use crate::groove::ledger::{Bins, Ledger};
 use crate::groove::{self, GrooveEstimate};
 use crate::infer::friction::{FreeRuns, Learned};
 use crate::infer::hold::HoldTracker;
-use crate::infer::second_look::{Before, SecondLook};
-use crate::infer::strokes::{FoundStroke, StrokeFinder};
+use crate::infer::second_look::SecondLook;
+use crate::infer::strokes::StrokeFinder;
 use crate::infer::track::Track;
 use crate::infer::weight_check::WeightCheck;
-use crate::input::{ChannelId, Event, Input, Mark, MarkKind};
+use crate::input::{ChannelId, Event, Input, Mark};
 use crate::job::Job;
 use crate::model::bending::BendCounter;
 use crate::motion::{Moment, ToolMotion};
-use crate::outcome;
-use crate::result::{RunResult, Stroke};
-use crate::snapshot::{Glance, Snapshot};
 use crate::time::{Nanos, seconds};
 use crate::watch::Watch;
 use std::sync::Arc;
@@ -255,95 +254,6 @@ impl Pipeline {
         self.moment = Some(*m);
     }
 
-    /// State, track and strokes of the tool.
-    fn follow(&mut self, m: &Moment, events: &mut Vec<Event>) {
-        self.hold.push(m);
-        self.track.push(m);
-        if let Some(found) = self.finder.push(m) {
-            self.second_look.forget();
-            self.stroke(&found, events);
-        }
-    }
-
-    /// A tool that seemed to stand had gone on: what was told meanwhile is told again.
-    fn look_again(&mut self, m: &Moment, events: &mut Vec<Event>) {
-        let (hold, finder, track) = (&self.hold, &self.finder, &self.track);
-        let again = self.second_look.see(m, || Before {
-            hold: hold.clone(),
-            finder: finder.clone(),
-            track_points: track.points().len(),
-        });
-        let Some((before, moments)) = again else {
-            return;
-        };
-        self.hold = before.hold;
-        self.finder = before.finder;
-        self.track.truncate(before.track_points);
-        for m in &moments {
-            self.follow(m, events);
-        }
-    }
-
-    fn stroke(&mut self, found: &FoundStroke, events: &mut Vec<Event>) {
-        let (gain_up, gain_down) = self.motion.gains();
-        let gain = if found.direction == crate::result::Direction::Up {
-            gain_up
-        } else {
-            gain_down
-        };
-        let middle = 0.5 * (found.start + found.end);
-        let marked = self.marks.iter().rev().find_map(|(t, m)| match m.kind {
-            MarkKind::CutterOut if *t <= middle => Some(true),
-            MarkKind::CutterIn if *t <= middle => Some(false),
-            _ => None,
-        });
-        // The first echo after the tool starts still carries the start itself.
-        let settle = 0.15 + self.motion.settle_time() * found.profile.mean_speed();
-        let marks = RowMarks {
-            out: marked,
-            weight_check: self.weight_check.takes(found.direction, found.start),
-        };
-        self.ledger.add(found, settle, marks, gain);
-        self.peaks.push(found.peak_tension);
-        self.look_for_slip();
-        if marks.weight_check {
-            self.learn_from_weight_check(found.end);
-        }
-        self.learn_without_marks();
-        let n = self.ledger.rows.len() as u32;
-        let (top, bottom) = found.range();
-        events.push(Event::Stroke(Stroke {
-            n,
-            direction: found.direction,
-            start_s: found.start,
-            end_s: found.end,
-            top_m: top,
-            bottom_m: bottom,
-            tool_travel_m: bottom - top,
-            mean_drag_n: found.profile.mean_drag(),
-            peak_tension_n: found.peak_tension,
-            cut_work_j: 0.0,
-            engaged_m: 0.0,
-        }));
-    }
-
-    /// Couplings that wander in the drag show that the counter has slipped.
-    fn look_for_slip(&mut self) {
-        let Some(row) = self.ledger.rows.last() else {
-            return;
-        };
-        if let Some(too_deep) = self.coupling_marks.stroke(row) {
-            self.slip_m += too_deep;
-            self.correct_depth(-too_deep);
-            self.finder.shift(-too_deep);
-        }
-    }
-
-    /// Depths are told anew: where couplings stood says nothing any more.
-    fn forget_places(&mut self) {
-        self.coupling_marks = CouplingMarks::new(self.ledger.bins, &self.job.couplings);
-    }
-
     /// The run has ended: decides what was still pending.
     pub fn finish(&mut self, events: &mut Vec<Event>) {
         let Self {
@@ -391,69 +301,6 @@ impl Pipeline {
     fn correct_depth(&mut self, by: f64) {
         self.correction += by;
         self.motion.correct_depth(by);
-    }
-
-    /// All strokes with their drag by bin.
-    pub fn ledger(&self) -> &Ledger {
-        &self.ledger
-    }
-
-    /// What was learned of friction and weight.
-    pub fn learned(&self) -> Option<Learned> {
-        self.learned
-    }
-
-    /// Alarms that are not normal, for a run that follows this one.
-    pub fn saved_alarms(&self) -> SavedAlarms {
-        self.watch.engine.saved(self.now)
-    }
-
-    /// The instruments as they are now, for a guard that runs ahead of the pipeline.
-    pub fn instruments(&self) -> &Instruments {
-        &self.instruments
-    }
-
-    /// Pick-up weight as learned, for a guard that runs ahead of the pipeline.
-    pub fn pick_up(&self) -> Option<&Arc<PickUpTable>> {
-        self.pick_up.as_ref()
-    }
-
-    /// Brings the live groove estimate up to date; call after a stroke has ended.
-    pub fn refresh(&mut self) {
-        self.live = Some(self.estimate());
-    }
-
-    /// The groove estimate from all strokes so far.
-    pub fn estimate(&self) -> GrooveEstimate {
-        groove::estimate(&self.ledger, &self.job, self.base_prior())
-    }
-
-    /// What the groove estimate at a depth rests on; `None` outside the bins or before any cutting.
-    pub fn evidence(&self, depth_m: f64) -> Option<Evidence> {
-        groove::evidence::evidence(&self.ledger, &self.job, self.base_prior(), depth_m)
-    }
-
-    /// The present.
-    pub fn snapshot(&self) -> Snapshot {
-        outcome::snapshot(self)
-    }
-
-    /// What the charts follow, with the extremes of tension since the last glance: call it for
-    /// every point that is kept. `None`: nothing new has been judged since, and the extremes are
-    /// kept for the next.
-    pub fn glance(&mut self) -> Option<Glance> {
-        let glance = outcome::glance(self, self.span);
-        if glance.at_s <= self.glanced_s {
-            return None;
-        }
-        self.glanced_s = glance.at_s;
-        self.span = None;
-        Some(glance)
-    }
-
-    /// All results so far. `id` comes from the run folder.
-    pub fn result(&self, id: &str) -> RunResult {
-        outcome::result(self, id)
     }
 }
 

@@ -7,8 +7,10 @@
 //! measured tension implies (with friction that remembers, [`friction_chain`]; waves taken out,
 //! [`wave_window`]) + thermal and pressure strain + distance from rope socket to wheels.
 
+mod footing;
 pub mod friction_chain;
 mod hanging;
+mod line_out;
 mod moment;
 mod packing;
 pub mod reread;
@@ -19,6 +21,7 @@ use crate::infer::friction::Learned;
 use crate::job::{Counts, Job};
 use crate::model::Motion;
 use crate::model::profile_table::ProfileTable;
+use footing::Footing;
 use friction_chain::FrictionChain;
 use packing::Packing;
 use std::collections::VecDeque;
@@ -29,12 +32,6 @@ pub use moment::Moment;
 
 /// Following the line for so many cells, the tool moves whatever friction says.
 const FOLLOWS_CELLS: u32 = 30;
-/// Socket tension below this part of the tool's weight: the tool stands on something.
-const UNLOADED_PART: f64 = 0.05;
-/// For so many cells: waves pass.
-const UNLOADED_CELLS: u32 = 5;
-/// Above this part it hangs on the line again.
-const LOADED_PART: f64 = 0.3;
 /// Half width, in cells, of the difference that gives tool speed.
 const SPEED_CELLS: usize = 2;
 
@@ -52,9 +49,7 @@ pub struct ToolMotion {
     nominal_weight: f64,
     nominal_packing: f64,
     packing: Packing,
-    /// Depth at which the tool stands while the line is slack, m.
-    stands_at: Option<f64>,
-    unloaded_cells: u32,
+    footing: Footing,
     /// Cells for which the tool has followed the line.
     follows_for: u32,
     /// From reference depths, m.
@@ -88,8 +83,7 @@ impl ToolMotion {
             nominal_weight: hanging.tool_weight,
             nominal_packing: hanging.packing,
             packing: Packing::default(),
-            stands_at: None,
-            unloaded_cells: 0,
+            footing: Footing::default(),
             follows_for: 0,
             correction: 0.0,
             table,
@@ -219,7 +213,7 @@ impl ToolMotion {
     pub fn new_counter(&mut self, out: &mut impl FnMut(Moment)) {
         self.drain(out);
         self.window.clear();
-        self.stands_at = None;
+        self.footing.new_counter();
         self.last = None;
         self.gap = 1;
     }
@@ -249,43 +243,6 @@ impl ToolMotion {
         }
         self.recent.clear();
         self.waiting.clear();
-    }
-
-    /// Unstretched line paid out. A tensioned metre at tension T holds 1/(1 + T/EA) of line.
-    fn advance_line(&mut self, tension: f64, counted: f64) {
-        match self.counts {
-            Counts::Relaxed => self.line = counted,
-            Counts::Tensioned => match self.last {
-                Some(Cell {
-                    tension: Some(t0),
-                    line: Some(s0),
-                    ..
-                }) => {
-                    let strain = 0.5 * (t0 + tension) / self.hanging.ea;
-                    self.line += (counted - s0) / (1.0 + strain);
-                }
-                _ => self.line = self.line_at_start(counted),
-            },
-        }
-    }
-
-    /// Line that a run-in to `counted` metres would have paid out, with running-in tension.
-    fn line_at_start(&self, counted: f64) -> f64 {
-        if counted <= 0.0 {
-            return counted;
-        }
-        let h = &self.hanging;
-        let steps = 64;
-        let step = counted / f64::from(steps);
-        let mut line = 0.0;
-        for i in 0..steps {
-            let md = (f64::from(i) + 0.5) * step;
-            let pull = h.tool_pull(Motion::Down, md, self.friction.1);
-            let surface = self.table.surface_tension(Motion::Down, pull, md);
-            let tension = (surface - h.pressure_force - h.packing).max(0.0);
-            line += step / (1.0 + tension / h.ea);
-        }
-        line
     }
 
     /// Surface tensions, below the packing, between which the chain is made linear.
@@ -353,7 +310,7 @@ impl ToolMotion {
             unloaded: false,
             after_gap: self.gap > 0,
         };
-        let moment = self.hold_unloaded(moment);
+        let moment = self.footing.push(moment);
         self.gap = 0;
         self.recent.push_back(moment);
         if self.recent.len() > 2 * SPEED_CELLS {
@@ -370,27 +327,6 @@ impl ToolMotion {
                 out(m);
             }
         }
-    }
-
-    /// Line paid out onto a tool that stands lies slack above it; it does not take the tool down.
-    fn hold_unloaded(&mut self, mut m: Moment) -> Moment {
-        match self.stands_at {
-            None if m.carried < UNLOADED_PART && m.line_speed > 0.0 => {
-                self.unloaded_cells += 1;
-                if self.unloaded_cells >= UNLOADED_CELLS {
-                    self.stands_at = Some(m.depth);
-                }
-            }
-            // The line is taut again: where it says the tool is, there it is.
-            Some(_) if m.carried > LOADED_PART => self.stands_at = None,
-            Some(_) => {}
-            None => self.unloaded_cells = 0,
-        }
-        if let Some(at) = self.stands_at {
-            m.depth = m.depth.min(at);
-            m.unloaded = true;
-        }
-        m
     }
 
     /// Sustained movement of the tool with the line turns all friction that way. Before the whole line has turned,

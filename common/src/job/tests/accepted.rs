@@ -150,3 +150,24 @@ fn bending_life_needs_all_of_its_figures() {
     ));
     assert_eq!(job.line.bending_life.map(|l| l.cycles), Some(5000.0));
 }
+
+#[test]
+fn the_wrap_of_a_sheave_is_half_a_turn_unless_given() {
+    let text = print_default_job();
+    let wraps = |text: &str| -> Vec<f64> {
+        let job = read_job(text, "job.toml")
+            .unwrap_or_else(|f| panic!("{f}"))
+            .job;
+        let degrees = job
+            .line
+            .sheaves
+            .iter()
+            .map(|sheave| sheave.wrap.si().to_degrees());
+        degrees.map(f64::round).collect()
+    };
+    assert_eq!(wraps(text), [180.0, 180.0]);
+    assert_eq!(
+        wraps(&text.replace("#wrap = \"180 deg\"", "wrap = \"90 deg\"")),
+        [90.0, 180.0]
+    );
+}

@@ -382,24 +382,3 @@ fn the_effect_of_temperature_on_the_load_cell_is_read_and_checked() {
         assert!(findings.contains(names), "{findings}");
     }
 }
-
-#[test]
-fn the_wrap_of_a_sheave_is_half_a_turn_unless_given() {
-    let text = print_default_job();
-    let wraps = |text: &str| -> Vec<f64> {
-        let job = read_job(text, "job.toml")
-            .unwrap_or_else(|f| panic!("{f}"))
-            .job;
-        let degrees = job
-            .line
-            .sheaves
-            .iter()
-            .map(|sheave| sheave.wrap.si().to_degrees());
-        degrees.map(f64::round).collect()
-    };
-    assert_eq!(wraps(text), [180.0, 180.0]);
-    assert_eq!(
-        wraps(&text.replace("#wrap = \"180 deg\"", "wrap = \"90 deg\"")),
-        [90.0, 180.0]
-    );
-}

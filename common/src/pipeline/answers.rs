@@ -1,0 +1,80 @@
+//! What can be asked of the pipeline: results, the present, what was learned.
+//!
+//! Nothing here changes what later inputs give; `refresh` and `glance` keep what only the present shows.
+
+use super::Pipeline;
+use crate::alarm::{PickUpTable, SavedAlarms};
+use crate::calibrate::Instruments;
+use crate::groove::evidence::Evidence;
+use crate::groove::ledger::Ledger;
+use crate::groove::{self, GrooveEstimate};
+use crate::infer::friction::Learned;
+use crate::outcome;
+use crate::result::RunResult;
+use crate::snapshot::{Glance, Snapshot};
+use std::sync::Arc;
+
+impl Pipeline {
+    /// All strokes with their drag by bin.
+    pub fn ledger(&self) -> &Ledger {
+        &self.ledger
+    }
+
+    /// What was learned of friction and weight.
+    pub fn learned(&self) -> Option<Learned> {
+        self.learned
+    }
+
+    /// Alarms that are not normal, for a run that follows this one.
+    pub fn saved_alarms(&self) -> SavedAlarms {
+        self.watch.engine.saved(self.now)
+    }
+
+    /// The instruments as they are now, for a guard that runs ahead of the pipeline.
+    pub fn instruments(&self) -> &Instruments {
+        &self.instruments
+    }
+
+    /// Pick-up weight as learned, for a guard that runs ahead of the pipeline.
+    pub fn pick_up(&self) -> Option<&Arc<PickUpTable>> {
+        self.pick_up.as_ref()
+    }
+
+    /// Brings the live groove estimate up to date; call after a stroke has ended.
+    pub fn refresh(&mut self) {
+        self.live = Some(self.estimate());
+    }
+
+    /// The groove estimate from all strokes so far.
+    pub fn estimate(&self) -> GrooveEstimate {
+        groove::estimate(&self.ledger, &self.job, self.base_prior())
+    }
+
+    /// What the groove estimate at a depth rests on; `None` outside the bins or before any cutting.
+    pub fn evidence(&self, depth_m: f64) -> Option<Evidence> {
+        groove::evidence::evidence(&self.ledger, &self.job, self.base_prior(), depth_m)
+    }
+
+    /// The present.
+    pub fn snapshot(&self) -> Snapshot {
+        outcome::snapshot(self)
+    }
+
+    /// What the charts follow, with the extremes of tension since the last glance: call it for
+    /// every point that is kept. `None`: nothing new has been judged since, and the extremes are
+    /// kept for the next.
+    pub fn glance(&mut self) -> Option<Glance> {
+        let glance = outcome::glance(self, self.span);
+        if glance.at_s <= self.glanced_s {
+            return None;
+        }
+        self.glanced_s = glance.at_s;
+        self.span = None;
+        Some(glance)
+    }
+
+    /// All results so far. `id` comes from the run folder.
+    pub fn result(&self, id: &str) -> RunResult {
+        outcome::result(self, id)
+    }
+}
