@@ -42,7 +42,7 @@ pub struct Recomputed {
     pub damage: Vec<Damage>,
     /// 0 or 3.
     pub exit: Exit,
-    /// Time of reading and computing.
+    /// Time of reading and computing, the groove at the end included.
     pub took: Duration,
     /// Of this, on a processor; the rest went to others and to waiting for the disk.
     pub on_processor: Duration,
@@ -150,10 +150,10 @@ impl RunFolder {
             }
         });
         pipeline.finish(&mut events);
+        let mut result = pipeline.result(&self.id);
         let took = started.elapsed();
         let on_processor = processor_time().saturating_sub(started_cpu);
         bar.finish_and_clear();
-        let mut result = pipeline.result(&self.id);
         result.quality.lost_blocks += self.reader.lost_blocks();
         let damage = self.reader.damage();
         let exit = self.tell_damage(&damage, console);

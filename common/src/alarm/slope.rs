@@ -31,6 +31,8 @@ pub struct RobustSlope {
     newest: Nanos,
     slow: Cached,
     fast: Cached,
+    /// Asked for at every reading, so worked out with each mean.
+    rough: Option<f64>,
 }
 
 /// A slope worked out since the last mean, or not yet.
@@ -53,6 +55,7 @@ impl Default for RobustSlope {
             newest: Nanos::MIN,
             slow: Cached::Stale,
             fast: Cached::Stale,
+            rough: None,
         }
     }
 }
@@ -93,6 +96,7 @@ impl RobustSlope {
         self.count = 0;
         self.slow = Cached::Stale;
         self.fast = Cached::Stale;
+        self.rough = self.plain_slope();
     }
 
     /// The `back`-th newest mean, 0 being the newest.
@@ -156,6 +160,10 @@ impl RobustSlope {
 
     /// Slope between the newest mean and that of about half a second before, 1/s: not robust.
     pub fn rough(&self) -> Option<f64> {
+        self.rough
+    }
+
+    fn plain_slope(&self) -> Option<f64> {
         let back = self.filled.min(MEANS / 2 + 1).checked_sub(1)?;
         let (t1, v1) = self.mean(0);
         let (t0, v0) = self.mean(back);

@@ -132,14 +132,19 @@ fn step(from: Cell, h: f64, geometry: &[LocalGeometry; 3], weight_n_m: f64, mu: 
     let t4 = from.tension + h * k3;
     let (k4, l4) = rate(t4, &geometry[2]);
     let tension = from.tension + h / 6.0 * (k1 + 2.0 * (k2 + k3) + k4);
-    let slope = from.slope * (h / 6.0 * (l1 + 2.0 * (l2 + l3) + l4)).exp();
-    let middle_slope = from.slope * (0.25 * h * (l1 + l2)).exp();
+    let slope = from.slope * grown(h / 6.0 * (l1 + 2.0 * (l2 + l3) + l4));
+    let middle_slope = from.slope * grown(0.25 * h * (l1 + l2));
     Cell {
         tension,
         slope,
         tension_integral: from.tension_integral + h / 6.0 * (from.tension + 2.0 * (t2 + t3) + t4),
         slope_integral: from.slope_integral + h / 6.0 * (from.slope + 4.0 * middle_slope + slope),
     }
+}
+
+/// The exponential; most wells are straight for most of their length, where it is one and need not be worked out.
+fn grown(log: f64) -> f64 {
+    if log == 0.0 { 1.0 } else { log.exp() }
 }
 
 /// `d(dT/ds)/dT`, 1/m: how fast the log of the slope changes down the hole.
