@@ -21,6 +21,7 @@ pub mod forecast;
 pub mod import;
 pub mod job_source;
 pub mod manual;
+mod missing_readings;
 pub mod output_file;
 pub mod readings;
 pub mod recompute;

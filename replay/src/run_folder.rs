@@ -4,6 +4,7 @@
 use crate::console::Console;
 use crate::failure::{Exit, Failure, Finding};
 use crate::job_source::{self, JobChanges, JobInUse};
+use crate::missing_readings;
 use kerfwatch::input::{Event, Input};
 use kerfwatch::pipeline::Pipeline;
 use kerfwatch::recording::{Damage, Folder, Note, RecordError, Run, RunReader};
@@ -157,12 +158,8 @@ impl RunFolder {
         result.quality.lost_blocks += self.reader.lost_blocks();
         let damage = self.reader.damage();
         let exit = self.tell_damage(&damage, console);
-        if result.run.samples == 0 {
-            console.warn(format_args!(
-                "{}: the recording holds no usable reading: all figures are those of a run in which \
-                 nothing happened",
-                self.path.display()
-            ));
+        for missing in missing_readings::told(&result, &pipeline.snapshot()) {
+            console.warn(format_args!("{}: {missing}", self.path.display()));
         }
         for change in self
             .job

@@ -61,9 +61,9 @@ Examples:
   kerfwatch-replay chain RUN1 RUN2 RUN3 --json progress.json
   kerfwatch-replay chain RUN1 RUN2 RUN3 --shift auto --shift \"-0.4 m\"
 
-Give the runs in the order in which they were made. Times of the result count from the start of the
-first run. Depths are those of the first run: how much deeper a later run is than its counter says is
-measured by its drag in the groove that was there, with a 90 % interval, and corrected for. Where the
+Give the runs in the order in which they were made. Times of the result count from the start of the \
+first run. Depths are those of the first run: how much deeper a later run is than its counter says is \
+measured by its drag in the groove that was there, with a 90 % interval, and corrected for. Where the \
 data are not sure, that is said, and the counter is believed. --shift goes before both.")]
 pub struct ChainArgs {
     /// Run folders of one well, oldest first
@@ -92,7 +92,7 @@ Examples:
   kerfwatch-replay compare RUN RUN --set \"cutter.contact_pressure=1.4 GPa\" --html what-if.html
   kerfwatch-replay compare yesterday.json RUN --json -
 
-Each argument is a run folder or a result written by 'recompute --json'. --set and --job apply to every
+Each argument is a run folder or a result written by 'recompute --json'. --set and --job apply to every \
 run folder but the first. Exit code 0: the results are the same; 1: they differ.")]
 pub struct CompareArgs {
     /// Run folders or result files, two or more
@@ -122,7 +122,7 @@ Examples:
   kerfwatch-replay export RUN --format line-protocol --start 2026-05-01T06:00:00Z --out run.lp
   kerfwatch-replay export RUN --format hdr --out tension.hlog
 
-LAS holds the groove by depth. CSV and Parquet hold one table. Line protocol holds all of them with
+LAS holds the groove by depth. CSV and Parquet hold one table. Line protocol holds all of them with \
 nanosecond times. HdrHistogram logs hold the tension of each stroke, tagged by class. All in SI units.")]
 pub struct ExportArgs {
     /// Run folder

@@ -4,6 +4,7 @@
 //! rows are set aside and reported; `--strict` refuses them. The run appears under its name only
 //! when it is complete.
 
+mod doubts;
 pub mod fuzz;
 pub(crate) mod header;
 pub(crate) mod marks;
@@ -18,7 +19,10 @@ use crate::failure::{Exit, Failure, Finding};
 use crate::job_source::read_job_file;
 use crate::run_folder::record_failure;
 use crate::units_shown::{count, duration};
+use doubts::Doubts;
+use kerfwatch::align::{CELL_S, WAIT_CELLS};
 use kerfwatch::input::{ChannelId, Input, Mark};
+use kerfwatch::job::{Job, significant};
 use kerfwatch::recording::{Folder, Policy, RecordError, RunHead, RunWriter};
 use kerfwatch::time::{Nanos, nanos, seconds};
 use samples::Row;
@@ -53,7 +57,7 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
     };
     let part = part_name(&args.out);
     remove_folder(&part)?;
-    let done = write_run(args, &part, &head, samples, marks.0, console);
+    let done = write_run(args, &part, &head, &job.job, samples, marks.0, console);
     let (aside, writer_summary) = match done {
         Ok(done) => done,
         Err(failure) => {
@@ -76,12 +80,14 @@ struct Written {
     first: Nanos,
     last: Nanos,
     backwards: u64,
+    doubts: Vec<Finding>,
 }
 
 fn write_run(
     args: &Args,
     part: &Path,
     head: &RunHead,
+    job: &Job,
     samples: File,
     marks: Vec<(Nanos, Mark)>,
     console: &mut Console<'_>,
@@ -98,7 +104,9 @@ fn write_run(
         first: Nanos::MAX,
         last: Nanos::MIN,
         backwards: 0,
+        doubts: Vec::new(),
     };
+    let mut doubts = Doubts::new(job);
     let mut waiting = marks.into_iter().peekable();
     let mut unwritten = 0_u64;
     let file = args.samples.display().to_string();
@@ -106,6 +114,7 @@ fn write_run(
         while let Some((at, mark)) = waiting.next_if(|(at, _)| *at <= row.at) {
             writer.append(&Input::Mark { at, mark }).map_err(failed)?;
         }
+        doubts.take(&row);
         written.backwards += u64::from(row.at < written.last);
         written.first = written.first.min(row.at);
         written.last = written.last.max(row.at);
@@ -139,6 +148,7 @@ fn write_run(
     refuse_lost(part, &writer)?;
     writer.finish(written.last).map_err(failed)?;
     bar.finish_and_clear();
+    written.doubts = doubts.findings(&file, job);
     Ok((aside, written))
 }
 
@@ -175,10 +185,25 @@ fn report(
     }
     if written.backwards > 0 {
         console.warn(format_args!(
-            "{}: {} rows are older than a row before them; kept in file order",
+            "{}: {} rows are older than a row before them; kept in file order\n  remedy: sort the rows by time_s; \
+             what comes more than {} s late is counted as late and left out of the result",
             args.samples.display(),
-            count(written.backwards)
+            count(written.backwards),
+            significant(WAIT_CELLS as f64 * CELL_S)
         ));
+    }
+    if let Some(line) = aside.torn_end {
+        console.warn(
+            Finding::new(
+                args.samples.display(),
+                "the last line has no line end: the table may be cut off there, its last number too",
+                "compare it with the table on the logger; end the last line if it is whole",
+            )
+            .at(line),
+        );
+    }
+    for doubt in &written.doubts {
+        console.warn(doubt);
     }
     console.line(format_args!(
         "{}: {} readings from {} of {} rows, {} marks, {}",

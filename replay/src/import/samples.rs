@@ -4,7 +4,7 @@
 //! file order (late and doubled rows too: putting time in order is the core's work).
 //! *Set aside*, counted and reported with their first lines: rows without a usable time, rows
 //! with more or fewer cells than the header, cells that are no finite number (the other cell of
-//! such a row is kept).
+//! such a row is kept). A last line without line end is used and reported: it may be cut off in a number.
 
 use super::header::{self, Columns};
 use super::number::{Cell, read_cell, trim};
@@ -97,6 +97,7 @@ pub(crate) fn read_samples(
         if row.load_n.is_some() || row.depth_m.is_some() {
             rows += 1;
             aside.used += 1;
+            aside.torn_end = (!line.ended).then_some(number);
             take(row, number)?;
         } else {
             aside.without_value += 1;
@@ -260,6 +261,8 @@ pub(crate) struct Line<'b> {
     pub(crate) number: u64,
     pub(crate) text: &'b [u8],
     pub(crate) too_long: bool,
+    /// Its line end was there.
+    pub(crate) ended: bool,
 }
 
 impl<R: BufRead> Lines<R> {
@@ -286,6 +289,7 @@ impl<R: BufRead> Lines<R> {
         if too_long {
             self.skip_rest(file)?;
         }
+        let ended = too_long || self.buffer.last() == Some(&b'\n');
         let mut text = self.buffer.as_slice();
         if self.number == 1 {
             text = text.strip_prefix(b"\xef\xbb\xbf").unwrap_or(text);
@@ -296,6 +300,7 @@ impl<R: BufRead> Lines<R> {
             number: self.number,
             text,
             too_long,
+            ended,
         }))
     }
 

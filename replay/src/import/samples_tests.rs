@@ -152,3 +152,12 @@ fn an_endless_line_is_set_aside_without_holding_it() {
     assert_eq!(rows.len(), 2);
     assert_eq!(aside.count(), 1);
 }
+
+#[test]
+fn a_last_line_without_line_end_is_used_and_told() {
+    let (rows, aside) = read(b"time_s,load_n,depth_m\n0,2000,1200\n1,2001,12").unwrap();
+    assert_eq!(rows.len(), 2);
+    assert_eq!((aside.torn_end, aside.count()), (Some(3), 0));
+    let (_, aside) = read(b"time_s,load_n,depth_m\n0,2000,1200\n").unwrap();
+    assert_eq!(aside.torn_end, None);
+}

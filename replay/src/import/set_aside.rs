@@ -89,6 +89,8 @@ pub(crate) struct SetAside {
     pub(crate) used: u64,
     /// Rows with a time but no value (both cells empty, or set aside).
     pub(crate) without_value: u64,
+    /// The last line, where it was used and has no line end.
+    pub(crate) torn_end: Option<u64>,
     tallies: [Tally; Reason::ALL.len()],
 }
 
