@@ -1,7 +1,7 @@
 //! Plain lines on standard output: one for each stroke, alarm and mark.
 
 use crate::publish::MarkView;
-use kerfwatch::job::Display;
+use kerfwatch::job::{Display, fixed};
 use kerfwatch::result::{AlarmRecord, Direction, RunResult, Stroke};
 use kerfwatch::snapshot::Snapshot;
 use kerfwatch::units::{Metres, Newtons};
@@ -127,8 +127,8 @@ impl Console {
         // Zero added: what rounds to nothing has no sign.
         let whole = |value: f64| value.round() + 0.0;
         match self.display {
-            Display::Metric => format!("{:6.0} N", whole(newtons)),
-            Display::Field => format!("{:6.0} lbf", whole(Newtons(newtons).as_lbf())),
+            Display::Metric => format!("{:>6} N", fixed(whole(newtons), 0)),
+            Display::Field => format!("{:>6} lbf", fixed(whole(Newtons(newtons).as_lbf()), 0)),
         }
     }
 
@@ -170,6 +170,15 @@ mod tests {
         };
         assert_eq!(console.force(-0.3), "     0 N");
         assert_eq!(console.force(-4.4), "    -4 N");
+    }
+
+    #[test]
+    fn a_number_that_no_instrument_means_stays_short() {
+        let console = Console {
+            display: Display::Metric,
+            speak: false,
+        };
+        assert_eq!(console.force(3e38), "3.0e38 N");
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! SI numbers as people read them, metric or field. Only for text and pages: files keep SI.
 
 pub use crate::args::Units;
-use kerfwatch::job::Display;
+use kerfwatch::job::{Display, fixed};
 use kerfwatch::units::{METRES_PER_FOOT, METRES_PER_INCH, NEWTONS_PER_LBF, PASCALS_PER_PSI};
 
 impl From<Display> for Units {
@@ -27,7 +27,7 @@ pub struct Scale {
 impl Scale {
     /// The number alone.
     pub fn bare(self, si: f64) -> String {
-        let text = format!("{:.*}", self.decimals, si * self.factor);
+        let text = fixed(si * self.factor, self.decimals);
         // A rounded small negative number is plain zero to a reader.
         match text.strip_prefix('-') {
             Some(digits) if digits.bytes().all(|b| matches!(b, b'0' | b'.')) => digits.to_owned(),
@@ -170,6 +170,12 @@ mod tests {
     fn small_negatives_do_not_show_as_minus_zero() {
         assert_eq!(Units::Metric.force().bare(-0.3), "0");
         assert_eq!(Units::Metric.force().bare(-1.3), "-1");
+    }
+
+    #[test]
+    fn a_reading_that_is_no_reading_does_not_fill_the_screen() {
+        assert_eq!(Units::Metric.force().show(1e300), "1.0e300 N");
+        assert_eq!(Units::Field.force().show(-4e10), "-9.0e9 lbf");
     }
 
     #[test]

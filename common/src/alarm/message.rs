@@ -2,6 +2,7 @@
 
 use super::rule::{AlarmKind, Level};
 use crate::input::ChannelId;
+use crate::job::fixed;
 use crate::units::{METRES_PER_FOOT, NEWTONS_PER_LBF};
 use serde::{Deserialize, Serialize};
 use std::borrow::Cow;
@@ -62,9 +63,9 @@ pub(super) fn sentence(
     } = told;
     let force = |n: f64| {
         if field_units {
-            format!("{:.0} lbf", n / NEWTONS_PER_LBF)
+            format!("{} lbf", fixed(n / NEWTONS_PER_LBF, 0))
         } else {
-            format!("{n:.0} N")
+            format!("{} N", fixed(n, 0))
         }
     };
     let depth = |m: f64| {
@@ -253,5 +254,8 @@ mod tests {
             field.contains("1012 lbf") && field.contains("1000 lbf"),
             "{field}"
         );
+        // Words in the wrong order make such numbers.
+        let absurd = sentence(AlarmKind::Overpull, Level::High, of(3e38), &detail, false);
+        assert!(absurd.starts_with("Line tension 3.0e38 N has"), "{absurd}");
     }
 }

@@ -29,7 +29,7 @@ pub use instruments::{
     RegisterKind, TemperatureUnit,
 };
 pub use outputs::{AlarmOutput, OutputKind, OutputLine};
-pub use quantity::{Dimension, parse_quantity, significant, unit_factor};
+pub use quantity::{Dimension, fixed, parse_quantity, significant, unit_factor};
 pub use read::{ReadJob, read_job};
 pub use sample::print_default_job;
 pub use set::apply_set;

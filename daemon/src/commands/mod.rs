@@ -50,11 +50,26 @@ fn complain(text: &dyn std::fmt::Display) {
     let _ = writeln!(std::io::stderr().lock(), "kerfwatchd: {text}");
 }
 
+/// The remedy for a job file that cannot be read.
+fn what_to_do(kind: std::io::ErrorKind) -> &'static str {
+    use std::io::ErrorKind as E;
+    match kind {
+        E::NotFound => "; `kerfwatchd config > job.toml` writes a sample to fill in",
+        E::IsADirectory => "; name the job file in it",
+        E::InvalidData => "; save it as UTF-8 text",
+        _ => "",
+    }
+}
+
 /// The job file with `--set` applied; says itself what is wrong, as JSON on standard output when
 /// `json`.
 fn job(path: &Path, set: &[String], json: bool) -> Result<(ReadJob, String), u8> {
     let mut text = std::fs::read_to_string(path).map_err(|error| {
-        complain(&format_args!("cannot read {}: {error}", path.display()));
+        complain(&format_args!(
+            "cannot read {}: {error}{}",
+            path.display(),
+            what_to_do(error.kind())
+        ));
         exit::BAD_INPUT
     })?;
     for assignment in set {

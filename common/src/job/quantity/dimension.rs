@@ -157,6 +157,15 @@ impl Dimension {
     }
 }
 
+/// A number with so many decimals; by a power of ten where no instrument means it: three hundred digits help nobody.
+pub fn fixed(value: f64, decimals: usize) -> String {
+    if value.abs() < 1e9 {
+        format!("{value:.decimals$}")
+    } else {
+        format!("{value:.1e}")
+    }
+}
+
 /// A number with four significant figures, no needless zeros, no exponent in the usual range.
 pub fn significant(value: f64) -> String {
     if value == 0.0 || !value.is_finite() {

@@ -10,7 +10,7 @@ mod dimension;
 mod number;
 mod unit;
 
-pub use dimension::{Dimension, significant};
+pub use dimension::{Dimension, fixed, significant};
 pub(super) use number::split_number;
 pub use unit::unit_factor;
 
