@@ -27,7 +27,7 @@ const DEPTH_MAX: usize = 12;
 const FILE: &str = "joints.parquet";
 
 /// What became of one run.
-#[derive(Debug, Clone, serde::Serialize)]
+#[derive(Debug, Clone, Default, serde::Serialize)]
 struct Outcome {
     folder: String,
     run: String,
@@ -83,11 +83,34 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
     tell(&outcomes, args, console)
 }
 
+/// Messages of one run, each with its run named once and its remedy below it.
+fn told(outcome: &Outcome) -> Vec<String> {
+    let folder = &outcome.folder;
+    let mut told: Vec<String> = Vec::new();
+    for line in outcome.messages.lines() {
+        match told.last_mut() {
+            Some(message) if line.starts_with(' ') => {
+                message.push('\n');
+                message.push_str(line);
+            }
+            _ => {
+                let text = line.strip_prefix("warning: ").unwrap_or(line);
+                told.push(if text.starts_with(folder) {
+                    text.to_owned()
+                } else {
+                    format!("{folder}: {text}")
+                });
+            }
+        }
+    }
+    told
+}
+
 fn tell(outcomes: &[Outcome], args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
     let mut exit = Exit::Well;
     for outcome in outcomes {
-        for line in outcome.messages.lines() {
-            console.warn(format_args!("{}: {line}", outcome.folder));
+        for message in told(outcome) {
+            console.warn(message);
         }
         exit = exit.and(match outcome.exit_code {
             0 => Exit::Well,
@@ -358,6 +381,19 @@ fn encoded(name: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn messages_name_their_run_once_and_keep_their_remedy() {
+        let outcome = Outcome {
+            folder: "runs/a".to_owned(),
+            messages: "warning: runs/a: no tension\n  remedy: look\nnote: b\n".to_owned(),
+            ..Outcome::default()
+        };
+        assert_eq!(
+            told(&outcome),
+            ["runs/a: no tension\n  remedy: look", "runs/a: note: b"]
+        );
+    }
 
     #[test]
     fn partition_names_survive_file_systems_and_engines() {

@@ -56,6 +56,10 @@ pub fn record_failure(path: &Path, error: &RecordError) -> Failure {
     if !path.exists() {
         return Finding::new(path.display(), "no such folder", "name a run folder").into();
     }
+    if !path.is_dir() {
+        let remedy = "name a run folder; a table becomes one with kerfwatch-replay import";
+        return Finding::new(path.display(), "is a file, and no run folder", remedy).into();
+    }
     let remedy = match error {
         RecordError::Head(_) => "name a run folder (it holds run.toml and raw-00001.kwr)",
         RecordError::Exists => "give another folder, or --force to replace it",

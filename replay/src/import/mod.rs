@@ -24,7 +24,7 @@ use kerfwatch::align::{CELL_S, WAIT_CELLS};
 use kerfwatch::input::{ChannelId, Input, Mark};
 use kerfwatch::job::{Job, significant};
 use kerfwatch::recording::{Folder, Policy, RecordError, RunHead, RunWriter};
-use kerfwatch::time::{Nanos, nanos, seconds};
+use kerfwatch::time::{NANOS_PER_SECOND, Nanos, nanos, seconds};
 use samples::Row;
 use set_aside::SetAside;
 use std::fs::File;
@@ -33,6 +33,9 @@ use std::path::{Path, PathBuf};
 
 /// Seconds since 1970 are beyond this since 2001: such a zero is taken for universal time.
 const UNIX_SECONDS_MIN: f64 = 1e9;
+
+/// A mark may be made so long before the first reading or after the last.
+const MARK_AWAY: Nanos = 60 * NANOS_PER_SECOND;
 
 /// Inputs between two writes to disk; bounds the memory of the writer.
 const WRITE_EVERY: u64 = 1 << 17;
@@ -80,6 +83,8 @@ struct Written {
     first: Nanos,
     last: Nanos,
     backwards: u64,
+    /// Marks more than a minute before the first or after the last reading.
+    marks_outside: usize,
     doubts: Vec<Finding>,
 }
 
@@ -104,8 +109,10 @@ fn write_run(
         first: Nanos::MAX,
         last: Nanos::MIN,
         backwards: 0,
+        marks_outside: 0,
         doubts: Vec::new(),
     };
+    let mark_times: Vec<Nanos> = marks.iter().map(|(at, _)| *at).collect();
     let mut doubts = Doubts::new(job);
     let mut waiting = marks.into_iter().peekable();
     let mut unwritten = 0_u64;
@@ -148,6 +155,8 @@ fn write_run(
     refuse_lost(part, &writer)?;
     writer.finish(written.last).map_err(failed)?;
     bar.finish_and_clear();
+    let span = written.first.saturating_sub(MARK_AWAY)..=written.last.saturating_add(MARK_AWAY);
+    written.marks_outside = mark_times.iter().filter(|at| !span.contains(at)).count();
     written.doubts = doubts.findings(&file, job);
     Ok((aside, written))
 }
@@ -200,6 +209,19 @@ fn report(
                 "compare it with the table on the logger; end the last line if it is whole",
             )
             .at(line),
+        );
+    }
+    if let Some(marks) = args.marks.as_ref().filter(|_| written.marks_outside > 0) {
+        console.warn(
+            Finding::new(
+                marks.display(),
+                format!(
+                    "{} of {} marks lie outside the time of the samples, 0 being its start",
+                    written.marks_outside, written.marks
+                ),
+                "write seconds as in the samples: the same clock, --time-zero taken from both",
+            )
+            .field("time_s"),
         );
     }
     for doubt in &written.doubts {

@@ -92,6 +92,41 @@ fn readings_keep_file_order_and_marks_are_merged_by_time() {
 }
 
 #[test]
+fn marks_by_another_clock_are_told() {
+    let desk = Desk::new(SAMPLES, "time_s,mark\n0.5,cutter_out\n36000,cutter_in\n");
+    let marks = desk.path("m.csv");
+    let (exit, _, err) = desk.import(&["--marks", &marks]);
+    assert_eq!(exit, Exit::Well, "{err}");
+    assert!(
+        err.contains("m.csv: time_s: 1 of 2 marks lie outside"),
+        "{err}"
+    );
+}
+
+#[test]
+fn what_is_wrong_with_the_whole_table_is_told_with_the_import() {
+    let rows: String = (0..40)
+        .map(|i| format!("{},2.1,2010\n", i as f64 * 0.1))
+        .collect();
+    let desk = Desk::new(&format!("time_s,load_n,depth_m\n{rows}4.0,2.1,20"), "");
+    let (exit, out, err) = desk.import(&["--strict"]);
+    assert_eq!(exit, Exit::Well, "{err}");
+    assert!(
+        err.contains("s.csv: load_n: with the tool in the interval"),
+        "{err}"
+    );
+    assert!(err.contains("remedy: if tensions are kilonewtons"), "{err}");
+    assert!(
+        err.contains("s.csv:42: the last line has no line end"),
+        "{err}"
+    );
+    assert!(out.contains("82 readings from 41 of 41 rows"), "{out}");
+    let (exit, _, err) = console_run(&["recompute", &desk.path("s.csv")]);
+    assert_eq!(exit, Exit::BadInput);
+    assert!(err.contains("is a file, and no run folder"), "{err}");
+}
+
+#[test]
 fn existing_folders_are_not_touched_without_force() {
     let desk = Desk::new(SAMPLES, "");
     assert_eq!(desk.import(&[]).0, Exit::Well);
