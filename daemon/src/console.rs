@@ -7,6 +7,11 @@ use kerfwatch::snapshot::Snapshot;
 use kerfwatch::units::{Metres, Newtons};
 use std::io::Write;
 
+/// One line on standard output. A pipe that was closed, or a terminal that has gone, must not end the recording.
+pub fn say(text: std::fmt::Arguments<'_>) {
+    let _ = writeln!(std::io::stdout().lock(), "{text}");
+}
+
 /// Writes lines in the job's units.
 #[derive(Debug, Clone, Copy)]
 pub struct Console {
@@ -111,8 +116,7 @@ impl Console {
     /// Any line.
     pub fn line(&self, text: std::fmt::Arguments<'_>) {
         if self.speak {
-            // A closed pipe must not end the recording.
-            let _ = writeln!(std::io::stdout().lock(), "{text}");
+            say(text);
         }
     }
 

@@ -63,6 +63,21 @@ fn bad_input_is_told_from_failure_by_the_exit_code() {
             "{said}"
         );
     }
+    let missing = folder.path().join("none");
+    let output = Command::new(program("kerfwatchd"))
+        .arg("forward")
+        .arg(&missing)
+        .output()
+        .unwrap();
+    assert_eq!(output.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&output.stderr).contains("none: no such folder; name"));
+    let output = Command::new(program("kerfwatchd"))
+        .arg("run")
+        .arg(&missing)
+        .output()
+        .unwrap();
+    assert_eq!(output.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&output.stderr).contains("`kerfwatchd config > job.toml`"));
     std::fs::write(&file, print_default_job()).unwrap();
     let output = Command::new(program("kerfwatchd"))
         .arg("run")
@@ -81,6 +96,31 @@ fn bad_input_is_told_from_failure_by_the_exit_code() {
     assert_eq!(output.status.code(), Some(0));
     let answer: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
     assert_eq!(answer["format"], 1);
+}
+
+#[test]
+fn a_reader_of_its_lines_that_goes_away_ends_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut child = Command::new(program("kerfwatchd"))
+        .args([
+            "demo",
+            "--once",
+            "--speed",
+            "1000",
+            "--listen",
+            "127.0.0.1:0",
+            "--folder",
+        ])
+        .arg(folder.path())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    drop(child.stdout.take());
+    let output = child.wait_with_output().unwrap();
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert_eq!(output.status.code(), Some(0), "{said}");
+    assert!(!said.contains("panicked"), "{said}");
 }
 
 #[test]

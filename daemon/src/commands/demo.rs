@@ -2,6 +2,7 @@
 
 use super::{block_on, code_of, complain, signalled, token};
 use crate::cli::{DemoArgs, exit};
+use crate::console::say;
 use crate::demo::{Demo, DemoError};
 
 pub(super) fn demo(args: DemoArgs) -> u8 {
@@ -20,7 +21,7 @@ pub(super) fn demo(args: DemoArgs) -> u8 {
     };
     match block_on(crate::demo::demo(demo, signalled(), None)) {
         Ok(Ok(ended)) => {
-            println!("recorded in {}", ended.run_folder.display());
+            say(format_args!("recorded in {}", ended.run_folder.display()));
             exit::OK
         }
         Ok(Err(error)) => {

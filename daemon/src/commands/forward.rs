@@ -1,7 +1,8 @@
 //! `forward`: sends on what a run still owes to its server.
 
-use super::{block_on, complain, signalled};
+use super::{block_on, complain, folder_of_a_run, signalled};
 use crate::cli::exit;
+use crate::console::say;
 use crate::forward::{Forwarder, Limits};
 use crate::progress::Progress;
 use kerfwatch::job::read_job;
@@ -13,6 +14,9 @@ use std::time::Duration;
 /// Sends on the rest of a run.
 pub(super) fn forward(run: &Path) -> u8 {
     crate::logging::start("info");
+    if let Err(code) = folder_of_a_run(run) {
+        return code;
+    }
     let shown = run.display();
     let head = match RunReader::open(run).and_then(|_| RunHead::read(&Folder::open(run))) {
         Ok(head) => head,
@@ -29,7 +33,9 @@ pub(super) fn forward(run: &Path) -> u8 {
         }
     };
     let Some(place) = place else {
-        complain(&format_args!("{shown}: its job has no [forward] section"));
+        complain(&format_args!(
+            "{shown}: its job has no [forward] section, so it owes nothing to a server"
+        ));
         return exit::BAD_INPUT;
     };
     let limits = Limits {
@@ -55,10 +61,10 @@ pub(super) fn forward(run: &Path) -> u8 {
     let Some(view) = progress.forward.view() else {
         return exit::FAILED;
     };
-    println!(
+    say(format_args!(
         "{} points sent, {} refused by the server",
         view.points, view.set_aside
-    );
+    ));
     match sent {
         Ok(true) if view.trouble.is_empty() => exit::OK,
         Ok(_) => {

@@ -50,6 +50,18 @@ fn complain(text: &dyn std::fmt::Display) {
     let _ = writeln!(std::io::stderr().lock(), "kerfwatchd: {text}");
 }
 
+/// Refuses what is no folder; says so itself.
+fn folder_of_a_run(run: &Path) -> Result<(), u8> {
+    if run.is_dir() {
+        return Ok(());
+    }
+    complain(&format_args!(
+        "{}: no such folder; name the folder of a run, as `run` told it when it started",
+        run.display()
+    ));
+    Err(exit::BAD_INPUT)
+}
+
 /// The remedy for a job file that cannot be read.
 fn what_to_do(kind: std::io::ErrorKind) -> &'static str {
     use std::io::ErrorKind as E;

@@ -1,7 +1,8 @@
 //! `run`: the daemon itself.
 
-use super::{block_on, code_of, complain, job, signalled, token};
+use super::{block_on, code_of, complain, folder_of_a_run, job, signalled, token};
 use crate::cli::{RunArgs, exit};
+use crate::console::say;
 use crate::disk::Brake;
 use crate::run::{Clocking, Config, RunError};
 use crate::run_folder;
@@ -16,6 +17,13 @@ pub(super) fn run(args: RunArgs) -> u8 {
     };
     for warning in &read.warnings {
         tracing::warn!("{warning}");
+    }
+    if let Some(code) = args
+        .resume
+        .as_deref()
+        .and_then(|run| folder_of_a_run(run).err())
+    {
+        return code;
     }
     let token = match token(read.job.page.token_env.as_deref()) {
         Ok(token) => token,
@@ -65,7 +73,7 @@ pub(super) fn run(args: RunArgs) -> u8 {
     });
     match ended {
         Ok(Ok(ended)) => {
-            println!("recorded in {}", ended.run_folder.display());
+            say(format_args!("recorded in {}", ended.run_folder.display()));
             exit::OK
         }
         Ok(Err(error)) => {

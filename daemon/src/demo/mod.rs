@@ -11,6 +11,7 @@ pub mod player;
 pub mod terminal;
 
 use crate::clock::Hand;
+use crate::console::say;
 use crate::disk::Brake;
 use crate::run::{Clocking, Config, Ended, RunError};
 use crate::web::{PATIENCE, PageConfig};
@@ -127,11 +128,11 @@ pub async fn demo(
     let playing = async move {
         if let Ok(up) = is_up.await {
             if let Some(address) = up.page {
-                println!(
+                say(format_args!(
                     "playing `{}` at {} times its speed; page: http://{address}/",
                     demo.fixture, demo.speed
-                );
-                println!("recording to {}", up.run_folder.display());
+                ));
+                say(format_args!("recording to {}", up.run_folder.display()));
             }
             let player = player::Player {
                 frames,
