@@ -76,7 +76,7 @@ pub fn evidence(
     let input = basis.input(ledger, job, base_prior);
     let joint = joint_fit::fit(&input, &basis.nominal, basis.ln_wall)?;
     let (global, spread) = basis.reach(Some(&joint));
-    let through = find_through(&input, &joint, global, spread, Some(bin));
+    let (through, global) = find_through(&input, &joint, global, spread, Some(bin));
     let fit = &joint.fit;
     let mut strokes = Vec::new();
     walk_passes(&input, fit.bite_down, |k, j, n0, n1| {

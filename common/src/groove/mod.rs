@@ -4,8 +4,9 @@
 //! same estimate, whenever and wherever it is asked for: live after each stroke, in replay once.
 //!
 //! Way of thought: which strokes cut ([`engagement`]), how drag falls with passes and as the wall
-//! gives way ([`drag_model`], [`pass_law`], [`joint_fit`]), which bins are split ([`through`]), what
-//! that says about depth ([`posterior`]), what is left to do ([`forecast`]).
+//! gives way ([`drag_model`], [`pass_law`], [`joint_fit`]), what the first splits say of all other places
+//! (`reach_seen`), which bins are split ([`through`]), what that says about depth ([`posterior`]), what is
+//! left to do ([`forecast`]).
 
 pub mod coupling_marks;
 pub mod drag_model;
@@ -17,6 +18,7 @@ mod lasting_drag;
 pub mod ledger;
 pub mod pass_law;
 pub mod posterior;
+mod reach_seen;
 pub mod through;
 
 use crate::job::Job;
@@ -98,17 +100,21 @@ impl Basis {
     }
 }
 
-/// Splits, given the fit; `ask`: a bin whose history is wanted.
+/// Splits, given the fit, and the shared reach with what they say of it; `ask`: a bin whose history is wanted.
 fn find_through(
     input: &FitInput,
     joint: &JointFit,
     global: (f64, f64),
     spread: f64,
     ask: Option<usize>,
-) -> Through {
-    let odds = |n: f64| posterior::margin_odds(global, spread, joint.fit.law.x(n).max(1e-9).ln());
+) -> (Through, (f64, f64)) {
+    let ln_x = |n: f64| joint.fit.law.x(n).max(1e-9).ln();
     let base_sd = joint.base_sd.max(BASE_SD_MIN);
-    through::find(input, &joint.fit, base_sd, odds, ask)
+    let odds = |n: f64| posterior::margin_odds(global, spread, ln_x(n));
+    let windows = through::windows(input, &joint.fit, base_sd, odds);
+    let seen = reach_seen::reach_seen(&windows, input.coupling, global, spread, ln_x);
+    let odds = |n: f64| posterior::margin_odds(seen, spread, ln_x(n));
+    (through::find(input, &windows, odds, ask), seen)
 }
 
 /// Estimates the groove. `base_prior`: what is known of the drag of the tool that does not cut.
@@ -117,8 +123,8 @@ pub fn estimate(ledger: &Ledger, job: &Job, base_prior: BasePrior) -> GrooveEsti
     let input = basis.input(ledger, job, base_prior);
     let joint = joint_fit::fit(&input, &basis.nominal, basis.ln_wall);
     let (global, spread) = basis.reach(joint.as_ref());
-    let through = joint.as_ref().map_or_else(
-        || Through::nothing(ledger.bins.count),
+    let (through, global) = joint.as_ref().map_or_else(
+        || (Through::nothing(ledger.bins.count), global),
         |j| find_through(&input, j, global, spread, None),
     );
     let fit = joint.map(|j| j.fit);

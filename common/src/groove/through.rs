@@ -58,37 +58,65 @@ pub struct WindowSeen {
 
 /// Share of expected drag still there, and its weight, by bin.
 #[derive(Debug, Clone)]
-struct WindowShare {
+pub(super) struct WindowShare {
     rows: (usize, usize),
-    share: Vec<f64>,
-    weight: Vec<f64>,
+    pub(super) share: Vec<f64>,
+    pub(super) weight: Vec<f64>,
     /// Standard deviation of what all shares of the window have in common.
     common_sd: f64,
-    /// Passes at the start of the window.
-    passes: Vec<f64>,
+    /// Passes at the start of the window, of the last one at its end.
+    pub(super) passes: Vec<f64>,
 }
 
-/// Finds split bins. `base_sd`: doubt in the base, N; `margin(passes)`: log odds that a bin is
-/// split, from passes alone; `ask`: a bin whose history is wanted.
-pub fn find(
+impl WindowShare {
+    /// Invented, for tests: shares of four rows after `passes`.
+    #[cfg(test)]
+    pub(super) fn of(share: Vec<f64>, passes: f64) -> Self {
+        Self {
+            rows: (0, 4),
+            weight: vec![50.0; share.len()],
+            passes: vec![passes; share.len()],
+            common_sd: COMMON_SD,
+            share,
+        }
+    }
+
+    /// Rows looked at.
+    pub(super) fn rows(&self) -> usize {
+        self.rows.1 - self.rows.0
+    }
+}
+
+/// Finds split bins in windows of a run; `margin(passes)`: log odds that a bin is split, from passes alone;
+/// `ask`: a bin whose history is wanted.
+pub(super) fn find(
     input: &FitInput,
-    fit: &DragFit,
-    base_sd: f64,
+    windows: &[WindowShare],
     margin: impl Fn(f64) -> f64,
     ask: Option<usize>,
 ) -> Through {
-    let lasting = Lasting::new(input, fit, &margin);
-    let windows = shares(input, fit, base_sd, &lasting);
     let step = input.ledger.bins.step;
     let mut best: Option<(f64, Through)> = None;
     for span in SPANS {
         let kernel = kernel(span / step);
-        let (cost, through) = follow(input, &windows, &kernel, span, &margin, ask);
+        let (cost, through) = follow(input, windows, &kernel, span, &margin, ask);
         if best.as_ref().is_none_or(|(c, _)| cost < *c) {
             best = Some((cost, through));
         }
     }
     best.map_or_else(|| Through::nothing(input.ledger.bins.count), |(_, t)| t)
+}
+
+/// Shares of the expected drag that are there, a few rows at a time. `base_sd`: doubt in the base, N;
+/// `margin`: as for [`find`].
+pub(super) fn windows(
+    input: &FitInput,
+    fit: &DragFit,
+    base_sd: f64,
+    margin: impl Fn(f64) -> f64,
+) -> Vec<WindowShare> {
+    let lasting = Lasting::new(input, fit, &margin);
+    shares(input, fit, base_sd, &lasting)
 }
 
 impl Through {
