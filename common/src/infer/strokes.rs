@@ -16,6 +16,9 @@ use std::collections::VecDeque;
 /// Least tool travel of a stroke, m.
 pub const TRAVEL_MIN: f64 = 0.5;
 
+/// Line that went into stretch, not into travel, may by this part have been told as travel: a stroke has to be longer.
+const STRETCH_DOUBT: f64 = 0.05;
+
 /// A tool that has come back while the line went on by this much was not pulled back, m: stretch was told wrong.
 const AGAINST_MIN: f64 = 0.2;
 /// So near its turning point again, the tool has not begun the stroke, m.
@@ -160,12 +163,13 @@ impl StrokeFinder {
         } else if along(direction, self.farthest.depth - self.from.depth) < MARGIN {
             // It has not begun yet.
             self.begin_again(here);
-        } else if -ahead >= TRAVEL_MIN && self.is_against_line(here, direction) {
+        } else if -ahead >= travel_min(self.farthest, here) && self.is_against_line(here, direction)
+        {
             self.push_tail(m, here);
             if along(direction, here.depth - self.from.depth) < VOID_MAX {
                 self.begin_again(here);
             }
-        } else if -ahead >= TRAVEL_MIN {
+        } else if -ahead >= travel_min(self.farthest, here) {
             self.push_tail(m, here);
             found = Some(self.turn(direction));
         } else {
@@ -179,7 +183,7 @@ impl StrokeFinder {
     pub fn finish(&mut self) -> Option<FoundStroke> {
         let direction = self.direction?;
         let travel = (self.farthest.depth - self.from.depth).abs();
-        (travel >= TRAVEL_MIN).then(|| self.turn(direction))
+        (travel >= travel_min(self.from, self.farthest)).then(|| self.turn(direction))
     }
 
     /// Seen from the farthest point the tool seems to have come back, but the line went on: nothing has pulled it.
@@ -299,7 +303,7 @@ impl StrokeFinder {
         self.peak = self.peak.max(m.tension_max);
         for (extreme, direction) in [(self.shallow, Direction::Down), (self.deep, Direction::Up)] {
             let travel = along(direction, here.depth - extreme.depth);
-            if travel >= TRAVEL_MIN {
+            if travel >= travel_min(extreme, here) {
                 self.direction = Some(direction);
                 self.from = extreme;
                 let mut farthest = extreme;
@@ -344,6 +348,12 @@ impl StrokeFinder {
             self.tail.push(*m);
         }
     }
+}
+
+/// Least travel from a turning point that is a stroke, m, given the line that moved meanwhile.
+fn travel_min(from: Turn, here: Turn) -> f64 {
+    let stretch = ((here.line - from.line).abs() - (here.depth - from.depth).abs()).max(0.0);
+    TRAVEL_MIN + STRETCH_DOUBT * stretch
 }
 
 /// The other way.
