@@ -3,7 +3,9 @@
 //! Per pass, one wheel under radial load N deepens a groove from d0 by p, where
 //! `2 s tan(b) sqrt(2 R p) (d0 + 2 p / 3) = N` (s contact pressure, R wheel radius, 2 b edge
 //! angle), and takes `s tan(b) (d1^2 - d0^2)` of axial force: energy and depth agree exactly.
-//! Ours, derived from the uniform contact pressure of a wedge; rigid-plastic half space.
+//! Ours, derived from the uniform contact pressure of a wedge; rigid-plastic half space. Real grooves follow no
+//! one law: a scenario may let the contact pressure grow or fall with depth (`hardening`) and fall in the second half
+//! of the wall (`thin_wall`), both invented in form and size.
 
 use super::rng::{Rng, normal_cdf};
 use super::scenario::{Pipe as Spec, Scale};
@@ -80,6 +82,8 @@ pub struct Cutter {
     pub tangent: f64,
     /// Reach below the inner surface, m.
     pub reach: f64,
+    /// Axial force over that of the plastic work alone.
+    pub energy: f64,
     /// Radial force down over up.
     pub bite_down: f64,
     /// Relative change of radial force per metre of groove depth.
@@ -115,6 +119,8 @@ pub struct Pipe {
     scale_wear: Vec<f64>,
     bump: Vec<f64>,
     bite: f64,
+    hardening: f64,
+    thin_wall: f64,
     /// Coupling centres, m.
     pub couplings: Vec<f64>,
 }
@@ -146,6 +152,8 @@ impl Pipe {
             scale_wear: vec![0.0; count],
             bump: vec![0.0; count],
             bite: spec.coupling_bite,
+            hardening: spec.hardening,
+            thin_wall: spec.thin_wall,
             couplings: Vec::new(),
         };
         for k in 0..count {
@@ -200,6 +208,15 @@ impl Pipe {
         pipe
     }
 
+    /// Contact pressure of a cell at its present depth over that of the tubing: its hardness, what work has
+    /// added to it, and what is lost once the rest of the wall yields as a whole.
+    fn resists(&self, k: usize) -> f64 {
+        let part = self.groove[k] / self.wall[k];
+        let worked = (part.max(0.05) / 0.25).powf(self.hardening);
+        let thin = (2.0 * part - 1.0).clamp(0.0, 1.0);
+        self.hardness[k] * worked * (1.0 - self.thin_wall * thin * thin)
+    }
+
     /// The same pipe at the start of another run: what is split was split before it.
     #[must_use]
     pub fn at_rest(mut self) -> Self {
@@ -246,6 +263,7 @@ impl Cutter {
             radius,
             tangent,
             reach,
+            energy: 1.0,
             bite_down: 1.0,
             slope: 0.0,
             run_out: 0.0,
@@ -314,14 +332,14 @@ impl Cutter {
                     * way
                     * ripple
                     * (1.0 + self.slope * d0).max(0.1);
-                let pressure = self.pressure * pipe.hardness[k] * (1.0 + wheel.wear * wheel.rolled);
+                let pressure = self.pressure * pipe.resists(k) * (1.0 + wheel.wear * wheel.rolled);
                 let d1 =
                     pass(d0, load, pressure, self.radius, self.tangent).min(self.reach.max(d0));
                 if d1 - d0 < 1e-9 {
                     continue;
                 }
                 wheel.plastic = true;
-                wheel.force = pressure * self.tangent * (d1 * d1 - d0 * d0);
+                wheel.force = self.energy * pressure * self.tangent * (d1 * d1 - d0 * d0);
                 pipe.groove[k] = d1;
                 if d1 >= pipe.breaks_at[k] {
                     pipe.groove[k] = pipe.wall[k];

@@ -109,3 +109,40 @@ fn a_split_cell_takes_no_more_force() {
     cutter.roll(&mut pipe, 1003.005, true, 9.0);
     assert_eq!(cutter.drag(&pipe, 1003.005, true).cutting, 0.0);
 }
+
+#[test]
+fn worked_metal_takes_more_passes_and_a_thin_wall_fewer() {
+    // Passes of one wheel until the wall is through.
+    let passes = |hardening: f64, thin_wall: f64| {
+        let spec = Spec {
+            hardness_sd: 0.0,
+            hardening,
+            thin_wall,
+            ..Spec::default()
+        };
+        let mut pipe = Pipe::draw(&spec, 1001.0, 1003.0, &mut Rng::new(4, "pipe"));
+        let mut cutter = Cutter::new(
+            vec![Wheel::new(0.0, 1.0, 0.0, 0.0)],
+            4000.0,
+            1.2e9,
+            0.01,
+            0.268,
+            0.02,
+        );
+        cutter.set_out(true);
+        let k = pipe.cell(1002.0).unwrap();
+        (1..2000)
+            .find(|n| {
+                let down = n % 2 == 1;
+                let to = if down { 1002.5 } else { 1001.5 };
+                cutter.roll(&mut pipe, 2004.0 - to, down, 0.0);
+                cutter.roll(&mut pipe, to, down, 0.0);
+                pipe.through_s[k].is_finite()
+            })
+            .unwrap()
+    };
+    let plain = passes(0.0, 0.0);
+    assert!(passes(0.2, 0.0) > plain + plain / 10);
+    assert!(passes(-0.2, 0.0) < plain);
+    assert!(passes(0.0, 0.4) < plain - plain / 10);
+}

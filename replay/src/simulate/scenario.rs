@@ -199,6 +199,10 @@ section!(
         wall_local_sd: f64 = 0.012,
         hardness_sd: f64 = 0.04,
         hardness_length: Length = Length(1.5),
+        /// Contact pressure grows as this power of groove depth; nominal at a quarter of the wall.
+        hardening: f64 = 0.0,
+        /// Part of the contact pressure lost as the second half of the wall is cut and its rest yields.
+        thin_wall: f64 = 0.0,
         /// The back wall yields when the groove is between this fraction of the wall and all of it.
         break_low: f64 = 0.85,
         break_length: Length = Length(0.4),
@@ -356,6 +360,8 @@ section!(
         stuffing_box: f64 = 0.20,
         fluid_density: f64 = 0.01,
         pressure: f64 = 0.03,
+        /// Of axial force over that of the plastic work alone: friction of the flanks, elastic losses.
+        energy: f64 = 0.0,
     }
 );
 section!(

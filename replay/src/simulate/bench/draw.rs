@@ -24,6 +24,12 @@ pub struct Unknowns {
     pub bite_down: f64,
     /// Relative change of radial force per millimetre of groove depth.
     pub force_slope_per_mm: f64,
+    /// Axial force over that of the plastic work alone.
+    pub energy: f64,
+    /// Power of groove depth with which contact pressure grows.
+    pub hardening: f64,
+    /// Part of the contact pressure lost in a thin wall.
+    pub thin_wall: f64,
     /// Drag of reaction rollers at full radial force going up, N.
     pub rolling_drag_n: f64,
     /// Radial force of each wheel over nominal.
@@ -88,6 +94,7 @@ impl Bench {
             tool_viscous: tool.speed_drag.0,
         };
         let box_friction = line.stuffing_box_friction.0 * off(spread.stuffing_box);
+        let energy = off(spread.energy);
         let count = cut.wheels as usize;
         let mut wheel_rng = Rng::new(seed, "wheels");
         let wheels: Vec<Wheel> = (0..count)
@@ -105,6 +112,9 @@ impl Bench {
             contact_pressure_pa: contact,
             bite_down: cut.bite_down,
             force_slope_per_mm: cut.force_slope.0 * 1e-3,
+            energy,
+            hardening: scenario.pipe.hardening,
+            thin_wall: scenario.pipe.thin_wall,
             rolling_drag_n: cut.rolling_friction
                 * load
                 * wheels.iter().map(|wheel| wheel.factor).sum::<f64>(),
@@ -122,6 +132,7 @@ impl Bench {
         };
         let tangent = (0.5 * cut.edge_angle.0).tan();
         let mut cutter = Cutter::new(wheels, load, contact, cut.radius.0, tangent, cut.reach.0);
+        cutter.energy = energy;
         cutter.bite_down = cut.bite_down;
         cutter.slope = cut.force_slope.0;
         cutter.run_out = cut.run_out;

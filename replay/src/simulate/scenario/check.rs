@@ -57,6 +57,12 @@ impl Scenario {
         if self.cutter.wheels == 0 || self.cutter.wheels > 32 {
             return Err("cutter.wheels: give 1 to 32".into());
         }
+        if self.pipe.hardening.abs() > 1.0 {
+            return Err("pipe.hardening: give -1 to 1".into());
+        }
+        if !(0.0..=0.8).contains(&self.pipe.thin_wall) {
+            return Err("pipe.thin_wall: give 0 to 0.8".into());
+        }
         if self.load.rate.0 > 2000.0 || self.depth.rate.0 > 2000.0 {
             return Err("load.rate, depth.rate: at most 2000 Hz".into());
         }
