@@ -4,7 +4,7 @@
 
 use anyhow::{Context as _, Result, bail};
 use clap::Parser;
-use kerfwatch_tests::score::{baseline, measure, ours, record, snapshot, table};
+use kerfwatch_tests::score::{baseline, equal_alarms, measure, ours, record, snapshot, table};
 use measure::Tally;
 use rayon::prelude::*;
 use std::path::{Path, PathBuf};
@@ -64,7 +64,7 @@ fn main() -> Result<()> {
         None => of_the_bench_well(&args)?,
     };
     println!("{}", table::heading());
-    let scored: Vec<(String, Tally, Tally)> = runs
+    let scored: Vec<(String, Tally, equal_alarms::Patient)> = runs
         .par_iter()
         .map(|(place, label)| {
             let record = match place {
@@ -72,21 +72,27 @@ fn main() -> Result<()> {
                 Place::Folder(folder) => record::Record::read(folder, label.clone(), 0)?,
             };
             let mine = measure::measure(&record, &ours::estimate(&record));
-            let theirs = measure::measure(&record, &baseline::estimate(&record));
+            let theirs = baseline::PATIENCE
+                .map(|patience| measure::measure(&record, &baseline::estimate(&record, patience)));
             println!(
                 "{}\n{}",
                 table::line(label, &mine),
-                table::line("  baseline", &theirs)
+                table::line("  baseline", &theirs[0])
             );
             Ok((label.clone(), mine, theirs))
         })
         .collect::<Result<_>>()?;
-    let (mut mine, mut theirs) = (Tally::default(), Tally::default());
+    let mut mine = Tally::default();
+    let mut patient = equal_alarms::Patient::default();
     for (_, a, b) in &scored {
         mine.add(a);
-        theirs.add(b);
+        for (sum, b) in patient.iter_mut().zip(b) {
+            sum.add(b);
+        }
     }
+    let (theirs, waits) = equal_alarms::compared_with(&mine, &patient);
     println!("\n{}", table::comparison(&mine, &theirs));
+    println!("{}\n", waits.join("\n"));
     println!("{}\n", table::confusion(&mine));
     println!("{}", table::reliability_table(&mine));
     println!(
@@ -100,7 +106,7 @@ fn main() -> Result<()> {
         let runs: Vec<_> = scored
             .iter()
             .map(|(label, a, b)| {
-                serde_json::json!({"run": label, "ours": table::json(a), "baseline": table::json(b)})
+                serde_json::json!({"run": label, "ours": table::json(a), "baseline": table::json(&b[0])})
             })
             .collect();
         let all = serde_json::json!({

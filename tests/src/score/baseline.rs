@@ -18,6 +18,10 @@ use kerfwatch::units::GRAVITY;
 /// Step at which the spreadsheet looks at the data, s.
 const STEP: f64 = 0.1;
 
+/// Times for which a stall, slack or overpull must have lasted before it is told, s:
+/// [`super::equal_alarms`] says which is compared with ours.
+pub const PATIENCE: [f64; 9] = [0.0, 0.3, 0.6, 1.0, 2.0, 3.0, 5.0, 8.0, 12.0];
+
 /// Contact pressure a person would assume, Pa (from memory of a handbook figure).
 const PRESSURE: f64 = 1.2e9;
 
@@ -30,7 +34,10 @@ struct Sheet<'a> {
     cutter_out: Option<bool>,
     passes: Vec<u32>,
     overpulls: Vec<f64>,
-    above: bool,
+    above: Lasting,
+    held: Lasting,
+    loose: Lasting,
+    patience: f64,
     interval_top: f64,
     bin: f64,
     bins: usize,
@@ -39,8 +46,30 @@ struct Sheet<'a> {
     tool_weight: f64,
 }
 
-/// Runs the baseline.
-pub fn estimate(record: &Record) -> Estimate {
+/// Since when a condition holds, and whether that was told.
+#[derive(Debug, Clone, Copy, Default)]
+struct Lasting {
+    since: Option<f64>,
+    told: bool,
+}
+
+impl Lasting {
+    /// Takes whether it holds at a time; true from when it has held for `patience`.
+    fn holds(&mut self, holds: bool, time: f64, patience: f64) -> bool {
+        self.since = holds.then(|| self.since.unwrap_or(time));
+        self.since
+            .is_some_and(|since| time - since >= patience - 1e-9)
+    }
+
+    /// The same, once each time.
+    fn begins(&mut self, holds: bool, time: f64, patience: f64) -> bool {
+        let now = self.holds(holds, time, patience);
+        now && !std::mem::replace(&mut self.told, now)
+    }
+}
+
+/// Runs the baseline; `patience`: for how long a stall, slack or overpull must have lasted, s.
+pub fn estimate(record: &Record, patience: f64) -> Estimate {
     let began = std::time::Instant::now();
     let job = &record.job;
     let area = std::f64::consts::PI * 0.25 * job.line.diameter.si().powi(2);
@@ -60,7 +89,10 @@ pub fn estimate(record: &Record) -> Estimate {
         cutter_out: None,
         passes: vec![0; bins],
         overpulls: Vec::new(),
-        above: false,
+        above: Lasting::default(),
+        held: Lasting::default(),
+        loose: Lasting::default(),
+        patience,
         interval_top: top,
         bin,
         bins,
@@ -138,10 +170,10 @@ impl Sheet<'_> {
         let line = self.line.last().copied().unwrap_or(0.0);
         let expected = self.tool_weight + self.weight_per_m * line;
         let above = load > limit.min(expected + self.job.alarm.overpull.si());
-        if above && !self.above {
+        if self.above.begins(above, time, self.patience) {
             self.overpulls.push(time);
         }
-        self.above = above;
+        self.above.told &= above;
     }
 
     fn push(&mut self, line: f64, tension: f64) {
@@ -159,11 +191,17 @@ impl Sheet<'_> {
         let free = self.cutter_out != Some(true);
         let inside = line + offset > self.interval_top - 1.0 && self.cutter_out.is_none();
         let hanging = self.tool_weight + self.weight_per_m * line;
-        let state = if speed.abs() < 0.02 {
+        let moves = speed.abs() >= 0.02;
+        let steep = moved < -0.05 && rise / -moved > 0.5 * self.stiffness / line.max(1.0);
+        let light = speed > 0.0 && tension < hanging - self.tool_weight;
+        let (time, patience) = (self.time[k], self.patience);
+        let held = self.held.holds(moves && steep, time, patience);
+        let loose = self.loose.holds(moves && light, time, patience);
+        let state = if !moves {
             State::Still
-        } else if moved < -0.05 && rise / -moved > 0.5 * self.stiffness / line.max(1.0) {
+        } else if held {
             State::Stalled
-        } else if speed > 0.0 && tension < hanging - self.tool_weight {
+        } else if loose {
             State::Slack
         } else if free && !inside {
             State::Free

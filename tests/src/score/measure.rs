@@ -2,8 +2,9 @@
 
 use super::estimate::Estimate;
 use super::forecasts::{Forecast, forecasts};
+use super::held;
 use super::record::Record;
-use super::truth::{Interval, Truth};
+use super::truth::Truth;
 use kerfwatch::result::{GrooveBin, State};
 
 /// States in the order of the confusion table.
@@ -23,6 +24,10 @@ pub struct GrooveScore {
     pub errors: Vec<f64>,
     /// Truth inside `low..high`.
     pub covered: u64,
+    /// Sum of interval scores, % of nominal wall: width of `low..high`, and twenty times the distance by
+    /// which the truth lies outside (Gneiting and Raftery 2007, *J. Am. Stat. Assoc.* 102, eq. 43, for a
+    /// 90 % interval).
+    pub interval_score: f64,
     /// Bins asked.
     pub asked: u64,
 }
@@ -42,7 +47,7 @@ pub struct Tally {
     pub ends: Vec<f64>,
     /// Seconds by true and claimed state.
     pub confusion: [[f64; 6]; 6],
-    /// Delay until a stall was shown, by stall of 2 s and more; infinite: not within 15 s.
+    /// Delay until a stall was shown, by stall that was due; infinite: not within 15 s.
     pub stall_delay: Vec<f64>,
     /// Line moved until then, m.
     pub stall_line: Vec<f64>,
@@ -50,6 +55,8 @@ pub struct Tally {
     pub slack_delay: Vec<f64>,
     /// Stalls claimed where there was none.
     pub false_stalls: u64,
+    /// Slack claimed where there was none.
+    pub false_slacks: u64,
     /// Groove before the first break-through.
     pub before: GrooveScore,
     /// Groove after it, while cutting.
@@ -70,8 +77,9 @@ pub struct Tally {
     pub depth: Vec<f64>,
     /// The same less its mean over the stroke, m.
     pub depth_in_stroke: Vec<f64>,
-    /// Delay of overpull alarms, s; infinite: missed.
-    pub overpull_delay: Vec<f64>,
+    /// Time between an overpull and its alarm, s, early or late alike: a guard with too low a limit is not quick.
+    /// Infinite: missed.
+    pub overpull_off: Vec<f64>,
     /// Overpull alarms without one.
     pub false_overpulls: u64,
     /// Readings.
@@ -91,7 +99,7 @@ pub fn measure(record: &Record, estimate: &Estimate) -> Tally {
     };
     strokes(&mut tally, truth, estimate);
     states(&mut tally, truth, estimate);
-    stalls(&mut tally, truth, estimate);
+    held::held(&mut tally, record, estimate);
     groove(&mut tally, record, estimate);
     tally.forecasts = forecasts(truth, &estimate.shown);
     tool_depth(&mut tally, record, estimate);
@@ -156,55 +164,6 @@ fn states(tally: &mut Tally, truth: &Truth, estimate: &Estimate) {
     }
 }
 
-fn stalls(tally: &mut Tally, truth: &Truth, estimate: &Estimate) {
-    let delay = |interval: &Interval| {
-        let mut watched = estimate
-            .watched
-            .iter()
-            .filter(|w| w.time_s >= interval.start_s);
-        let first = watched.clone().next();
-        let told = watched.find(|w| {
-            w.state == interval.state && w.time_s <= interval.end_s.max(interval.start_s + 15.0)
-        });
-        match (first, told) {
-            (Some(first), Some(told)) => (
-                told.time_s - interval.start_s,
-                (told.line_m - first.line_m).abs(),
-            ),
-            _ => (f64::INFINITY, f64::INFINITY),
-        }
-    };
-    for interval in truth
-        .intervals
-        .iter()
-        .filter(|i| i.end_s - i.start_s >= 2.0)
-    {
-        match interval.state {
-            State::Stalled => {
-                let (time, line) = delay(interval);
-                tally.stall_delay.push(time);
-                tally.stall_line.push(line);
-            }
-            State::Slack => tally.slack_delay.push(delay(interval).0),
-            _ => {}
-        }
-    }
-    let stalled = |state: State| state == State::Stalled;
-    for said in estimate
-        .result
-        .intervals
-        .iter()
-        .filter(|i| stalled(i.state))
-    {
-        let real = truth.intervals.iter().any(|i| {
-            stalled(i.state) && i.start_s < said.end_s + 2.0 && i.end_s > said.start_s - 2.0
-        });
-        if !real {
-            tally.false_stalls += 1;
-        }
-    }
-}
-
 fn groove(tally: &mut Tally, record: &Record, estimate: &Estimate) {
     let truth = &record.truth;
     let wall = record.job.tubular.wall.as_millimetres();
@@ -254,6 +213,8 @@ impl GrooveScore {
         });
         self.errors.push(100.0 * (best - depth) / wall);
         self.asked += 1;
+        let outside = (low - depth).max(depth - high).max(0.0);
+        self.interval_score += 100.0 * (high - low + 20.0 * outside) / wall;
         // A hundredth of a millimetre of rounding is nobody's error.
         if low - 0.01 <= depth && depth <= high + 0.01 {
             self.covered += 1;
@@ -295,22 +256,30 @@ fn tool_depth(tally: &mut Tally, record: &Record, estimate: &Estimate) {
     }
 }
 
+/// On a slow rise, noise and the cell's own error trip an alarm this much early, s.
+const EARLY: f64 = 5.0;
+
 fn overpulls(tally: &mut Tally, truth: &Truth, estimate: &Estimate) {
     for alarm in &truth.alarms {
-        // Noise may trip it a little early.
         let raised = estimate
             .overpulls
             .iter()
-            .find(|t| **t >= alarm.raised_s - 1.0 && **t <= alarm.raised_s + 5.0);
+            .find(|t| **t >= alarm.raised_s - EARLY && **t <= alarm.raised_s + 5.0);
         tally
-            .overpull_delay
-            .push(raised.map_or(f64::INFINITY, |t| (t - alarm.raised_s).max(0.0)));
+            .overpull_off
+            .push(raised.map_or(f64::INFINITY, |t| (t - alarm.raised_s).abs()));
     }
     for raised in &estimate.overpulls {
         let real = truth.alarms.iter().any(|alarm| {
-            *raised >= alarm.raised_s - 1.0 && *raised <= alarm.cleared_s.unwrap_or(f64::MAX) + 5.0
+            *raised >= alarm.raised_s - EARLY
+                && *raised <= alarm.cleared_s.unwrap_or(f64::MAX) + 5.0
         });
-        if !real {
+        // Truth made elsewhere may know the absolute limit only: pull on a held tool is no false alarm.
+        let held = truth
+            .intervals
+            .iter()
+            .any(|i| i.state == State::Stalled && i.start_s < *raised && *raised < i.end_s + 2.0);
+        if !real && !held {
             tally.false_overpulls += 1;
         }
     }
@@ -333,6 +302,7 @@ impl Tally {
         self.stall_line.extend(&other.stall_line);
         self.slack_delay.extend(&other.slack_delay);
         self.false_stalls += other.false_stalls;
+        self.false_slacks += other.false_slacks;
         for (mine, theirs) in [
             (&mut self.before, &other.before),
             (&mut self.after, &other.after),
@@ -340,6 +310,7 @@ impl Tally {
         ] {
             mine.errors.extend(&theirs.errors);
             mine.covered += theirs.covered;
+            mine.interval_score += theirs.interval_score;
             mine.asked += theirs.asked;
         }
         self.through.extend(&other.through);
@@ -349,7 +320,7 @@ impl Tally {
         self.forecasts.extend(&other.forecasts);
         self.depth.extend(&other.depth);
         self.depth_in_stroke.extend(&other.depth_in_stroke);
-        self.overpull_delay.extend(&other.overpull_delay);
+        self.overpull_off.extend(&other.overpull_off);
         self.false_overpulls += other.false_overpulls;
         self.readings += other.readings;
         self.took += other.took;

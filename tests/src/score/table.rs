@@ -26,7 +26,7 @@ const SHORT: [(&str, &str); 21] = [
     ("through_recall", "thrR"),
     ("tool_depth_p95_m", "tool95"),
     ("tool_depth_in_stroke_p95_m", "rel95"),
-    ("overpull_delay_median_s", "ovDel"),
+    ("overpull_off_median_s", "ovOff"),
     ("false_overpulls_per_day", "falseOv"),
 ];
 

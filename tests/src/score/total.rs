@@ -114,30 +114,37 @@ pub fn columns(t: &Tally) -> Vec<Column> {
     );
     let daily = |count: u64| (t.hours > 0.0).then(|| 24.0 * count as f64 / t.hours);
     put("false_stalls_per_day", daily(t.false_stalls), Lower, 0.5);
-    for (score, mae, bias, cover) in [
+    put("false_slacks_per_day", daily(t.false_slacks), Lower, 0.5);
+    for (score, mae, bias, cover, interval) in [
         (
             &t.before,
             "groove_before_mae_pct",
             "groove_before_bias_pct",
             "groove_before_coverage",
+            "groove_before_interval_score_pct",
         ),
         (
             &t.after,
             "groove_after_mae_pct",
             "groove_after_bias_pct",
             "groove_after_coverage",
+            "groove_after_interval_score_pct",
         ),
         (
             &t.last,
             "groove_final_mae_pct",
             "groove_final_bias_pct",
             "groove_final_coverage",
+            "groove_final_interval_score_pct",
         ),
     ] {
         let size: Vec<f64> = score.errors.iter().map(|e| e.abs()).collect();
         put(mae, mean(&size), Lower, 0.4);
         put(bias, mean(&score.errors).map(f64::abs), Lower, 0.8);
         put(cover, per(score.covered, score.asked), NearNineTenths, 0.05);
+        let asked = score.asked as f64;
+        let score = (asked > 0.0).then(|| score.interval_score / asked);
+        put(interval, score, Lower, 2.0);
     }
     let square = |p: f64, hit: bool| (p - f64::from(u8::from(hit))).powi(2);
     let squares: Vec<f64> = t.through.iter().map(|(p, hit)| square(*p, *hit)).collect();
@@ -177,15 +184,15 @@ pub fn columns(t: &Tally) -> Vec<Column> {
         0.01,
     );
     put(
-        "overpull_delay_median_s",
-        quantile(&t.overpull_delay, 0.5),
+        "overpull_off_median_s",
+        quantile(&t.overpull_off, 0.5),
         Lower,
         0.05,
     );
-    let seen = t.overpull_delay.iter().filter(|d| d.is_finite()).count();
+    let seen = t.overpull_off.iter().filter(|d| d.is_finite()).count();
     put(
         "overpulls_seen",
-        per(seen as u64, t.overpull_delay.len() as u64),
+        per(seen as u64, t.overpull_off.len() as u64),
         Higher,
         0.05,
     );
