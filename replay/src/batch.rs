@@ -6,6 +6,8 @@
 //! with the same fingerprint is left alone. *Order*: results do not depend on the number of threads.
 //! *Memory*: a run is streamed; at most one run per thread is open.
 
+mod outcome;
+
 pub use crate::args::BatchArgs as Args;
 use crate::console::Console;
 use crate::export::parquet::write_table;
@@ -14,9 +16,9 @@ use crate::job_source::JobChanges;
 use crate::run_folder::{Recomputed, RunFolder};
 use crate::summary::{joint_groove, time_in, times_in};
 use crate::table::{Table, TableName, table};
-use crate::units_shown::count;
 use kerfwatch::recording::RUN_FILE;
 use kerfwatch::result::State;
+use outcome::{Outcome, tell};
 use parquet::file::reader::{FileReader, SerializedFileReader};
 use rayon::prelude::*;
 use std::collections::BTreeMap;
@@ -25,21 +27,6 @@ use std::path::{Path, PathBuf};
 /// Folders below folders are searched this deep.
 const DEPTH_MAX: usize = 12;
 const FILE: &str = "joints.parquet";
-
-/// What became of one run.
-#[derive(Debug, Clone, Default, serde::Serialize)]
-struct Outcome {
-    folder: String,
-    run: String,
-    well: String,
-    status: &'static str,
-    joints: usize,
-    samples: u64,
-    #[serde(skip)]
-    messages: String,
-    #[serde(skip)]
-    exit_code: u8,
-}
 
 /// Runs it.
 ///
@@ -81,62 +68,6 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
     });
     bar.finish_and_clear();
     tell(&outcomes, args, console)
-}
-
-/// Messages of one run, each with its run named once and its remedy below it.
-fn told(outcome: &Outcome) -> Vec<String> {
-    let folder = &outcome.folder;
-    let mut told: Vec<String> = Vec::new();
-    for line in outcome.messages.lines() {
-        match told.last_mut() {
-            Some(message) if line.starts_with(' ') => {
-                message.push('\n');
-                message.push_str(line);
-            }
-            _ => {
-                let text = line.strip_prefix("warning: ").unwrap_or(line);
-                told.push(if text.starts_with(folder) {
-                    text.to_owned()
-                } else {
-                    format!("{folder}: {text}")
-                });
-            }
-        }
-    }
-    told
-}
-
-fn tell(outcomes: &[Outcome], args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
-    let mut exit = Exit::Well;
-    for outcome in outcomes {
-        for message in told(outcome) {
-            console.warn(message);
-        }
-        exit = exit.and(match outcome.exit_code {
-            0 => Exit::Well,
-            3 => Exit::Damaged,
-            _ => Exit::BadInput,
-        });
-    }
-    if args.json {
-        let text =
-            serde_json::to_string_pretty(outcomes).map_err(|e| Failure::write("JSON", e.into()))?;
-        console.line(text)?;
-        return Ok(exit);
-    }
-    let mut by_status: BTreeMap<&str, (usize, u64)> = BTreeMap::new();
-    for outcome in outcomes {
-        let entry = by_status.entry(outcome.status).or_default();
-        entry.0 += 1;
-        entry.1 += outcome.samples;
-    }
-    for (status, (runs, samples)) in by_status {
-        console.line(format_args!(
-            "{status:<12} {runs} runs, {} readings",
-            count(samples)
-        ))?;
-    }
-    Ok(exit)
 }
 
 /// Run folders, sorted by path; what is inside a run folder is not searched.
@@ -381,19 +312,6 @@ fn encoded(name: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn messages_name_their_run_once_and_keep_their_remedy() {
-        let outcome = Outcome {
-            folder: "runs/a".to_owned(),
-            messages: "warning: runs/a: no tension\n  remedy: look\nnote: b\n".to_owned(),
-            ..Outcome::default()
-        };
-        assert_eq!(
-            told(&outcome),
-            ["runs/a: no tension\n  remedy: look", "runs/a: note: b"]
-        );
-    }
 
     #[test]
     fn partition_names_survive_file_systems_and_engines() {

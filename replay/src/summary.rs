@@ -269,16 +269,16 @@ fn line_and_quality(text: &mut String, result: &RunResult, units: Units) {
     let _ = writeln!(text, "Slip        {}", slip_of_counter(result, units));
     let q = &result.quality;
     let parts: Vec<String> = [
-        (q.bad_frames, "bad frames"),
-        (q.gaps, "gaps"),
-        (q.late, "late readings"),
-        (q.out_of_range, "out of range"),
-        (q.spikes, "spikes"),
-        (q.lost_blocks, "damaged blocks"),
+        (q.bad_frames, "bad frame", "bad frames"),
+        (q.gaps, "gap", "gaps"),
+        (q.late, "late reading", "late readings"),
+        (q.out_of_range, "out of range", "out of range"),
+        (q.spikes, "spike", "spikes"),
+        (q.lost_blocks, "damaged block", "damaged blocks"),
     ]
     .into_iter()
-    .filter(|(n, _)| *n > 0)
-    .map(|(n, what)| format!("{} {what}", count(n)))
+    .filter(|(n, ..)| *n > 0)
+    .map(|(n, one, many)| format!("{} {}", count(n), if n == 1 { one } else { many }))
     .collect();
     let _ = if parts.is_empty() {
         writeln!(text, "Data        nothing wrong found")

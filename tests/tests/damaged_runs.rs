@@ -30,7 +30,7 @@ fn flipped_bit_costs_one_block_and_is_told_by_every_command() {
     let (exit, out, err) = replay(&["recompute", &run, "--json", &json]);
     assert_eq!(exit, Exit::Damaged);
     assert!(
-        err.contains("checksum") && out.contains("1 damaged blocks"),
+        err.contains("checksum") && out.contains("1 damaged block\n"),
         "{err}{out}"
     );
     let result: serde_json::Value = serde_json::from_slice(&std::fs::read(&json).unwrap()).unwrap();
