@@ -19,6 +19,9 @@ use super::drag_model::{self, BITE, DragFit, FADE, FitInput};
 use super::ledger::Row;
 use super::pass_law::PassLaw;
 use super::posterior::{Nominal, normal_cdf};
+use least_squares::solve;
+
+mod least_squares;
 
 /// Bins passed by at least this part of the strokes are used.
 const CORE_PART: f64 = 0.75;
@@ -37,15 +40,6 @@ const FADES: [f64; 4] = [-0.1, 0.05, 0.2, 0.4];
 const BITES: [f64; 6] = [0.15, 0.3, 0.5, 0.65, 0.8, 0.95];
 /// Standard deviation of a stroke's mean, N, at least: sheaves, speed.
 const SD_MIN: f64 = 5.0;
-/// Relative doubt in the cutting drag of one stroke: the law, the wheels' differences.
-const DOUBT: f64 = 0.06;
-/// Neighbouring strokes share what the model lacks: this part of the misfit counts.
-const INDEPENDENT: f64 = 0.15;
-
-/// Unknowns that the drag is linear in: both bases, amplitude, drift and its change.
-const UNKNOWNS: usize = 5;
-/// Prior of the drift of a load cell, N/h.
-const DRIFT_SD: f64 = 30.0;
 
 /// What the joint fit found.
 #[derive(Debug, Clone)]
@@ -315,64 +309,6 @@ fn drift_of_rows(input: &FitInput, means: &[StrokeMean], rate: f64, bend: f64) -
             rate * a + bend * b
         })
         .collect()
-}
-
-/// Least squares of both bases, amplitude and drift with their priors, reweighted against outliers.
-fn solve(input: &FitInput, used: &[&StrokeMean], drift: &[f64], shapes: &[f64], sd: f64) -> Point {
-    let (a0, ln_sd) = input.amplitude_prior;
-    let same = input.base_prior.precision();
-    let mut prior = [[0.0; UNKNOWNS]; UNKNOWNS];
-    (prior[0][0], prior[1][1], prior[0][1], prior[1][0]) = (same.0, same.0, same.1, same.1);
-    prior[2][2] = 1.0 / (a0 * ln_sd * 1.5).powi(2);
-    prior[3][3] = 1.0 / DRIFT_SD.powi(2);
-    prior[4][4] = 1.0 / DRIFT_SD.powi(2);
-    let mut theta = [input.base_prior.mean, input.base_prior.mean, a0, 0.0, 0.0];
-    let pull = (same.0 + same.1) * input.base_prior.mean;
-    let pulls = [pull, pull, prior[2][2] * a0, 0.0, 0.0];
-    let mut inverse = [[0.0; UNKNOWNS]; UNKNOWNS];
-    let mut ln_p = 0.0;
-    let ind = INDEPENDENT;
-    for round in 0..4 {
-        let (mut m, mut v) = (prior, pulls);
-        ln_p = -0.5 * (theta[3] / DRIFT_SD).powi(2) - 0.5 * (theta[4] / DRIFT_SD).powi(2);
-        for (s, &h) in used.iter().zip(shapes) {
-            let y = s.y - drift[s.row];
-            let way = usize::from(!s.up);
-            let [d, e] = s.drift;
-            let r = y - theta[way] - h * theta[2] - d * theta[3] - e * theta[4];
-            let doubt = DOUBT * h * theta[2];
-            let variance = sd * sd + doubt * doubt;
-            let z = (r * r / variance).sqrt();
-            let huber = if round > 0 && z > 2.0 { 2.0 / z } else { 1.0 };
-            ln_p -= ind * (0.5 * huber * (2.0 - huber) * z * z + 0.5 * variance.ln());
-            let w = ind * huber / variance;
-            let parts = [(way, 1.0), (2, h), (3, d), (4, e)];
-            for (i, a) in parts {
-                v[i] += w * a * y;
-                for (j, b) in parts {
-                    m[i][j] += w * a * b;
-                }
-            }
-        }
-        if round == 3 {
-            break;
-        }
-        inverse = drag_model::invert(m);
-        theta = std::array::from_fn(|i| (0..UNKNOWNS).map(|j| inverse[i][j] * v[j]).sum());
-        theta[2] = theta[2].max(0.05 * a0);
-    }
-    Point {
-        m: 0.0,
-        spread: 0.0,
-        fade: 0.0,
-        bite: 0.0,
-        base: (theta[0], theta[1]),
-        base_var: 0.25 * (inverse[0][0] + inverse[1][1] + 2.0 * inverse[0][1]),
-        drift: [theta[3], theta[4]],
-        amplitude: theta[2],
-        ln_amplitude_var: inverse[2][2] / (theta[2] * theta[2]),
-        ln_p,
-    }
 }
 
 #[cfg(test)]

@@ -20,6 +20,7 @@ pub mod pass_law;
 pub mod posterior;
 mod reach_seen;
 pub mod through;
+mod window_share;
 
 use crate::job::Job;
 use crate::result::{GrooveBin, Joint};
@@ -111,7 +112,7 @@ fn find_through(
     let ln_x = |n: f64| joint.fit.law.x(n).max(1e-9).ln();
     let base_sd = joint.base_sd.max(BASE_SD_MIN);
     let odds = |n: f64| posterior::margin_odds(global, spread, ln_x(n));
-    let windows = through::windows(input, &joint.fit, base_sd, odds);
+    let windows = window_share::windows(input, &joint.fit, base_sd, odds);
     let seen = reach_seen::reach_seen(&windows, input.coupling, global, spread, ln_x);
     let odds = |n: f64| posterior::margin_odds(seen, spread, ln_x(n));
     (through::find(input, &windows, odds, ask), seen)

@@ -12,7 +12,7 @@
 //! *Source*: mean and scatter of the upper part of a mixture from its quantiles (textbook); ours as to the rest.
 
 use super::posterior::normal_cdf;
-use super::through::WindowShare;
+use super::window_share::WindowShare;
 
 /// Bins to each side over which the floor is taken: dips of a bin or two are swings of the tool.
 const SIDE: usize = 2;
