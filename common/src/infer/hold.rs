@@ -34,6 +34,9 @@ const TAKE_UP_M: f64 = 0.6;
 const RISES_N: f64 = 80.0;
 /// And by this part of the margin beyond the usual pull.
 const RISES_PART: f64 = 0.3;
+/// Once the winch has turned and the pull is gone, one that was pulled by less line than this only stuck, m: it is held
+/// no more, while one that was pulled harder is so until it moves.
+const STUCK_ONLY_M: f64 = 1.0;
 /// It lies slack if the line carries less than this part of its weight: one that sticks going down hangs on.
 const CARRIED_PART: f64 = 0.4;
 /// Until it carries this part again.
@@ -94,6 +97,8 @@ pub struct HoldTracker {
     held_line: f64,
     pulled: bool,
     lowered: bool,
+    /// Line pulled since it stands, m.
+    pulled_m: f64,
 }
 
 impl HoldTracker {
@@ -115,6 +120,7 @@ impl HoldTracker {
             held_line: 0.0,
             pulled: false,
             lowered: false,
+            pulled_m: 0.0,
         }
     }
 
@@ -194,6 +200,7 @@ impl HoldTracker {
         self.beyond_m = 0.0;
         self.pulled = false;
         self.lowered = false;
+        self.pulled_m = 0.0;
         self.set(way, since);
     }
 
@@ -201,6 +208,7 @@ impl HoldTracker {
         use Motionless::{Down, Slack, Stalled, Still, Up};
         self.pulled |= m.line_speed < -STILL_SPEED;
         self.lowered |= m.line_speed > STILL_SPEED;
+        self.pulled_m += (-m.line_speed).max(0.0) * crate::align::CELL_S;
         let way = Motionless::way(m.line_speed);
         let excess_up = m.hold_up - self.usual.mean(Up);
         let excess_down = m.hold_down - self.usual.mean(Down);
@@ -246,7 +254,9 @@ impl HoldTracker {
             if m.unloaded || now != Slack {
                 self.set_since(Slack, self.since(self.due_down, Down, m.t));
             }
-        } else if now == Stalled {
+        } else if now == Stalled
+            && !(self.pulled_m < STUCK_ONLY_M && m.line_speed > STILL_SPEED && excess_up < 0.0)
+        {
             // Held until it moves, even when the pull is let go.
         } else if now == Slack && m.carried < CARRIES_PART {
             // The line does not carry its weight yet.

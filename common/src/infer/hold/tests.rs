@@ -115,3 +115,30 @@ fn a_start_is_told_once_the_tool_left_its_place_and_dated_back() {
     assert_eq!(phase.what, Motionless::Up);
     assert!((phase.start - start).abs() < 0.15, "{phase:?}");
 }
+
+/// The winch turns and the pull goes, for so long, s.
+fn lets_go(run: &mut Run, seconds: f64) {
+    (run.m.speed, run.m.line_speed) = (0.0, 0.3);
+    for _ in 0..(seconds / CELL_S).round() as usize {
+        run.m.hold_up -= 250.0 * 0.3 * CELL_S;
+        run.push();
+    }
+}
+
+#[test]
+fn one_that_only_stuck_is_held_no_more_once_the_winch_has_turned() {
+    let mut run = Run::going_up();
+    run.stands(-0.3, 2.5).expect("never told");
+    lets_go(&mut run, 1.0);
+    assert_eq!(run.tracker.now(), Motionless::Stalled);
+    lets_go(&mut run, 4.0);
+    assert_eq!(run.tracker.now(), Motionless::Still);
+}
+
+#[test]
+fn one_that_was_pulled_hard_is_held_until_it_moves() {
+    let mut run = Run::going_up();
+    run.stands(-0.3, 6.0).expect("never told");
+    lets_go(&mut run, 12.0);
+    assert_eq!(run.tracker.now(), Motionless::Stalled);
+}
