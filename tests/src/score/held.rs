@@ -18,7 +18,8 @@ pub(super) fn held(tally: &mut Tally, record: &Record, estimate: &Estimate) {
         match interval.state {
             State::Stalled => {
                 let told = Told::of(estimate, interval);
-                if told.by.is_some() || told.is_due {
+                let lasted = interval.end_s - interval.start_s;
+                if told.is_due || told.by.is_some_and(|(time, _)| time <= lasted) {
                     let (time, line) = told.by.unwrap_or((f64::INFINITY, f64::INFINITY));
                     tally.stall_delay.push(time);
                     tally.stall_line.push(line);
