@@ -56,6 +56,7 @@ pub(super) fn reach_seen(
     };
     // Wheels in line blur where it is, not how much of it there is.
     let count = parts.len() as f64;
+    let reached: Vec<f64> = parts.iter().map(|p| ln_x(passes(p.0))).collect();
     let mean = parts.iter().map(|p| p.1).sum::<f64>() / count;
     let seen = (level - mean) / (level - floor);
     let independent = (INDEPENDENT * count).max(1.0);
@@ -65,9 +66,9 @@ pub(super) fn reach_seen(
     let mut ln_p = [0.0; POINTS];
     for (i, ln_p) in ln_p.iter_mut().enumerate() {
         let off = (i as f64 - (POINTS / 2) as f64) * step;
-        let split = parts
+        let split = reached
             .iter()
-            .map(|p| normal_cdf((global.0 + off + ln_x(passes(p.0))) / local_sd));
+            .map(|ln_x| normal_cdf((global.0 + off + ln_x) / local_sd));
         let split = split.sum::<f64>() / count;
         let var = split * (1.0 - split) / independent + own * own;
         // Splits that just began, or are shorter than the wheels, hide: what is seen is the least.
@@ -116,7 +117,8 @@ fn parts(late: &[WindowShare], coupling: &[bool]) -> Vec<(usize, f64)> {
         .collect()
 }
 
-/// Part of the expected drag where the wall is still cut, and where it is split; `None` when they can't be told.
+/// Part of the expected drag where the wall is still cut and where it is split, and the scatter of the first; `None` when
+/// they can't be told.
 fn levels(parts: &[(usize, f64)]) -> Option<(f64, f64, f64)> {
     let mut sorted: Vec<f64> = parts.iter().map(|p| p.1).collect();
     sorted.sort_by(f64::total_cmp);
