@@ -53,6 +53,7 @@ pub struct Rig {
     pub started: Started,
     /// Load and depth instruments.
     pub ends: [Terminal; 2],
+    sent_bytes: u64,
     stop: Option<oneshot::Sender<()>>,
     thread: JoinHandle<Result<Ended, RunError>>,
 }
@@ -131,6 +132,7 @@ impl Rig {
         Self {
             started,
             ends,
+            sent_bytes: 0,
             stop: Some(stop),
             thread,
         }
@@ -143,10 +145,7 @@ impl Rig {
 
     /// Sends a reading as its instrument would.
     pub fn send(&mut self, channel: ChannelId, value: f64) {
-        let frame = line(channel, 0, value);
-        self.ends[usize::from(frame.port)]
-            .write(&frame.bytes, || false)
-            .expect("the terminal takes it");
+        self.send_bytes(channel, &line(channel, 0, value).bytes);
     }
 
     /// Sends bytes that may mean nothing.
@@ -155,6 +154,15 @@ impl Rig {
         self.ends[usize::from(port)]
             .write(bytes, || false)
             .expect("the terminal takes it");
+        self.sent_bytes += bytes.len() as u64;
+    }
+
+    /// Waits until all that was sent is received: what still waits in a terminal when its port closes never is.
+    pub fn wait_until_received(&self) {
+        self.wait_for("all bytes are received", |started| {
+            let progress = &started.published.progress;
+            progress.bytes_received.load(Ordering::Relaxed) >= self.sent_bytes
+        });
     }
 
     /// Waits until both ports are open: what is sent before is lost, as from an instrument that was switched on first.

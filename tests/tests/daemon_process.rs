@@ -11,7 +11,7 @@ use kerfwatchd::demo::fixture::line;
 use std::io::{BufRead, BufReader, Read};
 use std::os::unix::net::UnixDatagram;
 use std::path::Path;
-use std::process::{Command, Stdio};
+use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 
 fn bytes_in(folder: &Path) -> Vec<u8> {
@@ -98,24 +98,23 @@ fn bad_input_is_told_from_failure_by_the_exit_code() {
     assert_eq!(answer["format"], 1);
 }
 
+/// The demonstration, played once, so many times faster than it was recorded.
+fn demonstration(folder: &Path, speed: u32, errors: Stdio) -> Child {
+    Command::new(program("kerfwatchd"))
+        .args(["demo", "--once", "--listen", "127.0.0.1:0", "--speed"])
+        .arg(speed.to_string())
+        .arg("--folder")
+        .arg(folder)
+        .stdout(Stdio::piped())
+        .stderr(errors)
+        .spawn()
+        .unwrap()
+}
+
 #[test]
 fn a_reader_of_its_lines_that_goes_away_ends_nothing() {
     let folder = tempfile::tempdir().unwrap();
-    let mut child = Command::new(program("kerfwatchd"))
-        .args([
-            "demo",
-            "--once",
-            "--speed",
-            "1000",
-            "--listen",
-            "127.0.0.1:0",
-            "--folder",
-        ])
-        .arg(folder.path())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .unwrap();
+    let mut child = demonstration(folder.path(), 1000, Stdio::piped());
     drop(child.stdout.take());
     let output = child.wait_with_output().unwrap();
     let said = String::from_utf8_lossy(&output.stderr);
@@ -167,20 +166,7 @@ fn the_service_manager_hears_ready_watchdog_and_stopping() {
 #[test]
 fn the_demonstration_plays_a_cut_serves_the_page_and_ends() {
     let folder = tempfile::tempdir().unwrap();
-    let mut child = Command::new(program("kerfwatchd"))
-        .args([
-            "demo",
-            "--once",
-            "--speed",
-            "3000",
-            "--listen",
-            "127.0.0.1:0",
-            "--folder",
-        ])
-        .arg(folder.path())
-        .stdout(Stdio::piped())
-        .spawn()
-        .unwrap();
+    let mut child = demonstration(folder.path(), 3000, Stdio::inherit());
     let mut output = BufReader::new(child.stdout.take().unwrap());
     let mut first = String::new();
     output.read_line(&mut first).unwrap();

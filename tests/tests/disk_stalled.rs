@@ -80,11 +80,7 @@ fn late_syncs_lose_nothing_and_hold_up_nobody_but_the_record() {
         .iter()
         .flat_map(|value| line(ChannelId::Load, 0, *value).bytes)
         .collect();
-    // What still waits in the terminal when the ports close was never received.
-    rig.wait_for("all bytes are received", |started| {
-        let progress = &started.published.progress;
-        progress.bytes_received.load(Ordering::Relaxed) >= expected.len() as u64
-    });
+    rig.wait_until_received();
     let ended = rig.stop().unwrap();
     let mut reader = RunReader::open(&ended.run_folder).unwrap();
     let bytes = load_bytes(&mut reader);
@@ -102,7 +98,9 @@ fn late_syncs_lose_nothing_and_hold_up_nobody_but_the_record() {
 fn after_a_failed_sync_the_alarm_is_raised_recording_goes_on_and_the_record_says_what_it_lacks() {
     let folder = tempfile::tempdir().unwrap();
     let (mut rig, brake) = on_a_braked_disk(folder.path());
+    rig.wait_for_ports();
     rig.send(ChannelId::Load, 2001.0);
+    rig.wait_until_received();
     rig.wait_for("something is on disk", |started| recorded_at(started) > 0);
     brake.fail_syncs(1);
     rig.send(ChannelId::Load, 2002.0);
@@ -116,6 +114,7 @@ fn after_a_failed_sync_the_alarm_is_raised_recording_goes_on_and_the_record_says
     let before = recorded_at(&rig.started);
     rig.wait_for("it records again", |started| recorded_at(started) > before);
     rig.send(ChannelId::Load, 2003.0);
+    rig.wait_until_received();
     let ended = rig.stop().unwrap();
     let mut reader = RunReader::open(&ended.run_folder).unwrap();
     let noted = |input: Input| {
