@@ -10,6 +10,7 @@ pub mod invented_run;
 #[cfg(feature = "daemon")]
 pub mod lines_on_record;
 pub mod mangle;
+pub mod other_bench;
 pub mod peers;
 #[cfg(feature = "daemon")]
 pub mod process;
