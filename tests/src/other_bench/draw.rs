@@ -5,12 +5,12 @@
 
 use super::acceptance;
 use super::dice::Dice;
+use super::given_up::GivenUp;
 use super::kind::Kind;
 use super::survey::Survey;
 use super::well::{
     Cutter, GRAVITY, Habits, Hole, Instruments, Law, Metal, Pipe, Tool, Troubles, Well, Wire,
 };
-use anyhow::{Result, bail};
 
 /// Draws before a seed is given up.
 const TRIES_MOST: usize = 2_000_000;
@@ -66,7 +66,7 @@ const WIRE_DENSITY: f64 = 7850.0;
 ///
 /// # Errors
 /// When no draw is one that a crew would take on.
-pub fn draw(seed: u64) -> Result<Well> {
+pub fn draw(seed: u64) -> Result<Well, GivenUp> {
     let mut dice = Dice::new(seed * 7919 + 13);
     let kind = Kind::of(seed);
     for _ in 0..TRIES_MOST {
@@ -75,7 +75,7 @@ pub fn draw(seed: u64) -> Result<Well> {
             return Ok(well);
         }
     }
-    bail!("seed {seed}: none of {TRIES_MOST} wells is one that a crew would take on")
+    Err(GivenUp::NoWell(TRIES_MOST))
 }
 
 /// What a well is drawn around.

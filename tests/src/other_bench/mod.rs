@@ -11,13 +11,14 @@
 //!
 //! Reading order: [`well`] (what there is), [`draw`], [`kind`], [`acceptance`], [`survey`], [`dice`] (where it comes from); [`wire`],
 //! [`surface`] (the line); [`pipe`], [`cut_laws`], [`groove`], [`snags`] (what the tool meets); [`crew`]; [`instruments`];
-//! [`run_in`], [`run`] (all of it in time); [`truth`], [`job_file`] (what is written).
+//! [`run_in`], [`run`] (all of it in time); [`truth`], [`job_file`] (what is written), [`given_up`] (what is not).
 
 pub mod acceptance;
 pub mod crew;
 pub mod cut_laws;
 pub mod dice;
 pub mod draw;
+pub mod given_up;
 pub mod groove;
 pub mod instruments;
 pub mod job_file;
@@ -38,8 +39,51 @@ use anyhow::{Context as _, Result};
 use std::fmt::Write as _;
 use std::path::Path;
 
+/// Changes whenever the code of this bench does, so that records kept from an earlier one are not taken for those of today.
+/// FNV-1a over the sources.
+pub fn fingerprint() -> u64 {
+    let bytes = SOURCES.iter().flat_map(|source| source.bytes());
+    bytes.fold(0xcbf2_9ce4_8422_2325, |hash, byte| {
+        (hash ^ u64::from(byte)).wrapping_mul(0x100_0000_01b3)
+    })
+}
+
+const SOURCES: [&str; 28] = [
+    include_str!("mod.rs"),
+    include_str!("acceptance.rs"),
+    include_str!("crew.rs"),
+    include_str!("crew/leg.rs"),
+    include_str!("crew/plan.rs"),
+    include_str!("cut_laws.rs"),
+    include_str!("dice.rs"),
+    include_str!("draw.rs"),
+    include_str!("given_up.rs"),
+    include_str!("groove.rs"),
+    include_str!("instruments.rs"),
+    include_str!("job_file.rs"),
+    include_str!("kind.rs"),
+    include_str!("pipe.rs"),
+    include_str!("run.rs"),
+    include_str!("run_in.rs"),
+    include_str!("snags.rs"),
+    include_str!("surface.rs"),
+    include_str!("survey.rs"),
+    include_str!("truth.rs"),
+    include_str!("truth/json.rs"),
+    include_str!("truth/states.rs"),
+    include_str!("truth/strokes.rs"),
+    include_str!("well.rs"),
+    include_str!("wire.rs"),
+    include_str!("wire/chain.rs"),
+    include_str!("wire/quasi_static.rs"),
+    include_str!("wire/waves.rs"),
+];
+
 /// Writes the record of a seed into `folder`, which is made: `samples.csv`, `job.toml`, `truth.json`, and `marks.csv` where
 /// the crew marks what it does.
+///
+/// # Errors
+/// [`given_up::GivenUp`] when the seed makes no record; what is in `folder` then is of no use. Else what writing gives.
 pub fn write_record(seed: u64, folder: &Path) -> Result<()> {
     let well = draw::draw(seed)?;
     std::fs::create_dir_all(folder).with_context(|| format!("making {}", folder.display()))?;
@@ -65,4 +109,33 @@ fn marks(marks: &[(f64, &str)]) -> Result<String> {
         writeln!(out, "{time:.2},{word}")?;
     }
     Ok(out)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Sizes of all sources below `folder`, those for tests left out.
+    fn sizes(folder: &Path) -> Vec<usize> {
+        let mut sizes = Vec::new();
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                sizes.extend(self::sizes(&path));
+            } else if !path.ends_with("sample.rs") {
+                sizes.push(std::fs::read(&path).unwrap().len());
+            }
+        }
+        sizes
+    }
+
+    #[test]
+    fn the_fingerprint_is_over_every_source() {
+        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/other_bench");
+        let mut there = sizes(&folder);
+        let mut taken: Vec<usize> = SOURCES.iter().map(|source| source.len()).collect();
+        there.sort_unstable();
+        taken.sort_unstable();
+        assert_eq!(there, taken);
+    }
 }

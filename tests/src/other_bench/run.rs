@@ -2,9 +2,13 @@
 //!
 //! Order within a step: crew, winch, what holds the tool, line and tool, surface and counter, instruments, truth. The counter
 //! sees line as stretched by the tension above the packing: `dc = v dt (1 + T / EA) (1 + slip)`.
+//!
+//! A run has an end: time is bounded, and so is the work of a step as long as the line is in balance. Where it is not (the
+//! line without mass does not always settle), the run is given up at once.
 
 use super::crew::{Act, Crew, Order, Seen};
 use super::dice::Dice;
+use super::given_up::GivenUp;
 use super::groove::Groove;
 use super::instruments::{Meter, Signals};
 use super::run_in::{self, Handed, Table};
@@ -17,12 +21,14 @@ use super::wire::quasi_static;
 use anyhow::Result;
 use std::io::Write;
 
-/// A run is cut off after this, s.
+/// A crew that is not done by then will not be, s: it means to go home half an hour before.
 const TIME_MOST: f64 = 5.2 * 3600.0;
 /// Time constant of the tension that the crew goes by, s.
 const SMOOTHED_OVER: f64 = 0.3;
 /// A tool slower than this does not count as moving for the crew, m/s.
 const CREEPS: f64 = 0.02;
+/// Speed of a tool that only a line out of balance can give it, m/s.
+const SPEED_MOST: f64 = 100.0;
 /// A full turn, rad, in the rounding that is in every record: other digits would make all of them anew.
 #[expect(clippy::approx_constant, reason = "see above")]
 const TURN: f64 = 6.2832;
@@ -34,7 +40,7 @@ pub struct Outcome {
     pub duration: f64,
     /// Rows written.
     pub rows: u64,
-    /// Marks of the crew as it set them: s, word; by time or nearly.
+    /// Marks of the crew as it set them, if it does: s, word; by time or nearly.
     pub marks: Vec<(f64, &'static str)>,
     /// Pipe and wheels.
     pub groove: Groove,
@@ -86,12 +92,15 @@ struct Bench<'w, W> {
 }
 
 /// Runs a well; rows of `samples.csv` go to `out`.
+///
+/// # Errors
+/// [`GivenUp`] when the line comes out of balance or the crew to no end; what writing to `out` gives.
 pub fn run<W: Write>(well: &Well, out: W) -> Result<Outcome> {
     let mut bench = Bench::start(well, out)?;
     while bench.crew_goes_on() {
         bench.advance()?;
-        if bench.time > TIME_MOST || !bench.chain.tool().is_finite() {
-            break;
+        if bench.time > TIME_MOST {
+            return Err(GivenUp::NoEnd(bench.time).into());
         }
     }
     bench.end()
@@ -177,6 +186,9 @@ impl<'w, W: Write> Bench<'w, W> {
             .chain
             .step(self.well, self.step, self.winch.real, resistance);
         let moved = self.chain.tool() - before;
+        if !moved.is_finite() || moved.abs() > SPEED_MOST * self.step {
+            return Err(GivenUp::Diverged(self.time).into());
+        }
         if moved.abs() > CREEPS * self.step {
             self.crew.notice_motion(self.counter);
         }
@@ -343,7 +355,7 @@ fn begin<W: Write>(
 mod tests {
     use super::*;
     use crate::other_bench::sample::well;
-    use crate::other_bench::truth::strokes::strokes;
+    use crate::other_bench::truth::strokes;
     use crate::other_bench::well::Well;
 
     /// Eight strokes over six metres, instruments as drawn.
@@ -380,7 +392,7 @@ mod tests {
         let (rows_again, truth_again, _) = record();
         assert!(rows == rows_again && truth == truth_again);
 
-        let strokes = strokes(&outcome.keeper.moments);
+        let strokes = strokes::strokes(&outcome.keeper.moments);
         assert!(strokes.len() >= 8, "{} strokes", strokes.len());
         assert!(strokes.windows(2).all(|pair| pair[0].up != pair[1].up));
         let cut: f64 = strokes.iter().map(|stroke| stroke.work).sum();
@@ -390,6 +402,15 @@ mod tests {
         let words: Vec<&str> = outcome.marks.iter().map(|mark| mark.1).collect();
         assert_eq!(words.first(), Some(&"cutter_out"));
         assert!(words.contains(&"cutter_in"));
+    }
+
+    #[test]
+    fn a_line_out_of_balance_is_given_up_at_once() {
+        let mut well = short();
+        well.tool.weight = f64::NAN;
+        let problem = run(&well, Vec::new()).unwrap_err();
+        let given_up = problem.downcast_ref::<GivenUp>();
+        assert!(matches!(given_up, Some(GivenUp::Diverged(_))), "{problem}");
     }
 
     #[test]
