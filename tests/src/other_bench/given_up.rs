@@ -12,6 +12,8 @@ pub enum GivenUp {
     Diverged(f64),
     /// The crew had not come to an end; time, s.
     NoEnd(f64),
+    /// So few strokes with the cutter out: nothing to score.
+    FewStrokes(usize),
 }
 
 impl Display for GivenUp {
@@ -22,6 +24,9 @@ impl Display for GivenUp {
             }
             Self::Diverged(time) => write!(f, "the line did not find its balance at {time:.1} s"),
             Self::NoEnd(time) => write!(f, "the crew was not done after {:.1} h", time / 3600.0),
+            Self::FewStrokes(strokes) => {
+                write!(f, "only {strokes} strokes were made with the cutter out")
+            }
         }
     }
 }

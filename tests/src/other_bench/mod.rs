@@ -39,6 +39,9 @@ use anyhow::{Context as _, Result};
 use std::fmt::Write as _;
 use std::path::Path;
 
+/// Strokes with the cutter out below which a record is not worth scoring: a tool stuck in its first groove, pulled for hours.
+const STROKES_LEAST: usize = 20;
+
 /// Changes whenever the code of this bench does, so that records kept from an earlier one are not taken for those of today.
 /// FNV-1a over the sources.
 pub fn fingerprint() -> u64 {
@@ -92,6 +95,10 @@ pub fn write_record(seed: u64, folder: &Path) -> Result<()> {
         std::fs::File::create(&path).with_context(|| format!("making {}", path.display()))?;
     let outcome = run::run(&well, std::io::BufWriter::with_capacity(1 << 20, file))
         .with_context(|| format!("seed {seed}"))?;
+    let strokes = outcome.strokes_with_cutter_out();
+    if strokes < STROKES_LEAST {
+        return Err(given_up::GivenUp::FewStrokes(strokes).into());
+    }
     let write = |name: &str, text: String| {
         let path = folder.join(name);
         std::fs::write(&path, text).with_context(|| format!("writing {}", path.display()))

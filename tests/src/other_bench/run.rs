@@ -14,7 +14,7 @@ use super::instruments::{Meter, Signals};
 use super::run_in::{self, Handed, Table};
 use super::snags::{Arrival, Hold, Snags};
 use super::surface::Surface;
-use super::truth::{Keeper, Moment};
+use super::truth::{Keeper, Moment, strokes};
 use super::well::Well;
 use super::wire::chain::{Chain, Held, Resistance};
 use super::wire::quasi_static;
@@ -40,6 +40,8 @@ pub struct Outcome {
     pub duration: f64,
     /// Rows written.
     pub rows: u64,
+    /// What the crew did, and when, s.
+    pub acts: Vec<(f64, Act)>,
     /// Marks of the crew as it set them, if it does: s, word; by time or nearly.
     pub marks: Vec<(f64, &'static str)>,
     /// Pipe and wheels.
@@ -48,6 +50,21 @@ pub struct Outcome {
     pub keeper: Keeper,
     /// Weight of the tool along the hole, N.
     pub tool_weight: f64,
+}
+
+impl Outcome {
+    /// Strokes that began with the cutter out.
+    pub fn strokes_with_cutter_out(&self) -> usize {
+        let is_out = |time: f64| {
+            let before = self.acts.iter().filter(|(at, _)| *at <= time);
+            let last = before
+                .map(|(_, act)| *act)
+                .rfind(|act| *act != Act::WeightCheck);
+            last == Some(Act::CutterOut)
+        };
+        let strokes = strokes::strokes(&self.keeper.moments);
+        strokes.iter().filter(|stroke| is_out(stroke.start)).count()
+    }
 }
 
 /// The winch.
@@ -298,6 +315,7 @@ impl<'w, W: Write> Bench<'w, W> {
         Ok(Outcome {
             duration: self.time,
             rows,
+            acts: self.acts,
             marks,
             groove: self.groove,
             keeper: self.keeper,
@@ -355,7 +373,6 @@ fn begin<W: Write>(
 mod tests {
     use super::*;
     use crate::other_bench::sample::well;
-    use crate::other_bench::truth::strokes;
     use crate::other_bench::well::Well;
 
     /// Eight strokes over six metres, instruments as drawn.
@@ -395,6 +412,7 @@ mod tests {
         let strokes = strokes::strokes(&outcome.keeper.moments);
         assert!(strokes.len() >= 8, "{} strokes", strokes.len());
         assert!(strokes.windows(2).all(|pair| pair[0].up != pair[1].up));
+        assert_eq!(outcome.strokes_with_cutter_out(), 8);
         let cut: f64 = strokes.iter().map(|stroke| stroke.work).sum();
         assert!(cut > 0.0);
         let truth: serde_json::Value = serde_json::from_str(&truth).unwrap();
