@@ -223,3 +223,21 @@ fn stages_import_earlier_stages_only() {
     }
     assert!(found.is_empty(), "{}", found.join("\n"));
 }
+
+/// Its physics, dice and code are its own: an estimator tested on its own equations, or on one bench only, proves less.
+#[test]
+fn the_other_bench_uses_neither_the_core_nor_the_first_bench() {
+    let mut found = Vec::new();
+    for file in sources(&root().join("tests/src/other_bench")) {
+        for (n, line) in code_lines(&file) {
+            let outside = line
+                .split("crate::")
+                .skip(1)
+                .any(|path| !path.starts_with("other_bench"));
+            if outside || line.contains("kerfwatch") {
+                found.push(format!("{}:{n}: {}", file.display(), line.trim()));
+            }
+        }
+    }
+    assert!(found.is_empty(), "{}", found.join("\n"));
+}

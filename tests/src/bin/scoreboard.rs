@@ -1,6 +1,7 @@
 //! The scoreboard: bench-well records, our inference and a simple baseline, scored against truth.
 //!
-//! `cargo run --release -p kerfwatch-tests --bin scoreboard -- --seeds 2`
+//! `cargo run --release -p kerfwatch-tests --bin scoreboard -- --seeds 2`; with `--others 20` also on twenty wells of the
+//! other bench, which shares neither code nor physics with the first.
 
 use anyhow::{Context as _, Result, bail};
 use clap::Parser;
@@ -10,14 +11,24 @@ use rayon::prelude::*;
 use std::path::{Path, PathBuf};
 
 #[derive(Debug, Parser)]
-#[command(about = "Score the inference on bench-well records against a simple baseline")]
+#[command(
+    about = "Score the inference on bench-well records against a simple baseline",
+    after_help = "Example: all scenarios with two seeds, and twenty wells of the other bench:\n  \
+                  scoreboard --seeds 2 --others 20\n\
+                  Only the other bench, seeds 101 on:\n  \
+                  scoreboard --seeds 0 --others 20 --first-seed 101"
+)]
 struct Args {
-    /// Seeds per scenario, from 1
+    /// Seeds per scenario, from the first on
     #[arg(long, default_value_t = 1)]
     seeds: u64,
     /// First seed
     #[arg(long, default_value_t = 1)]
     first_seed: u64,
+    /// Also score this many wells of the other bench: other physics of line and cut, another crew, other instruments.
+    /// Seeds from the first on; those that make no record are passed over and named
+    #[arg(long, default_value_t = 0, value_name = "N")]
+    others: usize,
     /// Only scenarios whose name contains this; may be repeated
     #[arg(long)]
     only: Vec<String>,
@@ -32,7 +43,7 @@ struct Args {
     threads: usize,
     /// Score the records in this folder instead, whoever made them: one folder each, with `samples.csv`, `job.toml`,
     /// `truth.json` and, if there are any, `marks.csv`, as `kerfwatch-replay simulate` writes them
-    #[arg(long, value_name = "FOLDER", conflicts_with_all = ["scenarios", "seeds", "first_seed", "write_baseline"])]
+    #[arg(long, value_name = "FOLDER", conflicts_with_all = ["scenarios", "seeds", "first_seed", "others", "write_baseline"])]
     records: Option<PathBuf>,
     /// Folder of scenarios
     #[arg(long, value_name = "FOLDER")]
@@ -61,15 +72,17 @@ fn main() -> Result<()> {
     }
     let runs = match &args.records {
         Some(folder) => made_elsewhere(folder, &args)?,
-        None => of_the_bench_well(&args)?,
+        None => of_both_benches(&args, &cache)?,
     };
     println!("{}", table::heading());
-    let scored: Vec<(String, Tally, equal_alarms::Patient)> = runs
+    let scored: Vec<Scored> = runs
         .par_iter()
         .map(|(place, label)| {
             let record = match place {
                 Place::Scenario(file, seed) => record::Record::get(file, *seed, &cache)?,
-                Place::Folder(folder) => record::Record::read(folder, label.clone(), 0)?,
+                Place::Other(folder) | Place::Folder(folder) => {
+                    record::Record::read(folder, label.clone(), 0)?
+                }
             };
             let mine = measure::measure(&record, &ours::estimate(&record));
             let theirs = baseline::PATIENCE
@@ -79,17 +92,16 @@ fn main() -> Result<()> {
                 table::line(label, &mine),
                 table::line("  baseline", &theirs[0])
             );
-            Ok((label.clone(), mine, theirs))
+            Ok(Scored {
+                label: label.clone(),
+                of_other_bench: matches!(place, Place::Other(_)),
+                ours: mine,
+                baseline: theirs,
+            })
         })
         .collect::<Result<_>>()?;
-    let mut mine = Tally::default();
-    let mut patient = equal_alarms::Patient::default();
-    for (_, a, b) in &scored {
-        mine.add(a);
-        for (sum, b) in patient.iter_mut().zip(b) {
-            sum.add(b);
-        }
-    }
+    print_kinds(&scored);
+    let (mine, patient) = total(scored.iter());
     let (theirs, waits) = equal_alarms::compared_with(&mine, &patient);
     println!("\n{}", table::comparison(&mine, &theirs));
     println!("{}\n", waits.join("\n"));
@@ -105,8 +117,12 @@ fn main() -> Result<()> {
     if let Some(path) = &args.json {
         let runs: Vec<_> = scored
             .iter()
-            .map(|(label, a, b)| {
-                serde_json::json!({"run": label, "ours": table::json(a), "baseline": table::json(&b[0])})
+            .map(|run| {
+                serde_json::json!({
+                    "run": run.label,
+                    "ours": table::json(&run.ours),
+                    "baseline": table::json(&run.baseline[0]),
+                })
             })
             .collect();
         let all = serde_json::json!({
@@ -123,8 +139,58 @@ fn main() -> Result<()> {
 enum Place {
     /// The bench well makes it, with a seed.
     Scenario(PathBuf, u64),
+    /// It lies there, made by the other bench.
+    Other(PathBuf),
     /// It lies there.
     Folder(PathBuf),
+}
+
+/// One run with its figures.
+struct Scored {
+    label: String,
+    of_other_bench: bool,
+    ours: Tally,
+    baseline: equal_alarms::Patient,
+}
+
+fn total<'a>(runs: impl Iterator<Item = &'a Scored>) -> (Tally, equal_alarms::Patient) {
+    let mut ours = Tally::default();
+    let mut baseline = equal_alarms::Patient::default();
+    for run in runs {
+        ours.add(&run.ours);
+        for (sum, one) in baseline.iter_mut().zip(&run.baseline) {
+            sum.add(one);
+        }
+    }
+    (ours, baseline)
+}
+
+/// A line for each bench, when there are both.
+fn print_kinds(scored: &[Scored]) {
+    let others = scored.iter().filter(|run| run.of_other_bench).count();
+    if others == 0 || others == scored.len() {
+        return;
+    }
+    println!("\n{}", table::heading());
+    for (label, other) in [("scenarios", false), ("other bench", true)] {
+        let (ours, baseline) = total(scored.iter().filter(|run| run.of_other_bench == other));
+        println!("{}", table::line(label, &ours));
+        println!("{}", table::line("  baseline", &baseline[0]));
+    }
+}
+
+fn of_both_benches(args: &Args, cache: &Path) -> Result<Vec<(Place, String)>> {
+    let mut runs = of_the_bench_well(args)?;
+    let others = record::other_wells(args.first_seed, args.others, cache)?;
+    for (seed, reason) in others.left_out {
+        println!("other/{seed} makes no record: {reason}");
+    }
+    let place = |(seed, folder)| (Place::Other(folder), format!("other/{seed}"));
+    runs.extend(others.records.into_iter().map(place));
+    if runs.is_empty() {
+        bail!("nothing to score: neither --seeds nor --others asks for a run");
+    }
+    Ok(runs)
 }
 
 fn is_wanted(args: &Args, name: &str) -> bool {
@@ -150,7 +216,7 @@ fn of_the_bench_well(args: &Args) -> Result<Vec<(Place, String)>> {
             }
         }
     }
-    if runs.is_empty() {
+    if runs.is_empty() && args.seeds > 0 {
         bail!("no scenario in {} matches --only", folder.display());
     }
     Ok(runs)

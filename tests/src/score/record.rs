@@ -1,11 +1,13 @@
 //! A bench-well record with its truth, made on demand and kept under `target/`.
 
 use super::truth::Truth;
-use anyhow::{Context as _, Result, anyhow};
+use crate::other_bench::{self, given_up::GivenUp};
+use anyhow::{Context as _, Result, anyhow, bail};
 use kerfwatch::input::{ChannelId, Input, Mark, MarkKind};
 use kerfwatch::job::Job;
 use kerfwatch::time::nanos;
 use kerfwatch_replay::simulate::{self, bench, files, scenario::Scenario, sensors::Row};
+use rayon::prelude::*;
 use std::path::{Path, PathBuf};
 
 /// One run to be scored.
@@ -38,6 +40,89 @@ pub fn family(folder: &Path) -> Result<Vec<PathBuf>> {
     }
     files.sort();
     Ok(files)
+}
+
+/// What a seed of the other bench gives.
+#[derive(Debug)]
+pub enum OtherWell {
+    /// The folder of its record.
+    Record(PathBuf),
+    /// Why it makes none.
+    LeftOut(String),
+}
+
+/// Finds what is kept of a seed of the other bench, or runs it and keeps what it gives under `cache`.
+pub fn other_well(seed: u64, cache: &Path) -> Result<OtherWell> {
+    let print = other_bench::fingerprint();
+    let folder = cache.join(format!("other-{seed}-{print:016x}"));
+    let reason_file = folder.join("left-out.txt");
+    if let Ok(reason) = std::fs::read_to_string(&reason_file) {
+        return Ok(OtherWell::LeftOut(reason));
+    }
+    if folder.join("truth.json").exists() {
+        return Ok(OtherWell::Record(folder));
+    }
+    // Elsewhere first, so that an interrupted run leaves nothing that looks whole.
+    let rough = cache.join(format!(".other-{seed}-{}", std::process::id()));
+    let made = other_bench::write_record(seed, &rough);
+    let left_out = match made {
+        Ok(()) => None,
+        Err(problem) => match problem.downcast_ref::<GivenUp>() {
+            Some(given_up) => Some(given_up.to_string()),
+            None => return Err(problem),
+        },
+    };
+    if let Some(reason) = &left_out {
+        // What there is of it is of no use, and large.
+        if rough.exists() {
+            std::fs::remove_dir_all(&rough)?;
+        }
+        std::fs::create_dir_all(&rough)?;
+        std::fs::write(rough.join("left-out.txt"), reason)?;
+    }
+    if folder.exists() {
+        std::fs::remove_dir_all(&folder)?;
+    }
+    std::fs::rename(&rough, &folder).with_context(|| format!("keeping {}", folder.display()))?;
+    Ok(match left_out {
+        Some(reason) => OtherWell::LeftOut(reason),
+        None => OtherWell::Record(folder),
+    })
+}
+
+/// The first `count` seeds of the other bench, from `first` on, that make a record, each with its folder; and those passed
+/// over, with the reason. Seeds are run side by side in the global pool.
+pub fn other_wells(first: u64, count: usize, cache: &Path) -> Result<OtherWells> {
+    let mut wells = OtherWells::default();
+    let mut next = first;
+    while wells.records.len() < count {
+        let missing = (count - wells.records.len()) as u64;
+        let batch: Vec<(u64, OtherWell)> = (next..next + missing)
+            .into_par_iter()
+            .map(|seed| Ok((seed, other_well(seed, cache)?)))
+            .collect::<Result<_>>()?;
+        next += missing;
+        for (seed, well) in batch {
+            match well {
+                OtherWell::Record(folder) => wells.records.push((seed, folder)),
+                OtherWell::LeftOut(reason) => wells.left_out.push((seed, reason)),
+            }
+        }
+        let (made, left_out) = (wells.records.len(), wells.left_out.len());
+        if left_out > 20 + made {
+            bail!("of the seeds from {first} on, {left_out} made no record and only {made} did");
+        }
+    }
+    Ok(wells)
+}
+
+/// A family of the other bench.
+#[derive(Debug, Default)]
+pub struct OtherWells {
+    /// Seed and folder.
+    pub records: Vec<(u64, PathBuf)>,
+    /// Seed and reason.
+    pub left_out: Vec<(u64, String)>,
 }
 
 impl Record {
