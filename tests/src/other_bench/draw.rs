@@ -12,8 +12,8 @@ use super::well::{
     Cutter, GRAVITY, Habits, Hole, Instruments, Law, Metal, Pipe, Tool, Troubles, Well, Wire,
 };
 
-/// Draws before a seed is given up.
-const TRIES_MOST: usize = 2_000_000;
+/// Draws before a seed is given up; of the first 400 seeds half take no more than 24, none more than 567.
+const TRIES_MOST: usize = 50_000;
 
 /// Wires: diameter (m), breaking load (N).
 const WIRES: [(f64, f64); 4] = [
@@ -391,4 +391,24 @@ fn to_decimetre(length: f64) -> f64 {
 /// Rounded as limits are written down.
 pub fn to_50_newtons(force: f64) -> f64 {
     (force / 50.0).round() * 50.0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_seed_gives_one_well_and_one_that_a_crew_would_take_on() {
+        for seed in 1..=20 {
+            let well = draw(seed).unwrap();
+            assert_eq!(format!("{well:?}"), format!("{:?}", draw(seed).unwrap()));
+            let (hole, habits) = (&well.hole, &well.habits);
+            assert!((5.0..=30.0).contains(&hole.length()), "seed {seed}");
+            assert!(habits.limit <= well.tool.weak_point && habits.limit < well.wire.breaking);
+            assert!((30.0..=200.0).contains(&habits.strokes_expected));
+            assert!(well.pipe.couplings.is_sorted());
+            let power = well.metal.law == Law::Power;
+            assert_eq!(well.metal.power_advance > 0.0, power);
+        }
+    }
 }

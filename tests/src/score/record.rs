@@ -225,3 +225,31 @@ fn row(line: &str) -> Option<Row> {
         depth: number(cell()?)?,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn job_files_of_the_other_bench_are_ones_that_the_product_reads() {
+        for seed in 1..=12 {
+            let well = other_bench::draw::draw(seed).unwrap();
+            let text = other_bench::job_file::write(&well).unwrap();
+            let job = kerfwatch::job::read_job(&text, "job.toml").unwrap().job;
+            assert_eq!(job.info.interval_top.si(), well.hole.top);
+            assert_eq!(job.couplings.len(), well.pipe.couplings.len());
+        }
+    }
+
+    #[test]
+    fn a_seed_once_left_out_is_not_run_again() {
+        let cache = tempfile::tempdir().unwrap();
+        let folder = format!("other-5-{:016x}", other_bench::fingerprint());
+        std::fs::create_dir(cache.path().join(&folder)).unwrap();
+        std::fs::write(cache.path().join(&folder).join("left-out.txt"), "no well").unwrap();
+        match other_well(5, cache.path()).unwrap() {
+            OtherWell::LeftOut(reason) => assert_eq!(reason, "no well"),
+            OtherWell::Record(folder) => panic!("{}", folder.display()),
+        }
+    }
+}
