@@ -127,6 +127,16 @@ impl Well {
         }
         all
     }
+
+    /// The advance of the power law, mm, that splits average pipe in about as many strokes: the sum over passes taken for an
+    /// integral, `(t^(n+1) - s^(n+1)) / (n + 1) / passes`.
+    pub fn power_advance_for(&self, strokes: f64) -> f64 {
+        let (metal, shift) = (&self.metal, self.metal.power_shift);
+        let wall = self.pipe.wall * 1e3 * metal.breaks_at * (1.0 + self.pipe.wall_bias);
+        let passes = strokes * self.cutter.wheels as f64 * (1.0 + self.cutter.bite_down) / 2.0;
+        let order = metal.power + 1.0;
+        ((wall + shift).powf(order) - shift.powf(order)) / order / passes
+    }
 }
 
 /// Wear of the edge after some strokes, 0 to 1.

@@ -176,7 +176,7 @@ fn draft(seed: u64, kind: Kind, dice: &mut Dice) -> (Well, Aim) {
         instruments,
     };
     if kind.law == Law::Power {
-        well.metal.power_advance = power_advance(&well, aim.strokes);
+        well.metal.power_advance = well.power_advance_for(aim.strokes);
     }
     (well, aim)
 }
@@ -354,16 +354,6 @@ fn draw_instruments(kind: Kind, mut habits: Habits, dice: &mut Dice) -> (Instrum
         }
     }
     (instruments, habits)
-}
-
-/// The advance of the power law, mm, that splits average pipe in about as many strokes as wanted: the sum over passes taken
-/// for an integral, `(t^(n+1) - s^(n+1)) / (n + 1) / passes`.
-fn power_advance(well: &Well, strokes: f64) -> f64 {
-    let (metal, shift) = (&well.metal, well.metal.power_shift);
-    let wall = well.pipe.wall * 1e3 * metal.breaks_at * (1.0 + well.pipe.wall_bias);
-    let passes = strokes * well.cutter.wheels as f64 * (1.0 + well.cutter.bite_down) / 2.0;
-    let order = metal.power + 1.0;
-    ((wall + shift).powf(order) - shift.powf(order)) / order / passes
 }
 
 /// Drawn between two values with this probability, otherwise 1.

@@ -6,12 +6,12 @@
 //! A run has an end: time is bounded, and so is the work of a step as long as the line is in balance. Where it is not (the
 //! line without mass does not always settle), the run is given up at once.
 
-use super::crew::{Act, Crew, Order, Seen};
+use super::crew::{Act, Crew, Seen};
 use super::dice::Dice;
 use super::given_up::GivenUp;
 use super::groove::Groove;
 use super::instruments::{Meter, Signals};
-use super::run_in::{self, Handed, Table};
+use super::run_in::{self, Handed};
 use super::snags::{Arrival, Hold, Snags};
 use super::surface::Surface;
 use super::truth::{Keeper, Moment, strokes};
@@ -77,14 +77,6 @@ struct Winch {
     phase: f64,
 }
 
-/// Where a run begins.
-#[derive(Debug, Clone)]
-struct Start {
-    handed: Handed,
-    counter: f64,
-    orders: Vec<Order>,
-}
-
 /// All that is in motion.
 struct Bench<'w, W> {
     well: &'w Well,
@@ -131,7 +123,7 @@ impl<'w, W: Write> Bench<'w, W> {
         let mut meter = Meter::new(well, out)?;
         let mut surface = Surface::new();
         let mut keeper = Keeper::default();
-        let begin = begin(well, &mut surface, &mut meter, &mut keeper, &mut dice)?;
+        let begin = run_in::begin(well, &mut surface, &mut meter, &mut keeper, &mut dice)?;
         let Handed { time, depth, speed } = begin.handed;
         let at_tool = well.tool_tension(depth, -1.0);
         let chain = Chain::new(well, depth, speed, at_tool, -1.0);
@@ -330,43 +322,6 @@ fn word(act: Act) -> &'static str {
         Act::CutterIn => "cutter_in",
         Act::WeightCheck => "weight_check",
     }
-}
-
-/// Brings the tool to where the crew's first orders begin.
-fn begin<W: Write>(
-    well: &Well,
-    surface: &mut Surface,
-    meter: &mut Meter<W>,
-    keeper: &mut Keeper,
-    dice: &mut Dice,
-) -> Result<Start> {
-    let (hole, habits) = (&well.hole, &well.habits);
-    let first_stop = if habits.run_in {
-        hole.top - 30.0
-    } else if dice.chance(0.5) {
-        hole.bottom + dice.between(0.2, 1.0)
-    } else {
-        hole.top - dice.between(8.0, 30.0)
-    };
-    let socket = first_stop - well.tool.cutter_offset;
-    let table = Table::new(well, socket);
-    let mut orders = Vec::new();
-    let handed = if habits.run_in {
-        orders.push(Order::ToolTo(first_stop, habits.run_in_speed));
-        run_in::run_in(well, &table, socket, surface, meter, keeper, dice)?
-    } else {
-        Handed {
-            time: 0.0,
-            depth: socket,
-            speed: 0.0,
-        }
-    };
-    orders.push(Order::Wait(dice.between(8.0, 60.0)));
-    Ok(Start {
-        counter: table.counter(handed.depth),
-        handed,
-        orders,
-    })
 }
 
 #[cfg(test)]

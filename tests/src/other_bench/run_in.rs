@@ -1,8 +1,10 @@
-//! The way in from surface: no waves, no cutting, the line slides down as a whole.
+//! How a run begins: with the tool at the interval, or with the way in from surface, where the line slides down as a whole,
+//! without waves and cutting.
 //!
 //! Tension and counter for each depth of the tool come from a table of [`wire::sliding`]; line that is paid out is stretched
 //! by the tension above the packing, so the counter shows more than the unstrained length.
 
+use super::crew::Order;
 use super::dice::Dice;
 use super::instruments::{Meter, Signals};
 use super::surface::Surface;
@@ -18,7 +20,7 @@ const STEPS: usize = 400;
 /// Time step, s.
 const STEP: f64 = 0.02;
 /// The chain takes over this far above the first stop, m.
-pub const HANDED_OVER: f64 = 60.0;
+const HANDED_OVER: f64 = 60.0;
 /// Acceleration, m/s².
 const ACCELERATION: f64 = 0.3;
 
@@ -77,7 +79,7 @@ impl Table {
     }
 }
 
-/// Where the way in ended.
+/// Where the chain takes over.
 #[derive(Debug, Clone, Copy)]
 pub struct Handed {
     /// s
@@ -88,6 +90,17 @@ pub struct Handed {
     pub speed: f64,
 }
 
+/// Where a run begins.
+#[derive(Debug, Clone)]
+pub struct Start {
+    /// The tool there.
+    pub handed: Handed,
+    /// Counter then, m.
+    pub counter: f64,
+    /// What the crew does first.
+    pub orders: Vec<Order>,
+}
+
 /// A pause on the way, as for a safety valve.
 #[derive(Debug, Clone, Copy)]
 struct Pause {
@@ -96,7 +109,7 @@ struct Pause {
 }
 
 /// Runs the tool in to [`HANDED_OVER`] above `stop` (depth of its rope socket, m).
-pub fn run_in<W: Write>(
+fn run_in<W: Write>(
     well: &Well,
     table: &Table,
     stop: f64,
@@ -160,4 +173,41 @@ pub fn run_in<W: Write>(
         });
     }
     Ok(at)
+}
+
+/// Brings the tool to where the crew's first orders begin.
+pub fn begin<W: Write>(
+    well: &Well,
+    surface: &mut Surface,
+    meter: &mut Meter<W>,
+    keeper: &mut Keeper,
+    dice: &mut Dice,
+) -> Result<Start> {
+    let (hole, habits) = (&well.hole, &well.habits);
+    let first_stop = if habits.run_in {
+        hole.top - 30.0
+    } else if dice.chance(0.5) {
+        hole.bottom + dice.between(0.2, 1.0)
+    } else {
+        hole.top - dice.between(8.0, 30.0)
+    };
+    let socket = first_stop - well.tool.cutter_offset;
+    let table = Table::new(well, socket);
+    let mut orders = Vec::new();
+    let handed = if habits.run_in {
+        orders.push(Order::ToolTo(first_stop, habits.run_in_speed));
+        run_in(well, &table, socket, surface, meter, keeper, dice)?
+    } else {
+        Handed {
+            time: 0.0,
+            depth: socket,
+            speed: 0.0,
+        }
+    };
+    orders.push(Order::Wait(dice.between(8.0, 60.0)));
+    Ok(Start {
+        counter: table.counter(handed.depth),
+        handed,
+        orders,
+    })
 }
