@@ -6,7 +6,8 @@
 //! band on reversal and the hysteresis of stretch; nothing else in the code knows about reversals.
 //!
 //! Segment limits come from soft-string drag ([`crate::model::profile_table`]), made linear in tension around the
-//! present operating point: `above = gain * below + offset`, one pair for each way of slipping.
+//! present operating point: `above = gain * below + offset`, one pair for each way of slipping; so all of them together
+//! are linear too.
 //!
 //! *Check*: with uniform friction `f` per metre a tension change of `2 f z` reaches depth `z` and
 //! takes `f z^2/EA` of line (shared check values, section 1); see the tests.
@@ -17,18 +18,69 @@ use crate::model::profile_table::ProfileTable;
 /// Segments of the chain. Sixteen resolve take-up to about a hundredth of the dead band.
 pub const SEGMENTS: usize = 16;
 
+/// Tension above a part of the line that slips, from that below it, and back.
+#[derive(Debug, Clone, Copy)]
+struct Slip {
+    /// Above over below.
+    gain: f64,
+    /// Above, with nothing below, N.
+    offset: f64,
+    /// Below over above: divisions one behind the other are what a chain is slow by.
+    back: f64,
+}
+
+impl Default for Slip {
+    fn default() -> Self {
+        Self::new(1.0, 0.0)
+    }
+}
+
+impl Slip {
+    fn new(gain: f64, offset: f64) -> Self {
+        let back = gain.recip();
+        Self { gain, offset, back }
+    }
+
+    #[inline]
+    fn below(self, above: f64) -> f64 {
+        (above - self.offset) * self.back
+    }
+
+    #[inline]
+    fn above(self, below: f64) -> f64 {
+        self.gain * below + self.offset
+    }
+
+    /// This part with another that hangs below it.
+    fn with(self, lower: Self) -> Self {
+        Self::new(self.gain * lower.gain, self.above(lower.offset))
+    }
+}
+
+/// A part of the line that slips up or down.
 #[derive(Debug, Clone, Copy, Default)]
 struct Segment {
-    gain_up: f64,
-    offset_up: f64,
-    gain_down: f64,
-    offset_down: f64,
+    up: Slip,
+    down: Slip,
+}
+
+impl Segment {
+    #[inline]
+    fn slip(&self, motion: Motion) -> Slip {
+        if motion == Motion::Up {
+            self.up
+        } else {
+            self.down
+        }
+    }
 }
 
 /// The chain and its present tensions.
 #[derive(Debug, Clone)]
 pub struct FrictionChain {
     segments: [Segment; SEGMENTS],
+    /// All of them as one.
+    whole: Segment,
     /// Tension at the top and below each segment, N.
     tension: [f64; SEGMENTS + 1],
     /// Line length for which `segments` holds, m.
@@ -42,6 +94,7 @@ impl Default for FrictionChain {
     fn default() -> Self {
         Self {
             segments: [Segment::default(); SEGMENTS],
+            whole: Segment::default(),
             tension: [0.0; SEGMENTS + 1],
             length: 0.0,
             set: false,
@@ -66,6 +119,7 @@ impl FrictionChain {
         for motion in [Motion::Up, Motion::Down] {
             let (a, b) = (low.min(high - 50.0), high);
             let (mut above_a, mut above_b) = (a, b);
+            let mut whole = Slip::default();
             for i in 0..SEGMENTS {
                 let x = length * (i + 1) as f64 / SEGMENTS as f64;
                 let below_a = table.tension_at(motion, a, x);
@@ -77,11 +131,13 @@ impl FrictionChain {
                     1.0
                 };
                 let offset = 0.5 * ((above_a + above_b) - gain * (below_a + below_b));
+                let slip = Slip::new(gain, offset);
+                whole = whole.with(slip);
                 let s = &mut self.segments[i];
                 if motion == Motion::Up {
-                    (s.gain_up, s.offset_up) = (gain, offset);
+                    (s.up, self.whole.up) = (slip, whole);
                 } else {
-                    (s.gain_down, s.offset_down) = (gain, offset);
+                    (s.down, self.whole.down) = (slip, whole);
                 }
                 (above_a, above_b) = (below_a, below_b);
             }
@@ -91,18 +147,20 @@ impl FrictionChain {
     /// The top now carries `surface` N; every segment slips as far as it must.
     pub fn drive(&mut self, surface: f64) {
         self.tension[0] = surface;
-        for (i, s) in self.segments.iter().enumerate() {
-            let above = self.tension[i];
-            let up = (above - s.offset_up) / s.gain_up;
-            let down = (above - s.offset_down) / s.gain_down;
-            let (low, high) = if up <= down { (up, down) } else { (down, up) };
+        let mut above = surface;
+        for (s, tension) in self.segments.iter().zip(&mut self.tension[1..]) {
+            let (up, down) = (s.up.below(above), s.down.below(above));
             // A line can't be pushed.
-            let (low, high) = (low.max(0.0), high.max(0.0));
-            self.tension[i + 1] = if self.set {
-                self.tension[i + 1].clamp(low, high)
+            let (low, high) = (
+                greater(lesser(up, down), 0.0),
+                greater(greater(up, down), 0.0),
+            );
+            *tension = if self.set {
+                lesser(greater(*tension, low), high)
             } else {
                 0.5 * (low + high)
             };
+            above = *tension;
         }
         self.set = true;
         if let Some(motion) = self.slips_at_the_tool() {
@@ -114,8 +172,7 @@ impl FrictionChain {
     fn slips_at_the_tool(&self) -> Option<Motion> {
         let s = self.segments[SEGMENTS - 1];
         let (above, below) = (self.tension[SEGMENTS - 1], self.tension[SEGMENTS]);
-        let up = (above - s.offset_up) / s.gain_up;
-        let down = (above - s.offset_down) / s.gain_down;
+        let (up, down) = (s.up.below(above), s.down.below(above));
         // Closer than this share of the dead band counts as there.
         let near = 0.01 * (down - up).abs() + 1e-9;
         if (below - up).abs() <= near {
@@ -135,13 +192,13 @@ impl FrictionChain {
     /// While the tool moves, every metre of line moves with it, and friction is fully turned that way even where
     /// tension falls, as it does whenever the tool swings on its line.
     pub fn slide(&mut self, motion: Motion) {
-        for (i, s) in self.segments.iter().enumerate() {
-            let above = self.tension[i];
-            self.tension[i + 1] = match motion {
-                Motion::Up => (above - s.offset_up) / s.gain_up,
-                Motion::Down => (above - s.offset_down) / s.gain_down,
-                Motion::Rest => continue,
-            };
+        if motion == Motion::Rest {
+            return;
+        }
+        let mut above = self.tension[0];
+        for (s, tension) in self.segments.iter().zip(&mut self.tension[1..]) {
+            above = s.slip(motion).below(above);
+            *tension = above;
         }
     }
 
@@ -163,39 +220,29 @@ impl FrictionChain {
 
     /// Tension at the rope socket if the whole line slipped one way with `surface` N at the top.
     pub fn slipping(&self, motion: Motion, surface: f64) -> f64 {
-        self.segments.iter().fold(surface, |above, s| {
-            if motion == Motion::Up {
-                (above - s.offset_up) / s.gain_up
-            } else {
-                (above - s.offset_down) / s.gain_down
-            }
-        })
+        self.whole.slip(motion).below(surface)
     }
 
     /// Surface tension when the whole line slips one way with `socket` N at the rope socket.
     pub fn surface(&self, motion: Motion, socket: f64) -> f64 {
-        self.segments.iter().rev().fold(socket, |below, s| {
-            if motion == Motion::Up {
-                s.gain_up * below + s.offset_up
-            } else {
-                s.gain_down * below + s.offset_down
-            }
-        })
+        self.whole.slip(motion).above(socket)
     }
 
     /// d(surface tension)/d(socket tension) when the whole line slips.
     pub fn gain(&self, motion: Motion) -> f64 {
-        self.segments
-            .iter()
-            .map(|s| {
-                if motion == Motion::Up {
-                    s.gain_up
-                } else {
-                    s.gain_down
-                }
-            })
-            .product()
+        self.whole.slip(motion).gain
     }
+}
+
+/// As `f64::min` and `f64::max`, in one instruction each: tensions are numbers.
+#[inline]
+fn lesser(a: f64, b: f64) -> f64 {
+    if a < b { a } else { b }
+}
+
+#[inline]
+fn greater(a: f64, b: f64) -> f64 {
+    if a > b { a } else { b }
 }
 
 #[cfg(test)]
@@ -214,10 +261,8 @@ mod tests {
         let step = length / SEGMENTS as f64;
         for s in &mut chain.segments {
             *s = Segment {
-                gain_up: 1.0,
-                offset_up: f * step,
-                gain_down: 1.0,
-                offset_down: -f * step,
+                up: Slip::new(1.0, f * step),
+                down: Slip::new(1.0, -f * step),
             };
         }
         chain.drive(1000.0);
