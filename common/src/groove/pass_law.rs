@@ -64,7 +64,11 @@ impl PassLaw {
 fn advance(x0: f64, kappa: f64) -> f64 {
     // Newton in s = sqrt(p): f = 2/3 s^3 + x0 s - kappa is increasing and convex for s > 0, so
     // starting above the root it converges without overshooting.
-    let mut s = (1.5 * kappa).cbrt();
+    let mut s = if x0 > 1.0 {
+        kappa / x0
+    } else {
+        (1.5 * kappa).cbrt()
+    };
     for _ in 0..30 {
         let f = (2.0 / 3.0 * s * s + x0) * s - kappa;
         let step = f / (2.0 * s * s + x0);
