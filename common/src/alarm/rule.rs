@@ -169,6 +169,9 @@ pub enum Sense {
 
 /// How an alarm behaves in time.
 ///
+/// Pull above pick-up weight waits 0.1 s, for what a coupling or a jerk of the winch does; the limit itself waits for
+/// nothing.
+///
 /// *Source*: an overpull alarm with 0 to 0.3 s of on-delay, seconds of off-delay, a deadband of
 /// 1-2 % of the limit, a latch and no shelving follows from how fast a stall reaches the limit (`EA/L` times line
 /// speed, seconds); the other figures are common practice, no source.
@@ -204,7 +207,7 @@ impl Rule {
                 latching: true,
                 shelvable: false,
             },
-            (K::Overpull, Level::Low) => rule(0.05, 0.3, 3.0),
+            (K::Overpull, Level::Low) => rule(0.05, 0.1, 3.0),
             (K::Approaching, _) => rule(0.0, 0.0, 2.0),
             // A tool that nearly stands while it cuts its first passes is no slack line yet.
             (K::Slack, _) => rule(0.02, 1.0, 3.0),
