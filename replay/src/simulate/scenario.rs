@@ -4,6 +4,7 @@
 //! what the crew *believes* (they go to `job.toml`); `[spread]` says how far the truth may lie off.
 
 mod check;
+mod drawn_cut;
 
 use super::quantity::*;
 use serde::Deserialize;
@@ -362,6 +363,20 @@ section!(
         pressure: f64 = 0.03,
         /// Of axial force over that of the plastic work alone: friction of the flanks, elastic losses.
         energy: f64 = 0.0,
+        /// Of `cutter.wear`.
+        wear: f64 = 0.0,
+        /// Of `cutter.force_slope`, added.
+        force_slope: PerLength = PerLength(0.0),
+        /// Of `cutter.bite_down`, added.
+        bite_down: f64 = 0.0,
+        /// Of `pipe.hardening`, added.
+        hardening: f64 = 0.0,
+        /// Of `pipe.hardness_sd`, added.
+        hardness_sd: f64 = 0.0,
+        /// Of `pipe.wall_mean`, added.
+        wall: f64 = 0.0,
+        /// Of `pipe.break_low`, added.
+        break_low: f64 = 0.0,
     }
 );
 section!(

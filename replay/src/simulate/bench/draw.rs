@@ -61,6 +61,7 @@ impl Bench {
     pub(super) fn entered(scenario: &Scenario, seed: u64, reentry: Option<Reentry>) -> Self {
         // Scenarios do not share their draws.
         let seed = Rng::seed(seed, &scenario.name);
+        let scenario = &scenario.with_drawn_cut(&mut Rng::new(seed, "cut"));
         // Nor do the days of one well: another operator's hand, other noise.
         let day = reentry.as_ref().map_or(seed, |again| {
             Rng::seed(seed, &format!("run {}", again.number + 1))
