@@ -17,6 +17,8 @@ const ALIKE: f64 = 0.6;
 /// Part of the log odds found that is told, and most of it.
 const TEMPER: f64 = 0.65;
 const TOLD_MAX: f64 = 3.4;
+/// Differences of misfit that are rounding.
+const TIE: f64 = 1e-6;
 /// Probability taken as certain.
 const CERTAIN: f64 = 0.97;
 
@@ -59,15 +61,30 @@ pub(super) fn find(
     ask: Option<usize>,
 ) -> Through {
     let step = input.ledger.bins.step;
-    let mut best: Option<(f64, Through)> = None;
-    for span in SPANS {
-        let kernel = kernel(span / step);
-        let (cost, through) = follow(input, windows, &kernel, span, &margin, ask);
-        if best.as_ref().is_none_or(|(c, _)| cost < *c) {
-            best = Some((cost, through));
+    let tried = SPANS.map(|span| follow(input, windows, &kernel(span / step), span, &margin, ask));
+    // The first of the least: what is told may not hang on rounding where the data can't tell spans apart.
+    let least = tried.iter().map(|(cost, _)| *cost).fold(f64::MAX, f64::min);
+    let weights = tried
+        .each_ref()
+        .map(|(cost, _)| (-INDEPENDENT * (cost - least)).exp());
+    let sum: f64 = weights.iter().sum();
+    let mean = |of: &dyn Fn(&Through) -> f64| -> f64 {
+        let parts = tried.iter().zip(weights);
+        parts.map(|((_, through), w)| w * of(through)).sum::<f64>() / sum
+    };
+    let Some((_, best)) = tried.iter().find(|(cost, _)| *cost - least <= TIE) else {
+        return Through::nothing(input.ledger.bins.count);
+    };
+    let mut told = best.clone();
+    for (j, p) in told.probability.iter_mut().enumerate() {
+        if best.at[j] == NEVER {
+            *p = mean(&|through| through.probability[j]);
         }
     }
-    best.map_or_else(|| Through::nothing(input.ledger.bins.count), |(_, t)| t)
+    for (w, seen) in told.seen.iter_mut().enumerate() {
+        seen.probability = mean(&|through| through.seen[w].probability);
+    }
+    told
 }
 
 impl Through {
