@@ -215,7 +215,8 @@ impl CutterPlan {
                     let n = if needed > self.wheel.reach_m {
                         f64::INFINITY
                     } else {
-                        (sequence.passes_to(needed, wheel.kappa()) / passes_per_stroke).ceil()
+                        (sequence.passes_to(needed / draw.law, wheel.kappa()) / passes_per_stroke)
+                            .ceil()
                     };
                     first = first.min(n);
                     last = last.max(n);

@@ -6,12 +6,13 @@
 //! | radial force | job's value with its standard deviation, else 12.5 % | common practice, no source |
 //! | bite going down | half to all of the radial force | common practice, no source |
 //! | force lost by the end of the cut, edges blunted | none to 15 % of the radial force | common practice, no source |
+//! | groove depth over what the groove law makes of the passes | 12 % | no groove follows one law: worked metal hardens, a thin wall yields as a whole; the core allows as much |
 //! | rolling drag of wheels and rollers | 2 to 10 % of the radial force | axle friction alone gives 3 %; rest from memory |
 //! | friction of the tool on the pipe | 0.15 with 0.08 | common practice, no source |
 //! | weight of the tool | 2 % | weighing |
 //! | line friction | job's values with 18 % | common practice, no source |
 //! | by joint: wall | a quarter of the tolerance below nominal, with as much spread, never beyond the tolerance | common practice, no source |
-//! | by place (0.4 m): hardness, part of the wall at which the back yields | 5 %; 85 to 100 % | back wall: slip-line theory says early, part from memory |
+//! | by place (0.4 m): hardness, part of the wall at which the back yields | 8 %; 85 to 100 % | back wall: slip-line theory says early, part from memory |
 
 use super::chance::Chance;
 use kerfwatch::job::Job;
@@ -25,6 +26,11 @@ pub(super) const TOOL_FRICTION: (f64, f64) = (0.15, 0.08);
 pub(super) const TOOL_WEIGHT_SD: f64 = 0.02;
 /// Standard deviation of line friction, part.
 pub(super) const LINE_FRICTION_SD: f64 = 0.18;
+
+/// Standard deviation of the logarithm of depth that the groove law leaves open.
+const LAW_SD: f64 = 0.12;
+/// Standard deviation of the logarithm of hardness from place to place.
+const PLACE_HARDNESS_SD: f64 = 0.08;
 
 /// Spreads for one job.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -50,6 +56,8 @@ pub(super) struct Draw {
     pub(super) down: f64,
     /// Part of the radial force lost by the end.
     pub(super) loss: f64,
+    /// Groove depth over that of the groove law.
+    pub(super) law: f64,
     /// Rolling drag over radial force.
     pub(super) rolling: f64,
     /// Friction coefficient of the tool.
@@ -68,6 +76,7 @@ impl Draw {
             force: 1.0,
             down: 0.75,
             loss: 0.075,
+            law: 1.0,
             rolling: 0.5 * (ROLLING.0 + ROLLING.1),
             tool_friction: TOOL_FRICTION.0,
             tool_weight: 1.0,
@@ -103,6 +112,7 @@ impl Unknowns {
             force: (1.0 + self.force_sd * chance.normal()).max(0.1),
             down: chance.between(0.5, 1.0),
             loss: chance.between(0.0, 0.15),
+            law: (LAW_SD * chance.normal()).exp(),
             rolling: chance.between(ROLLING.0, ROLLING.1),
             tool_friction: (TOOL_FRICTION.0 + TOOL_FRICTION.1 * chance.normal()).max(0.02),
             tool_weight: 1.0 + TOOL_WEIGHT_SD * chance.normal(),
@@ -118,6 +128,9 @@ impl Unknowns {
 
     /// One place along a joint: contact pressure over mean, part of the wall that must be cut.
     pub(super) fn place(chance: &mut Chance) -> (f64, f64) {
-        ((0.05 * chance.normal()).exp(), chance.between(0.85, 1.0))
+        (
+            (PLACE_HARDNESS_SD * chance.normal()).exp(),
+            chance.between(0.85, 1.0),
+        )
     }
 }
