@@ -2,9 +2,9 @@
 
 use super::cut_laws::Spot;
 use super::dice::Dice;
-use super::draw::{Aim, to_50_newtons};
+use super::draw::Aim;
 use super::kind::Kind;
-use super::well::{Jam, Obstruction, Well};
+use super::well::{Jam, Obstruction, Well, to_50_newtons};
 
 /// Rows of a record at most: more takes long to write and teaches nothing more.
 const ROWS_MOST: f64 = 1.5e6;

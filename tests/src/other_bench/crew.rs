@@ -134,6 +134,17 @@ pub enum Act {
     WeightCheck,
 }
 
+impl Act {
+    /// What the crew writes.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::CutterOut => "cutter_out",
+            Self::CutterIn => "cutter_in",
+            Self::WeightCheck => "weight_check",
+        }
+    }
+}
+
 impl Crew {
     /// Starts with the tool's rope socket at `depth`, by first doing `orders`.
     pub fn new(well: &Well, depth: f64, orders: Vec<Order>) -> Self {

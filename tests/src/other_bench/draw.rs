@@ -10,6 +10,7 @@ use super::kind::Kind;
 use super::survey::Survey;
 use super::well::{
     Cutter, GRAVITY, Habits, Hole, Instruments, Law, Metal, Pipe, Tool, Troubles, Well, Wire,
+    to_50_newtons,
 };
 
 /// Draws before a seed is given up; of the first 400 seeds half take no more than 24, none more than 567.
@@ -376,11 +377,6 @@ fn nought_or(probability: f64, range: (f64, f64), dice: &mut Dice) -> f64 {
 
 fn to_decimetre(length: f64) -> f64 {
     (length * 10.0).round() / 10.0
-}
-
-/// Rounded as limits are written down.
-pub fn to_50_newtons(force: f64) -> f64 {
-    (force / 50.0).round() * 50.0
 }
 
 #[cfg(test)]

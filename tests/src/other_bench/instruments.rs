@@ -5,17 +5,13 @@
 
 use super::dice::Dice;
 use super::well::Well;
+use std::f64::consts::TAU;
 use std::io::{self, Write};
 
 /// Frequency of the mains, Hz: never exactly nominal.
 const MAINS: f64 = 49.97;
 /// Swing of the drift over what it drifts in an hour.
 const DRIFT_SWINGS: f64 = 0.15;
-// Full turns in the roundings that are in every record: other digits would make all of them anew.
-#[expect(clippy::approx_constant, reason = "see above")]
-const TURN_MAINS: f64 = 6.283_185_307;
-#[expect(clippy::approx_constant, reason = "see above")]
-const TURN_DRIFT: f64 = 6.28;
 
 /// What there is to be measured.
 #[derive(Debug, Clone, Copy)]
@@ -69,7 +65,7 @@ impl<W: Write> Meter<W> {
             .collect();
         Ok(Self {
             out,
-            drift_phase: dice.between(0.0, TURN_DRIFT),
+            drift_phase: dice.between(0.0, TAU),
             drift_period: dice.between(1800.0, 7200.0),
             dice,
             loads: 0.0,
@@ -216,14 +212,14 @@ impl<W: Write> Meter<W> {
 
     fn load(&mut self, well: &Well, time: f64, tension: f64) -> f64 {
         let cell = &well.instruments;
-        let swing = (TURN_DRIFT * time / self.drift_period + self.drift_phase).sin();
+        let swing = (TAU * time / self.drift_period + self.drift_phase).sin();
         let mut load = tension * cell.span
             + cell.zero
             + cell.drift * time / 3600.0
             + DRIFT_SWINGS * cell.drift * swing
             + cell.noise * self.dice.normal();
         if cell.mains > 0.0 {
-            load += cell.mains * (TURN_MAINS * MAINS * time).sin();
+            load += cell.mains * (TAU * MAINS * time).sin();
         }
         // As many spikes an hour at any rate.
         let spike = cell.spike_chance * 20.0 / cell.load_rate.max(10.0);

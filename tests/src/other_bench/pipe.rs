@@ -6,6 +6,7 @@
 
 use super::dice::Dice;
 use super::well::Well;
+use std::f64::consts::TAU;
 
 /// Length of a cell, m.
 pub const CELL: f64 = 0.01;
@@ -16,12 +17,6 @@ const MARGIN_CELLS: usize = 400;
 const BIN_CELLS: usize = 10;
 /// Length over which roughness and toughness change, m.
 const ROUGHNESS_LENGTH: f64 = 0.4;
-/// A full turn, rad. In this rounding, because its last digits are in every record: another would make all of them anew.
-#[expect(clippy::approx_constant, reason = "see above")]
-const TURN: f64 = 6.2832;
-/// Range of the phase that is drawn, rad.
-#[expect(clippy::approx_constant, reason = "a range to draw from, not a turn")]
-const PHASES: f64 = 6.28;
 
 /// A centimetre of pipe.
 #[derive(Debug, Clone)]
@@ -99,7 +94,7 @@ impl Grid {
         let mut hardness = Wander::new(metal.patch_length, dice.normal());
         let mut roughness = Wander::new(ROUGHNESS_LENGTH, dice.normal());
         let mut toughness = Wander::new(ROUGHNESS_LENGTH, dice.normal());
-        let phase = dice.between(0.0, PHASES);
+        let phase = dice.between(0.0, TAU);
         let winds_over = dice.between(3.0, 15.0);
         let joints: Vec<f64> = pipe
             .couplings
@@ -116,7 +111,7 @@ impl Grid {
             let joint = joints.get(above.unwrap_or(0)).copied().unwrap_or(0.0);
             let half = pipe.coupling_length / 2.0;
             let coupling = pipe.couplings.iter().any(|c| (c - depth).abs() < half);
-            let swing = pipe.eccentricity * (TURN * depth / winds_over + phase).sin();
+            let swing = pipe.eccentricity * (TAU * depth / winds_over + phase).sin();
             let relative = 1.0 + pipe.wall_bias + joint + swing + 0.004 * rough;
             let sleeve = if coupling {
                 (pipe.coupling_diameter - pipe.outer_diameter) / 2.0

@@ -19,6 +19,7 @@ use super::well::Well;
 use super::wire::chain::{Chain, Held, Resistance};
 use super::wire::quasi_static;
 use anyhow::Result;
+use std::f64::consts::TAU;
 use std::io::Write;
 
 /// A crew that is not done by then will not be, s: it means to go home half an hour before.
@@ -29,9 +30,6 @@ const SMOOTHED_OVER: f64 = 0.3;
 const CREEPS: f64 = 0.02;
 /// Speed of a tool that only a line out of balance can give it, m/s.
 const SPEED_MOST: f64 = 100.0;
-/// A full turn, rad, in the rounding that is in every record: other digits would make all of them anew.
-#[expect(clippy::approx_constant, reason = "see above")]
-const TURN: f64 = 6.2832;
 
 /// What a run leaves besides its rows.
 #[derive(Debug)]
@@ -228,7 +226,7 @@ impl<'w, W: Write> Bench<'w, W> {
             winch.set = 0.0;
         }
         let habits = &self.well.habits;
-        winch.phase += TURN * habits.ripple_frequency * self.step;
+        winch.phase += TAU * habits.ripple_frequency * self.step;
         winch.real = winch.set * (1.0 + habits.ripple * winch.phase.sin());
     }
 
@@ -299,7 +297,7 @@ impl<'w, W: Write> Bench<'w, W> {
             for (time, act) in &self.acts {
                 // Nobody marks to the second; before the record begins there is nothing to mark.
                 let late = self.dice.between(-1.5, 1.5).max(-time);
-                marks.push((time + late, word(*act)));
+                marks.push((time + late, act.word()));
             }
         }
         let rows = self.meter.rows();
@@ -313,14 +311,6 @@ impl<'w, W: Write> Bench<'w, W> {
             keeper: self.keeper,
             tool_weight: self.well.tool.weight * self.chain.tool_cos(),
         })
-    }
-}
-
-fn word(act: Act) -> &'static str {
-    match act {
-        Act::CutterOut => "cutter_out",
-        Act::CutterIn => "cutter_in",
-        Act::WeightCheck => "weight_check",
     }
 }
 

@@ -374,3 +374,8 @@ impl Well {
 
 /// Friction of the tool that does not depend on how it lies, N.
 pub const SEALS: f64 = 3.0;
+
+/// Rounded as limits are written down, N.
+pub fn to_50_newtons(force: f64) -> f64 {
+    (force / 50.0).round() * 50.0
+}

@@ -95,6 +95,9 @@ pub fn other_well(seed: u64, cache: &Path) -> Result<OtherWell> {
 pub fn other_wells(first: u64, count: usize, cache: &Path) -> Result<OtherWells> {
     let mut wells = OtherWells::default();
     let mut next = first;
+    if count > 0 {
+        eprintln!("{count} wells of the other bench: made once, about ten seconds each, then kept");
+    }
     while wells.records.len() < count {
         let missing = (count - wells.records.len()) as u64;
         let batch: Vec<(u64, OtherWell)> = (next..next + missing)

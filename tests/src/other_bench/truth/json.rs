@@ -15,7 +15,7 @@ pub fn write(well: &Well, outcome: &Outcome) -> Result<String, fmt::Error> {
     let mut out = String::new();
     writeln!(
         out,
-        "{{\"format\":1,\"run\":{{\"id\":\"truth\",\"name\":\"out{}\",\"duration_s\":{:.3},\"samples\":{}}},",
+        "{{\"format\":1,\"run\":{{\"id\":\"truth\",\"name\":\"other {}\",\"duration_s\":{:.3},\"samples\":{}}},",
         well.seed, outcome.duration, outcome.rows
     )?;
     let keeper = &outcome.keeper;
