@@ -1,4 +1,6 @@
-//! What one wheel does in one pass over one spot: three laws, none of them the estimator's or the first bench well's.
+//! What one wheel does in one pass over one spot: three laws. The first is of the family that the estimator and the first
+//! bench assume (a wedge under even pressure), with piled-up lips, a blunt edge and metal that hardens; the second lets pipe
+//! and thin wall give; the third owes nothing to either.
 //!
 //! Symbols: `d0`, `d1` depth of the groove before and after, m; `p = d1 - d0` advance; `t` wall; `N` radial force of the
 //! wheel; `R` its radius; `beta` half the angle of its edge; `b` width of its edge; `H` contact pressure.

@@ -45,7 +45,7 @@ const NAMES: [&str; 20] = [
     "Marshgate",
     "Oxbarrow",
     "Thornquay",
-    "Windrush Moss",
+    "Wimber Moss",
     "Ashlattice",
     "Calderspit",
     "Dunnockhill",

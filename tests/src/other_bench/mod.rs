@@ -1,4 +1,5 @@
-//! The other bench: wells that share no physics, no code and no dice with the estimator or with the first bench well.
+//! The other bench: wells that share no code and no dice with the estimator or with the first bench well, and of physics
+//! little more than statics.
 //!
 //! Scored on the first bench well only, an estimator may learn that bench. Here line, cut, crew and instruments are written
 //! once more and differently, from statics and textbooks alone: a chain of points with dry friction, or a line without mass,
