@@ -127,42 +127,45 @@ pub(crate) async fn broadcaster(server: Arc<Server>, stop: CancellationToken) {
     let mut told = server.published.told.subscribe();
     let mut horn = server.horn.clone();
     let mut guard = Heard::of(&horn.borrow_and_update());
-    let mut step = 0_u64;
+    let (mut step, mut due) = (0_u64, false);
     let mut newest_s = f64::NEG_INFINITY;
     let mut groove = GrooveView::default();
     loop {
-        tokio::select! {
+        let what = tokio::select! {
             () = stop.cancelled() => return,
-            what = told.recv() => {
-                if let Ok(what) = what {
-                    server.send(event("told", None, &what));
-                    if matches!(what, Told::CaughtUp { .. }) {
-                        server.send(event("strokes", None, &*server.published.strokes()));
-                        server.send(event("health", None, &health(&server.published)));
-                    }
-                    if matches!(what, Told::Alarm { .. }) {
-                        let snapshot = Arc::clone(&server.published.snapshot.borrow());
-                        server.send(event("now", None, &without_groove(&snapshot)));
-                    }
-                }
-                continue;
+            what = told.recv() => what.ok(),
+            Ok(()) = horn.changed() => None,
+            _ = ticks.tick() => {
+                due = true;
+                None
             }
-            Ok(()) = horn.changed() => {
-                let new = Heard::of(&horn.borrow_and_update());
-                for warning in new.since(&guard) {
-                    server.send(event("warning", None, &warning));
-                }
-                guard = new;
-                continue;
+        };
+        // What the guard says comes first, whoever woke us: it judged each reading before anything in this snapshot was
+        // made of it.
+        let snapshot = Arc::clone(&server.published.snapshot.borrow());
+        let new = Heard::of(&horn.borrow_and_update());
+        for warning in new.since(&guard) {
+            server.send(event("warning", None, &warning));
+        }
+        guard = new;
+        if let Some(what) = what {
+            server.send(event("told", None, &what));
+            if matches!(what, Told::CaughtUp { .. }) {
+                server.send(event("strokes", None, &*server.published.strokes()));
+                server.send(event("health", None, &health(&server.published)));
             }
-            _ = ticks.tick() => {}
+            if matches!(what, Told::Alarm { .. }) {
+                server.send(event("now", None, &without_groove(&snapshot)));
+            }
+        }
+        if !std::mem::take(&mut due) {
+            continue;
         }
         step += 1;
         if server.events.receiver_count() == 0 {
             newest_s = f64::NEG_INFINITY;
             continue;
         }
-        let snapshot = Arc::clone(&server.published.snapshot.borrow());
         let points = {
             let history = server.published.history();
             let from = if newest_s.is_finite() {
