@@ -122,9 +122,9 @@ struct Expected {
 
 fn expected(run: &Path) -> Expected {
     let mut reader = RunReader::open(run).unwrap();
-    let start_ms = reader.head().unwrap().started_unix_ns as f64 / 1e6;
-    // The server cuts nanoseconds off.
-    let ms = |at_s: f64| (start_ms + at_s * 1e3) as i64;
+    let start_ns = reader.head().unwrap().started_unix_ns;
+    // The server cuts nanoseconds off. In whole numbers: as one, milliseconds since 1970 have no digits left.
+    let ms = |at_s: f64| (start_ns + kerfwatch::time::nanos(at_s).unwrap()) / 1_000_000;
     let mut all = Expected {
         strokes: BTreeMap::new(),
         alarms: BTreeMap::new(),
