@@ -19,7 +19,8 @@ pub const BUILT_IN_RUN: &str = "brindlemoor-4";
 
 const AFTER: &str = "\
 Exit codes:
-  0  done, or ended by SIGTERM or SIGINT with everything written
+  0  done, or ended by SIGTERM or SIGINT with everything written; SIGHUP (a closed terminal, a dropped
+     session) ends demo and forward, but not run: kill ends that
   1  failed while running; what had been recorded is safe
   2  bad input: job file, options, page address
 
@@ -48,7 +49,7 @@ pub enum Command {
     Run(RunArgs),
     /// Play a recorded cut through pseudo terminals into the very same program; no hardware needed.
     #[command(
-        after_help = "Examples:\n  kerfwatchd demo\n  kerfwatchd demo --speed 600 --once\n  kerfwatchd demo --fixture fixtures/some-run --listen 127.0.0.1:0"
+        after_help = "Examples:\n  kerfwatchd demo\n  kerfwatchd demo --speed 600 --once\n  kerfwatchd demo --fixture fixtures/deepwhistle-2 --listen 127.0.0.1:0"
     )]
     Demo(DemoArgs),
     /// Read a job file and print what was understood, or what is wrong; with --ports, ask the instruments.

@@ -1,15 +1,15 @@
 //! Plain lines on standard output: one for each stroke, alarm and mark.
 
+use crate::lines_out;
 use crate::publish::MarkView;
 use kerfwatch::job::{Display, fixed};
 use kerfwatch::result::{AlarmRecord, Direction, RunResult, Stroke};
 use kerfwatch::snapshot::Snapshot;
 use kerfwatch::units::{Metres, Newtons};
-use std::io::Write;
 
-/// One line on standard output. A pipe that was closed, or a terminal that has gone, must not end the recording.
+/// One line on standard output. A terminal that takes none, or has gone, must not hold up the recording.
 pub fn say(text: std::fmt::Arguments<'_>) {
-    let _ = writeln!(std::io::stdout().lock(), "{text}");
+    lines_out::out().send(format!("{text}\n").into_bytes());
 }
 
 /// Writes lines in the job's units.

@@ -21,6 +21,7 @@ pub mod guard;
 pub mod handover;
 pub mod history;
 pub mod ingest;
+pub mod lines_out;
 pub mod logging;
 pub mod notify;
 pub mod outputs;

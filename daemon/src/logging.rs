@@ -2,6 +2,7 @@
 //!
 //! Levels per module by `KERFWATCH_LOG`, for instance `info,kerfwatchd::ports=debug`.
 
+use crate::lines_out::LogLines;
 use std::io::IsTerminal;
 use tracing_subscriber::EnvFilter;
 use tracing_subscriber::layer::SubscriberExt;
@@ -22,7 +23,7 @@ pub fn start(default_filter: &str) {
         let _ = registry.with(journal).try_init();
     } else {
         let lines = tracing_subscriber::fmt::layer()
-            .with_writer(std::io::stderr)
+            .with_writer(|| LogLines)
             .with_ansi(std::io::stderr().is_terminal());
         // A second start (tests) keeps the first.
         let _ = registry.with(lines).try_init();

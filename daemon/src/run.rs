@@ -9,6 +9,7 @@
 //! | `kw-before` | open alarms of another run that broke off, at the start only | the disk |
 //! | `kw-forward` | sends the record on (only with `[forward]`) | the network |
 //! | `kw-page` | the page, metrics | its readers |
+//! | `kw-out`, `kw-err` | lines for people and the log ([`crate::lines_out`]), as long as the process lives | the terminal |
 //!
 //! Starting: ports open first, also when the run goes on after an interruption; its folder is recovered and read
 //! back meanwhile ([`crate::catch_up`]).

@@ -1,6 +1,6 @@
 //! `demo`: a recorded cut through the same program.
 
-use super::{block_on, code_of, complain, signalled, token};
+use super::{Hangup, block_on, code_of, complain, signalled, token};
 use crate::cli::{DemoArgs, exit};
 use crate::console::say;
 use crate::demo::{Demo, DemoError};
@@ -19,7 +19,7 @@ pub(super) fn demo(args: DemoArgs) -> u8 {
         once: args.once,
         folder: args.folder,
     };
-    match block_on(crate::demo::demo(demo, signalled(), None)) {
+    match block_on(crate::demo::demo(demo, signalled(Hangup::End), None)) {
         Ok(Ok(ended)) => {
             say(format_args!("recorded in {}", ended.run_folder.display()));
             exit::OK

@@ -1,6 +1,6 @@
 //! `forward`: sends on what a run still owes to its server.
 
-use super::{block_on, complain, folder_of_a_run, signalled};
+use super::{Hangup, block_on, complain, folder_of_a_run, signalled};
 use crate::cli::exit;
 use crate::console::say;
 use crate::forward::{Forwarder, Limits};
@@ -54,7 +54,7 @@ pub(super) fn forward(run: &Path) -> u8 {
         block_on(async {
             tokio::select! {
                 sent = forwarder.finish() => sent,
-                () = signalled() => false,
+                () = signalled(Hangup::End) => false,
             }
         })
     });

@@ -8,6 +8,7 @@ mod run;
 
 use crate::cli::{Cli, Command, exit};
 use crate::clock::RunClock;
+use crate::lines_out;
 use crate::ports::Clock;
 use crate::run::RunError;
 use clap::CommandFactory;
@@ -15,10 +16,21 @@ use kerfwatch::job::{ReadJob, apply_set, print_default_job, read_job};
 use std::io::Write;
 use std::path::Path;
 use std::sync::Arc;
+use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
+
+/// What has been said is given so long to reach a terminal that takes nothing.
+const LAST_WORDS: Duration = Duration::from_secs(1);
 
 /// Runs one command; returns the exit code.
 pub fn dispatch(cli: Cli) -> u8 {
+    let code = run_command(cli);
+    lines_out::out().finish(LAST_WORDS);
+    lines_out::err().finish(LAST_WORDS);
+    code
+}
+
+fn run_command(cli: Cli) -> u8 {
     match cli.command {
         Command::Run(args) => run::run(args),
         Command::Demo(args) => demo::demo(args),
@@ -47,7 +59,7 @@ fn print(text: &str) -> u8 {
 }
 
 fn complain(text: &dyn std::fmt::Display) {
-    let _ = writeln!(std::io::stderr().lock(), "kerfwatchd: {text}");
+    lines_out::err().send(format!("kerfwatchd: {text}\n").into_bytes());
 }
 
 /// Refuses what is no folder; says so itself.
@@ -98,7 +110,7 @@ fn job(path: &Path, set: &[String], json: bool) -> Result<(ReadJob, String), u8>
             Err(exit::BAD_INPUT)
         }
         Err(findings) => {
-            let _ = writeln!(std::io::stderr().lock(), "{findings}");
+            lines_out::err().send(format!("{findings}\n").into_bytes());
             Err(exit::BAD_INPUT)
         }
     }
@@ -120,8 +132,20 @@ fn token(variable: Option<&str>) -> Result<Option<String>, u8> {
     }
 }
 
-/// Ends on SIGTERM or SIGINT.
-async fn signalled() {
+/// What a command does when the terminal that started it is closed, or its session drops.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Hangup {
+    /// Watching a job: a lost session must take neither alarms nor record from the crew.
+    GoOn,
+    /// Nobody is left who wanted it.
+    End,
+}
+
+/// Ends on SIGTERM or SIGINT, and on SIGHUP as `hangup` says; where whoever started us had SIGHUP ignored
+/// (`nohup`), it stays so.
+async fn signalled(hangup: Hangup) {
+    let ignored = std::fs::read_to_string("/proc/self/status")
+        .is_ok_and(|status| ignores(&status, SignalKind::hangup()));
     let (Ok(mut term), Ok(mut int)) = (
         signal(SignalKind::terminate()),
         signal(SignalKind::interrupt()),
@@ -129,10 +153,41 @@ async fn signalled() {
         // Without handlers the default action ends the process; the record is synced each second.
         return std::future::pending().await;
     };
-    tokio::select! {
-        _ = term.recv() => tracing::info!("SIGTERM: ending"),
-        _ = int.recv() => tracing::info!("SIGINT: ending"),
+    let mut closed = (!ignored)
+        .then(|| signal(SignalKind::hangup()).ok())
+        .flatten();
+    loop {
+        let hung_up = async {
+            match &mut closed {
+                Some(closed) => closed.recv().await,
+                None => std::future::pending().await,
+            }
+        };
+        tokio::select! {
+            _ = term.recv() => tracing::info!("SIGTERM: ending"),
+            _ = int.recv() => tracing::info!("SIGINT: ending"),
+            _ = hung_up => match hangup {
+                Hangup::GoOn => {
+                    tracing::warn!(
+                        "SIGHUP: the terminal was closed; the run goes on, `kill {}` ends it",
+                        std::process::id()
+                    );
+                    continue;
+                }
+                Hangup::End => tracing::info!("SIGHUP: ending"),
+            },
+        }
+        return;
     }
+}
+
+/// Whether a process with this `/proc/PID/status` ignores a signal.
+fn ignores(status: &str, signal: SignalKind) -> bool {
+    let mask = status
+        .lines()
+        .find_map(|line| line.strip_prefix("SigIgn:"))
+        .and_then(|mask| u64::from_str_radix(mask.trim(), 16).ok());
+    mask.is_some_and(|mask| mask >> (signal.as_raw_value() - 1) & 1 == 1)
 }
 
 fn block_on<T>(future: impl Future<Output = T>) -> Result<T, u8> {
@@ -159,4 +214,17 @@ fn code_of(error: &RunError) -> u8 {
 fn live_clock() -> Clock {
     let clock = RunClock::live(0);
     Arc::new(move || clock.now())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_ignored_hangup_is_told_from_one_that_is_not() {
+        let hangup = SignalKind::hangup();
+        assert!(ignores("Pid:\t7\nSigIgn:\t0000000000001001\n", hangup));
+        assert!(!ignores("Pid:\t7\nSigIgn:\t0000000000001000\n", hangup));
+        assert!(!ignores("", hangup));
+    }
 }

@@ -1,6 +1,6 @@
 //! `run`: the daemon itself.
 
-use super::{block_on, code_of, complain, folder_of_a_run, job, signalled, token};
+use super::{Hangup, block_on, code_of, complain, folder_of_a_run, job, signalled, token};
 use crate::cli::{RunArgs, exit};
 use crate::console::say;
 use crate::disk::Brake;
@@ -62,11 +62,11 @@ pub(super) fn run(args: RunArgs) -> u8 {
     };
     let ended = block_on(async {
         let first = config(going_on.clone().or(args.resume.clone()), before);
-        match crate::run::run(first, signalled()).await {
+        match crate::run::run(first, signalled(Hangup::GoOn)).await {
             // A record that cannot be read must not keep the crew from watching.
             Err(RunError::Folder(error)) if going_on.is_some() => {
                 tracing::error!(%error, "the last run cannot go on; a new one starts");
-                crate::run::run(config(None, None), signalled()).await
+                crate::run::run(config(None, None), signalled(Hangup::GoOn)).await
             }
             ended => ended,
         }
