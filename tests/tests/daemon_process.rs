@@ -46,6 +46,26 @@ fn a_signal_ends_it_cleanly_with_every_byte_on_disk_and_the_run_sealed() {
 }
 
 #[test]
+fn a_closed_terminal_does_not_end_a_run() {
+    let mut running = Running::start(&[]);
+    running.wait_for("a run folder", || running.run_folder().is_some());
+    let folder = running.run_folder().unwrap();
+    running.signal("-HUP");
+    let mut sent = Vec::new();
+    for n in 0..10 {
+        running.send(ChannelId::Load, 3000.0 + f64::from(n));
+        sent.extend(line(ChannelId::Load, 0, 3000.0 + f64::from(n)).bytes);
+        std::thread::sleep(Duration::from_millis(10));
+    }
+    std::thread::sleep(Duration::from_millis(200));
+    assert!(running.child.try_wait().unwrap().is_none(), "it goes on");
+    running.signal("-TERM");
+    assert_eq!(running.child.wait().unwrap().code(), Some(0));
+    assert!(folder.join("manifest.sha256").is_file(), "sealed");
+    assert_eq!(bytes_in(&folder), sent);
+}
+
+#[test]
 fn bad_input_is_told_from_failure_by_the_exit_code() {
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("job.toml");
@@ -87,6 +107,14 @@ fn bad_input_is_told_from_failure_by_the_exit_code() {
         .unwrap();
     assert_eq!(output.status.code(), Some(2));
     assert!(String::from_utf8_lossy(&output.stderr).contains("token"));
+    let output = Command::new(program("kerfwatchd"))
+        .arg("run")
+        .arg(&file)
+        .args(["--listen", "127.0.0.1:0", "--name", "rig.example"])
+        .output()
+        .unwrap();
+    assert_eq!(output.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&output.stderr).contains("--name rig.example is for readers"));
     let output = Command::new(program("kerfwatchd"))
         .arg("check")
         .arg(&file)

@@ -45,6 +45,11 @@ pub(super) fn check(args: &CheckArgs) -> u8 {
         Ok(job) => job,
         Err(code) => return code,
     };
+    // What `run` would refuse is told here already.
+    if let Err(error) = PortConfig::of_job(&read.job, &live_clock()) {
+        complain(&format_args!("{}: {error}", file.display()));
+        return exit::BAD_INPUT;
+    }
     let listened = if args.ports {
         match hear(&read.job, args.listen_s) {
             Ok(listened) => listened,

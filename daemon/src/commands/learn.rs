@@ -48,10 +48,16 @@ pub(super) fn learn(args: &LearnArgs) -> u8 {
 
 /// Lines to paste into the job file, each guess said.
 fn proposed(port: &str, learned: &Learned, best: &Proposal) -> String {
+    // A device server keeps its line speed to itself.
+    let is_serial = !port.starts_with("tcp:");
     let mut text = format!(
-        "# {} bytes at {} baud; this reads {:.0} % of the frames\n",
+        "# {} bytes{}; this reads {:.0} % of the frames\n",
         learned.heard.bytes,
-        learned.baud,
+        if is_serial {
+            format!(" at {} baud", learned.baud)
+        } else {
+            String::new()
+        },
         best.share * 100.0
     );
     for column in &best.columns {
@@ -74,8 +80,12 @@ fn proposed(port: &str, learned: &Learned, best: &Proposal) -> String {
         _ => "load",
     };
     text.push_str(&format!(
-        "[{section}]\nport = \"{port}\"\nbaud = {}\n{}",
-        learned.baud,
+        "[{section}]\nport = \"{port}\"\n{}{}",
+        if is_serial {
+            format!("baud = {}\n", learned.baud)
+        } else {
+            String::new()
+        },
         best.job_lines()
     ));
     text.push_str(&unit_line(best, section));

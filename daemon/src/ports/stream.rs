@@ -56,6 +56,9 @@ fn named(path: &Path, error: io::Error) -> io::Error {
         io::ErrorKind::PermissionDenied => {
             " (only the group that owns the port may open it: `sudo usermod -aG dialout $USER`, then log in again)"
         }
+        io::ErrorKind::ResourceBusy => {
+            " (another program has it open; as root, `fuser -v PORT` names it)"
+        }
         _ if !path.exists() => " (no such port; is it plugged in?)",
         _ => "",
     };

@@ -74,6 +74,14 @@ pub enum PageError {
         /// As given.
         listen: SocketAddr,
     },
+    /// Behind a reverse proxy without a token: nobody could look at it.
+    #[error(
+        "page: --name {name} is for readers on other machines, which need a token: set `token_env` in [page] and that variable, or leave --name out"
+    )]
+    NameWithoutToken {
+        /// As given.
+        name: String,
+    },
     /// Too easy to guess.
     #[error(
         "page: the token has {chars} characters, at least {TOKEN_CHARS_MIN} are needed; make one with: openssl rand -hex 16"
@@ -83,13 +91,24 @@ pub enum PageError {
         chars: usize,
     },
     /// The port is taken, or the address is not ours.
-    #[error("page: cannot listen on {listen}: {source}; choose another port with --listen")]
+    #[error("page: cannot listen on {listen}: {source}; {}", what_to_do(*listen, source.kind()))]
     Bind {
         /// As given.
         listen: SocketAddr,
         /// Why.
         source: std::io::Error,
     },
+}
+
+/// The remedy where the page cannot listen. A daemon that was left running is the likeliest reason, and a second
+/// one on the same instruments the wrong answer to it.
+fn what_to_do(listen: SocketAddr, kind: std::io::ErrorKind) -> String {
+    match kind {
+        std::io::ErrorKind::AddrInUse => format!(
+            "look at http://{listen}/ whether kerfwatchd runs already (`pgrep -a kerfwatchd` names it, `kill` ends it in order); else choose another port with --listen"
+        ),
+        _ => "choose another address with --listen".to_owned(),
+    }
 }
 
 /// Shared by all requests.
@@ -184,7 +203,12 @@ impl Page {
             None if !access::is_loopback(listen.ip()) => {
                 return Err(PageError::NoToken { listen });
             }
-            _ => {}
+            None => {
+                if let Some(name) = config.names.first() {
+                    return Err(PageError::NameWithoutToken { name: name.clone() });
+                }
+            }
+            Some(_) => {}
         }
         let failed = |source| PageError::Bind { listen, source };
         // A plain socket: the page is served by the runtime of another thread.
