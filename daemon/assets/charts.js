@@ -54,7 +54,8 @@ function chart(id, range, reversed, series) {
   return new uPlot({
     width: Math.max(place.clientWidth, 50),
     height: Math.max(place.clientHeight, 90),
-    padding: [6, Math.round(rem() * 1.3), 0, 0],
+    // Room at the top for the unit and the name of the limit.
+    padding: [Math.round(rem()), Math.round(rem() * 1.3), 0, 0],
     scales: { x: { time: false }, y: { dir: reversed ? -1 : 1, range } },
     axes: axes(reversed),
     series: [{}, ...series],

@@ -7,7 +7,7 @@ const RETRY_MS = 1000;
 // A connection that opens and says nothing is as good as none.
 const GIVE_UP_MS = 6000;
 
-export const connection = { heardAt: performance.now(), moved: performance.now(), everHeard: false, refused: false };
+export const connection = { heardAt: performance.now(), moved: performance.now(), everHeard: false, refused: false, ended: false };
 
 let stream = null;
 let newest = "";

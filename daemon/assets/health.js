@@ -20,11 +20,11 @@ const bytes = (n) => {
 function troubles(channel) {
   const kinds = Object.entries(channel.bad_kinds).map(([kind, n]) => `${n} ${kind.replaceAll("_", " ")}`).join(", ");
   const counts = [
-    [channel.bad_frames, `bad frames${kinds === "" ? "" : ` (${kinds})`}`],
-    [channel.partial_frames, "half frames"], [channel.gaps, "gaps"], [channel.out_of_range, "out of range"],
-    [channel.frozen, "frozen"], [channel.spikes, "spikes"], [channel.duplicates, "duplicates"],
-    [channel.reordered, "out of order"], [channel.missing, "missing"], [channel.port_losses, "port losses"],
-  ].filter(([n]) => n > 0).map(([n, what]) => `${n} ${what}`);
+    [channel.bad_frames, "bad frame", "bad frames", kinds === "" ? "" : ` (${kinds})`],
+    [channel.partial_frames, "half frame", "half frames"], [channel.gaps, "gap", "gaps"], [channel.out_of_range, "out of range"],
+    [channel.frozen, "frozen"], [channel.spikes, "spike", "spikes"], [channel.duplicates, "duplicate", "duplicates"],
+    [channel.reordered, "out of order"], [channel.missing, "missing"], [channel.port_losses, "port loss", "port losses"],
+  ].filter(([n]) => n > 0).map(([n, one, many = one, more = ""]) => `${n} ${n === 1 ? one : many}${more}`);
   return counts.length === 0 ? "nothing wrong with them" : counts.join(", ");
 }
 

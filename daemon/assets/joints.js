@@ -1,5 +1,6 @@
 // Joint by joint: how much is split, what is left, where it lags.
 import { at, make, say } from "/dom.js";
+import { readingBack } from "/store.js";
 
 const mid = (list) => [...list].sort((a, b) => a - b)[list.length >> 1] ?? 0;
 
@@ -53,7 +54,7 @@ function lagging(groove, joints, show) {
       }
     }
   }
-  if (groove.length === 0) return "";
+  if (groove.length === 0) return readingBack() === null ? "No cut seen yet." : "";
   if (stretches.length === 0) return "No part lags behind the rest of its joint.";
   stretches.sort((a, b) => b.left - a.left);
   const named = stretches.slice(0, 3)

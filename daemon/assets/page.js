@@ -36,6 +36,7 @@ function rebuild() {
 const wordSwitches = connectSwitches(rebuild, shownUnits);
 
 function hello(job) {
+  connection.ended = false;
   begin(job);
   say("job", job.name);
   say("well", job.well);
@@ -74,6 +75,8 @@ const take = {
   told: (told) => { if (told.kind === "caught_up") caughtUp(); addTold(told); changed.marks ||= told.kind === "mark"; changed.now = true; },
   warning: (warning) => { store.warnings[warning.kind] = warning; changed.now = true; },
   health: (health) => { store.health = health; changed.health = true; },
+  // Nothing comes after it: whoever looks must know that nobody watches any more, and that it was meant.
+  ended: () => { connection.ended = true; },
 };
 follow(take);
 watch(take);
@@ -99,8 +102,15 @@ function link(silent) {
     return;
   }
   node.dataset.level = "high";
+  if (connection.ended) {
+    say("link", "▲ run ended");
+    say("lost-title", "RUN ENDED");
+    say("lost-text", "kerfwatch was stopped: nothing is watched or recorded, no alarm comes. What is shown is how it ended.");
+    soundFor(null);
+    return;
+  }
   say("link", "▲ no data");
-  say("lost-title", connection.everHeard ? `CONNECTION LOST FOR ${lasting(silent)}` : "NO CONNECTION TO THE DAEMON");
+  say("lost-title", connection.everHeard ? `CONNECTION LOST FOR ${lasting(silent)}` : "NO CONNECTION TO KERFWATCH");
   say("lost-text", connection.refused ? "A token is needed to look at this page."
     : connection.everHeard ? "What is shown is old. No new alarm reaches this page: watch the winch's own gauge. Trying again."
       : "Nothing is shown yet. Trying again.");
@@ -130,7 +140,8 @@ function draw() {
     showTension(now, show, ageOf("load"), OLD_S);
     showTool(now, show, depthAge, ageOf("load"), OLD_S);
     if (!lost) showAlarms(alarmsNow(), show);
-    drawPipe(job, store.groove.groove, now, show, depthAge === null || depthAge > OLD_S);
+    const isOld = (age) => age === null || age > OLD_S;
+    drawPipe(job, store.groove.groove, now, show, isOld(depthAge) || isOld(ageOf("load")));
     drawOverlay(job, now, show);
     drawCharts(now.limit_n);
     clock();

@@ -151,7 +151,8 @@ function drawWheels(paint, axis, now, show, left, width, size, old) {
   paint.font = `700 ${size * 1.15}px system-ui, sans-serif`;
   const wide = paint.measureText(text).width + size * 0.7;
   const tall = size * 1.8;
-  const box = Math.min(Math.max(y - tall / 2, 0), axis.bottom + size - tall / 2);
+  // Its own words must not cover those of the axis below.
+  const box = Math.min(Math.max(y - tall / 2, 0), axis.bottom + size * 0.4 - tall);
   paint.fillStyle = colour("--ink");
   paint.beginPath();
   paint.roundRect(0, box, wide, tall, 4);

@@ -32,7 +32,7 @@ function sayTime(now, show) {
   if (now === null) {
     text = "";
   } else if (now.tension_n >= now.limit_n) {
-    [level, shape, text] = ["high", "▲▲ ", "AT THE LIMIT"];
+    [level, shape, text] = ["high", "▲▲ ", now.tension_n > now.limit_n ? "OVER THE LIMIT" : "AT THE LIMIT"];
   } else if (now.time_to_limit_s !== null) {
     const s = now.time_to_limit_s;
     if (s < 2) [level, shape] = ["high", "▲▲ "];

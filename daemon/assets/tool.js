@@ -11,20 +11,23 @@ const WORDS = {
   slack: "SLACK",
   unknown: "NOT KNOWN",
 };
-const SHAPES = { stalled: "▲ ", slack: "▲ " };
+const SHAPES = { stalled: "▲ ", slack: "◆ " };
+// An arrow says that the tool moves.
+const MOVES = ["free", "cutting"];
 
-// `loadAgeS`: state and drag are made of both instruments, and are as old as the older.
+// `loadAgeS`: what the tool does, and where it is, is made of both instruments, and is as old as the older.
 export function showTool(now, show, ageS, loadAgeS, oldAfterS) {
   const old = ageS === null || ageS > oldAfterS;
   const section = at("tool");
   section.classList.toggle("is-old", old);
   const half = loadAgeS === null || loadAgeS > oldAfterS;
-  for (const id of ["state", "drag"]) at(id).classList.toggle("is-dim", half);
+  for (const id of ["state", "wheels", "tool-speed", "drag"]) at(id).classList.toggle("is-dim", half);
   section.dataset.word = now.state;
-  at("depth-old").hidden = !old;
+  at("depth-old").hidden = !old && !half;
   if (old) say("depth-old", ageS === null ? "no depth reading yet" : `OLD: depth silent ${lasting(ageS)}`);
+  else if (half) say("depth-old", loadAgeS === null ? "no load reading yet" : `OLD: load silent ${lasting(loadAgeS)}`);
   const way = now.direction === "up" ? " ↑" : now.direction === "down" ? " ↓" : "";
-  const moving = now.state === "still" || now.state === "unknown" ? "" : way;
+  const moving = MOVES.includes(now.state) ? way : "";
   at("state").setAttribute("aria-label", `${(WORDS[now.state] ?? now.state).toLowerCase()}${moving === "" ? "" : `, going ${now.direction}`}`);
   say("state", (SHAPES[now.state] ?? "") + (WORDS[now.state] ?? now.state) + moving);
   say("wheels", now.tool_depth_m === null ? "wheels –" : `${show.lengthNumber(now.tool_depth_m)} ${show.length}`);

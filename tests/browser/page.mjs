@@ -203,6 +203,9 @@ try {
     assert.ok(took < 2, `took ${took} s`);
     assert.match(await page.textContent("#tension-old"), /OLD: load silent/);
     assert.equal(await page.evaluate(() => document.getElementById("tool").classList.contains("is-old")), false);
+    // Where the tool is follows from both instruments.
+    assert.match(await page.getAttribute("#wheels", "class"), /is-dim/);
+    assert.match(await page.textContent("#depth-old"), /OLD: load silent/);
     await until(page, () => document.getElementById("alarm-row").textContent.includes("LOAD CELL"));
     await picture(page, "load-silent");
     // Put aside: no banner, no sound, and for how long is said. It comes back by itself.

@@ -191,4 +191,11 @@ fn the_end_of_the_daemon_ends_the_stream_at_once() {
     let mut rest = String::new();
     stream.read_to_string(&mut rest).unwrap();
     assert!(rest.contains("event: hello"));
+    // So that a page can tell it from a connection that was lost.
+    let last = rest.rfind("event: ").unwrap();
+    assert!(
+        rest[last..].starts_with("event: ended\n"),
+        "{}",
+        &rest[last..]
+    );
 }

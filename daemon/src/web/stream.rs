@@ -238,7 +238,7 @@ pub(crate) fn open(server: Arc<Server>, since_s: f64) -> Response {
     ]);
     let stop = server.stop.clone();
     let events = stream::unfold(
-        (first, receiver, open, stop),
+        (first, Some(receiver), open, stop),
         |(mut first, mut receiver, open, stop)| async move {
             if let Some(bytes) = first.pop_front() {
                 return Some((
@@ -246,9 +246,20 @@ pub(crate) fn open(server: Arc<Server>, since_s: f64) -> Response {
                     (first, receiver, open, stop),
                 ));
             }
+            // Without it the last word has been said.
+            let coming = receiver.as_mut()?;
             let received = tokio::select! {
-                () = stop.cancelled() => return None,
-                received = receiver.recv() => received,
+                biased;
+                received = coming.recv() => received,
+                () = stop.cancelled() => {
+                    let progress = &open.0.published.progress;
+                    // A daemon that failed is started again: for the page it is out of reach.
+                    let ended = !progress.failed.load(Ordering::Relaxed);
+                    let at_s = open.0.published.history().newest_s();
+                    let at_s = at_s.is_finite().then_some(at_s);
+                    let bytes = event("ended", None, &serde_json::json!({"at_s": at_s}));
+                    return ended.then_some((Ok(bytes), (first, None, open, stop)));
+                }
             };
             match received {
                 Ok(bytes) => Some((Ok(bytes), (first, receiver, open, stop))),
