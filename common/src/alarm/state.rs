@@ -94,7 +94,15 @@ impl AlarmState {
         )
     }
 
-    /// What follows the sentence of the alarm when its condition is over or it is put aside; else empty.
+    /// Its condition is over: D, E or F.
+    pub const fn is_over(self) -> bool {
+        matches!(
+            self,
+            S::ReturnedUnacknowledged | S::LatchedUnacknowledged | S::LatchedAcknowledged
+        )
+    }
+
+    /// What goes with the sentence of the alarm when its condition is over or it is put aside; else empty.
     pub const fn advice(self) -> &'static str {
         match self {
             S::ReturnedUnacknowledged => " It is over; acknowledge it.",

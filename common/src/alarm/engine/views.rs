@@ -59,7 +59,11 @@ impl AlarmEngine {
             &alarm.detail,
             self.field_units,
         );
-        text.push_str(alarm.state.advice());
+        text = match alarm.state.advice() {
+            // What it asked for is no longer to be done.
+            advice if alarm.state.is_over() => format!("{} It said: {text}", advice.trim_start()),
+            advice => text + advice,
+        };
         if several && Some(index) == self.first_out {
             text.push_str(" It came first.");
         }
