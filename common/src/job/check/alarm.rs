@@ -3,19 +3,23 @@
 use crate::job::Job;
 use crate::job::quantity::Dimension as D;
 use crate::job::report::Report;
+use crate::job::significant;
 
 pub(super) fn alarm(job: &Job, report: &Report<'_>) {
     let alarm = &job.alarm;
     if let Some(limit) = alarm.tension_limit {
         report.within("alarm", "tension_limit", limit.si(), D::Force, 100.0, 200e3);
     }
-    report.number_within(
-        "alarm",
-        "tension_fraction",
-        alarm.tension_fraction,
-        0.05,
-        1.0,
-    );
+    let fraction = alarm.tension_fraction;
+    if !(0.05..=1.0).contains(&fraction) {
+        // A number above one has been taken for per cent, and would not be known again by its writer.
+        report.fault(
+            "alarm",
+            "tension_fraction",
+            format!("{fraction}, which is {} %", significant(100.0 * fraction)),
+            "a number from 0.05 to 1, or per cent from 5 to 100",
+        );
+    }
     if alarm.tension_fraction > 0.8 && alarm.tension_fraction <= 1.0 {
         report.warn(
             "alarm",

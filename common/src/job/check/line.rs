@@ -202,6 +202,31 @@ pub(super) fn weight_on_line(job: &Job, report: &Report<'_>) {
             "a stronger line or weak point, a lighter tool, or a limit agreed with the line's owner",
         );
     }
+    let overpull = job.alarm.overpull.si();
+    if total < limit && total + overpull > limit {
+        report.warn(
+            "alarm",
+            "overpull",
+            format!(
+                "{}, but the tension limit is {} above the hanging weight: the limit is reached first",
+                D::Force.show(overpull),
+                D::Force.show(limit - total)
+            ),
+            "a pull that warns before the limit does",
+        );
+    }
+    if job.alarm.slack.si() >= total {
+        report.warn(
+            "alarm",
+            "slack",
+            format!(
+                "{}, but line and tool weigh {}: the slack alarm can never come",
+                D::Force.show(job.alarm.slack.si()),
+                D::Force.show(total)
+            ),
+            "less than what the line carries when the tool is set down, e.g. half of the tool's weight",
+        );
+    }
     if job.alarm.tension_limit.is_some() && limit > weakest {
         report.fault(
             "alarm",

@@ -308,6 +308,12 @@ fn each_doubtful_value_is_a_warning() {
             "stand all the time",
         ),
         (
+            "overpull = \"2 kN\"",
+            "overpull = \"20 kN\"",
+            "the limit is reached first",
+        ),
+        ("slack = \"300 N\"", "slack = \"3000 N\"", "can never come"),
+        (
             "coupling = \"2017.2 m\"\n[[joint]]\n",
             "",
             "longer than a joint",
