@@ -11,7 +11,7 @@ mod thinned;
 use super::samples::Row;
 use crate::failure::Finding;
 use crate::forecast::weights::Hang;
-use crate::units_shown::duration;
+use crate::units_shown::{clock, duration};
 use kerfwatch::align::BRIDGE_S;
 use kerfwatch::job::{Job, significant};
 use kerfwatch::model::Motion;
@@ -26,6 +26,10 @@ const BESIDE_M: f64 = 150.0;
 const TENSION_OVER_STATIC: (f64, f64) = (0.4, 4.0);
 /// No crew strokes for longer in one run, s.
 const RUN_MAX_S: f64 = 72.0 * 3600.0;
+/// A longer silence may be a table that was left out, s.
+const SILENCE_MAX_S: f64 = 300.0;
+/// No winch pays out line so fast, m/s.
+const LINE_SPEED_MAX: f64 = 30.0;
 /// Fewer readings than this say nothing about units.
 const READINGS_MIN: u64 = 20;
 
@@ -35,16 +39,22 @@ struct Column {
     values: Thinned,
     /// Times between readings, s.
     steps: Thinned,
-    newest: Option<Nanos>,
+    /// How fast it changes from one reading to the next, per second.
+    rates: Thinned,
+    newest: Option<(Nanos, f64)>,
 }
 
 impl Column {
     fn take(&mut self, at: Nanos, value: f64) {
         self.values.push(value);
-        if let Some(newest) = self.newest {
-            self.steps.push(seconds(at.saturating_sub(newest)));
+        if let Some((newest, before)) = self.newest {
+            let step = seconds(at.saturating_sub(newest));
+            self.steps.push(step);
+            if step > 0.0 && step < BRIDGE_S {
+                self.rates.push(((value - before) / step).abs());
+            }
         }
-        self.newest = Some(at);
+        self.newest = Some((at, value));
     }
 }
 
@@ -58,6 +68,8 @@ pub(super) struct Doubts {
     at_work: Thinned,
     near: bool,
     span: Option<(Nanos, Nanos)>,
+    /// The longest silence of both: when it began, and how long it was.
+    silence: (Nanos, Nanos),
 }
 
 impl Doubts {
@@ -69,12 +81,16 @@ impl Doubts {
             at_work: Thinned::default(),
             near: false,
             span: None,
+            silence: (0, 0),
         }
     }
 
     /// A row that is used.
     pub(super) fn take(&mut self, row: &Row) {
         let (first, last) = self.span.unwrap_or((row.at, row.at));
+        if row.at.saturating_sub(last) > self.silence.1 {
+            self.silence = (last, row.at.saturating_sub(last));
+        }
         self.span = Some((first.min(row.at), last.max(row.at)));
         if let Some(depth) = row.depth_m {
             self.depth.take(row.at, depth);
@@ -157,6 +173,19 @@ impl Doubts {
                 format!("{in_ms}; else write each column at least every {BRIDGE_S} s"),
             ));
         }
+        let (silent_from, silent_for) = self.silence;
+        if seconds(silent_for) > SILENCE_MAX_S {
+            return Some(doubt(
+                file,
+                "time_s",
+                format!(
+                    "no reading for {} from {} on: nothing is known of the tool meanwhile",
+                    duration(seconds(silent_for)),
+                    clock(seconds(silent_from - first))
+                ),
+                "if there is a table of that time, put its rows in between; else make a table of each part",
+            ));
+        }
         (length_s > RUN_MAX_S).then(|| {
             doubt(
                 file,
@@ -178,8 +207,24 @@ impl Doubts {
                 && low < bottom + BESIDE_M
                 && high < bottom + BESIDE_M.max(0.1 * bottom)
         };
-        if values.count() < READINGS_MIN || fits(low, high) {
+        if values.count() < READINGS_MIN {
             return None;
+        }
+        let rate = self.depth.rates.part(0.5).unwrap_or(0.0);
+        let swapped = || {
+            doubt(
+                file,
+                "depth_m",
+                format!(
+                    "line paid out changes by {} m in a second from row to row, which no winch does",
+                    significant(rate)
+                ),
+                "if the columns load_n and depth_m are swapped, swap their names; else look at the depth counter",
+            )
+        };
+        let jumps = rate > LINE_SPEED_MAX;
+        if fits(low, high) {
+            return jumps.then(swapped);
         }
         let problem = format!(
             "the line goes from {low:.1} to {high:.1} m, and the interval of the job from {top:.1} to {bottom:.1} m"
@@ -205,6 +250,9 @@ impl Doubts {
             values.part(0.5).is_some_and(|m| self.is_near(m * factor))
                 && fits(low * factor, high * factor)
         });
+        if likely.is_none() && jumps {
+            return Some(swapped());
+        }
         let remedy = likely.map_or_else(
             || {
                 "check that this is the job file of this table, and the zero of the depth counter"

@@ -35,6 +35,11 @@ pub(crate) fn check_kind(file: &str, first: &[u8]) -> Result<(), Finding> {
             "the file is UTF-16 text",
             "save it as UTF-8, or: iconv -f UTF-16 -t UTF-8 FILE > NEW.csv",
         )
+    } else if first.contains(&b'\r') && !first.contains(&b'\n') {
+        (
+            "its lines end with carriage returns only",
+            "give it the line ends of this system: tr '\\r' '\\n' < FILE > NEW.csv",
+        )
     } else if first.contains(&0) {
         (
             "the file is not text (it has zero bytes)",
@@ -161,6 +166,7 @@ fn remedy_for(want: &str, names: &[String], wanted: &[&str]) -> String {
         "load_n" => "line tension in newtons (1 lbf = 4.4482216 N)",
         "depth_m" => "line paid out in metres (1 ft = 0.3048 m)",
         "time_s" => "seconds from the start of the run",
+        "mark" => "cutter_out, cutter_in, weight_check or note:TEXT",
         _ => "see the help",
     };
     match like {
@@ -219,6 +225,7 @@ mod tests {
             (b"PK\x03\x04", "spreadsheet"),
             (&[0xff, 0xfe, b't', 0], "UTF-16"),
             (&[b't', 0, 1], "zero bytes"),
+            (b"time_s,load_n,depth_m\r0,1,2\r", "carriage returns"),
             (b"\x89PNG\r\n\x1a\n", "control characters"),
         ] {
             let finding = check_kind("f", bytes).unwrap_err();

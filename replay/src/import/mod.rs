@@ -194,10 +194,14 @@ fn report(
     }
     if written.backwards > 0 {
         console.warn(format_args!(
-            "{}: {} rows are older than a row before them; kept in file order\n  remedy: sort the rows by time_s; \
+            "{}: {} older than a row before {}; kept in file order\n  remedy: sort the rows by time_s; \
              what comes more than {} s late is counted as late and left out of the result",
             args.samples.display(),
-            count(written.backwards),
+            match written.backwards {
+                1 => "1 row is".to_owned(),
+                n => format!("{} rows are", count(n)),
+            },
+            if written.backwards == 1 { "it" } else { "them" },
             significant(WAIT_CELLS as f64 * CELL_S)
         ));
     }

@@ -184,11 +184,7 @@ impl Start {
                  before saving as CSV)",
             );
         }
-        Finding::new(
-            file,
-            format!("no row is usable: {}", aside.summary()),
-            "write one row per reading, e.g. 12.34,2034.5,1200.25",
-        )
+        aside.as_nothing_usable(file)
     }
 }
 

@@ -119,7 +119,7 @@ fn unusable_files_are_refused_with_the_remedy() {
         ),
         (
             b"time_s,load_n,depth_m\nx,1,2\n",
-            "rows without a usable time",
+            "a.csv:2: time_s: no row is usable: 1 row without a usable time; first `x`\n  remedy: write seconds",
         ),
     ] {
         let failure = read(text).unwrap_err();

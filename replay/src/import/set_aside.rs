@@ -49,17 +49,21 @@ impl Reason {
         }
     }
 
-    fn what(self) -> &'static str {
-        match self {
-            Self::CellCount => "rows with more or fewer cells than the header",
-            Self::TooLong => "lines longer than 64 KiB",
-            Self::Time => "rows without a usable time",
-            Self::Load => "tensions that are no number",
-            Self::LoadNotFinite => "tensions that are not finite",
-            Self::Depth => "depths that are no number",
-            Self::DepthNotFinite => "depths that are not finite",
-            Self::Mark => "marks that are not known",
-        }
+    fn what(self, count: u64) -> &'static str {
+        let (one, many) = match self {
+            Self::CellCount => (
+                "row with more or fewer cells than the header",
+                "rows with more or fewer cells than the header",
+            ),
+            Self::TooLong => ("line longer than 64 KiB", "lines longer than 64 KiB"),
+            Self::Time => ("row without a usable time", "rows without a usable time"),
+            Self::Load => ("tension that is no number", "tensions that are no number"),
+            Self::LoadNotFinite => ("tension that is not finite", "tensions that are not finite"),
+            Self::Depth => ("depth that is no number", "depths that are no number"),
+            Self::DepthNotFinite => ("depth that is not finite", "depths that are not finite"),
+            Self::Mark => ("mark that is not known", "marks that are not known"),
+        };
+        if count == 1 { one } else { many }
     }
 
     fn remedy(self) -> &'static str {
@@ -114,12 +118,33 @@ impl SetAside {
     pub(crate) fn summary(&self) -> String {
         let parts: Vec<String> = self
             .by_reason()
-            .map(|(reason, tally)| format!("{} {}", tally.count, reason.what()))
+            .map(|(reason, tally)| format!("{} {}", tally.count, reason.what(tally.count)))
             .collect();
         if parts.is_empty() {
             "nothing set aside".to_owned()
         } else {
             parts.join(", ")
+        }
+    }
+
+    /// Nothing could be used: what was wrong with it, and how to put the first of it right.
+    pub(crate) fn as_nothing_usable(&self, file: &str) -> Finding {
+        let problem = format!("no row is usable: {}", self.summary());
+        let of_first = self
+            .by_reason()
+            .find_map(|(reason, tally)| Some((reason, tally.first.first()?)));
+        let Some((reason, (line, found))) = of_first else {
+            return Finding::new(
+                file,
+                problem,
+                "write one row per reading, e.g. 12.34,2034.5,1200.25",
+            );
+        };
+        let finding =
+            Finding::new(file, format!("{problem}; first `{found}`"), reason.remedy()).at(*line);
+        match reason.field() {
+            Some(field) => finding.field(field),
+            None => finding,
         }
     }
 
@@ -130,7 +155,7 @@ impl SetAside {
             for (i, (line, found)) in tally.first.iter().enumerate() {
                 let last = i + 1 == tally.first.len();
                 let more = tally.count - tally.first.len() as u64;
-                let mut problem = format!("`{found}`: {}", reason.what());
+                let mut problem = format!("`{found}`: {}", reason.what(1));
                 if last && more > 0 {
                     problem += &format!(" (and {more} more like it)");
                 }

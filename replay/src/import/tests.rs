@@ -57,7 +57,7 @@ fn readings_keep_file_order_and_marks_are_merged_by_time() {
         out.contains("5 readings from 4 of 4 rows, 2 marks"),
         "{out}"
     );
-    assert!(err.contains("1 rows are older"), "{err}");
+    assert!(err.contains("1 row is older than a row before it"), "{err}");
     let reading = |s: f64, channel, value| Input::Reading {
         channel,
         at: nanos(s).unwrap(),
@@ -154,7 +154,7 @@ fn bad_rows_are_reported_and_strict_refuses_them_without_leaving_a_folder() {
     assert!(!Path::new(&desk.path("run.part")).exists());
     let (exit, _, err) = desk.import(&[]);
     assert_eq!(exit, Exit::Well);
-    assert!(err.contains("1 tensions that are no number"), "{err}");
+    assert!(err.contains("1 tension that is no number"), "{err}");
     assert_eq!(desk.inputs().len(), 3);
 }
 

@@ -154,3 +154,21 @@ fn a_few_rows_say_nothing_about_units() {
     }
     assert!(doubts.findings("s.csv", &job).is_empty());
 }
+
+#[test]
+fn a_long_silence_is_told_with_its_place() {
+    let text = told(|t, n, m| (t + if t > 600.0 { 7200.0 } else { 0.0 }, Some(n), Some(m)));
+    assert!(
+        text.starts_with("s.csv: time_s: no reading for 2 h 00 min from 0:10:00 on"),
+        "{text}"
+    );
+}
+
+#[test]
+fn swapped_columns_are_recognised_by_a_line_that_no_winch_moves() {
+    // Tensions that would pass for depths of this job, with the noise of a load cell.
+    let noise = |t: f64| 40.0 * (7.0 * t).sin();
+    let text = told(|t, n, m| (t, Some(m), Some(0.5 * n + 1200.0 + noise(t))));
+    assert!(text.contains("which no winch does"), "{text}");
+    assert!(text.contains("load_n and depth_m are swapped"), "{text}");
+}
