@@ -7,7 +7,7 @@ use crate::job_source::{self, JobChanges, JobInUse};
 use crate::missing_readings;
 use kerfwatch::input::{Event, Input};
 use kerfwatch::pipeline::Pipeline;
-use kerfwatch::recording::{Damage, Folder, Note, RecordError, Run, RunReader};
+use kerfwatch::recording::{Damage, Folder, MANIFEST_FILE, Note, RecordError, Run, RunReader};
 use kerfwatch::result::RunResult;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
@@ -200,12 +200,40 @@ impl RunFolder {
                 damage.len() - SHOWN
             ));
         }
-        if self.head_damaged || damage.iter().any(|d| d.kind.is_loss()) {
+        let missing = missing_segments(&self.path);
+        // One before others leaves a hole between them, which has been told; one at the end leaves nothing.
+        let told = |name: &String| {
+            let hole = name.trim_start_matches("raw-").trim_end_matches(".kwr");
+            damage
+                .iter()
+                .any(|d| d.segment.starts_with(&format!("{hole} (missing")))
+        };
+        for name in missing.iter().filter(|name| !told(name)) {
+            console.warn(format_args!(
+                "{}: {name} is missing, which belonged to the run when it was finished: its readings are lost to \
+                 this result\n  remedy: put it back from a copy",
+                self.path.display()
+            ));
+        }
+        if self.head_damaged || !missing.is_empty() || damage.iter().any(|d| d.kind.is_loss()) {
             Exit::Damaged
         } else {
             Exit::Well
         }
     }
+}
+
+/// Segments of readings that the list of a finished run names and that are not there. Cheap, unlike their digests.
+fn missing_segments(path: &Path) -> Vec<String> {
+    let list = std::fs::read(path.join(MANIFEST_FILE)).unwrap_or_default();
+    String::from_utf8_lossy(&list)
+        .lines()
+        .filter_map(|line| line.split_once("  "))
+        .map(|(_, name)| name)
+        .filter(|name| name.starts_with("raw-") && !name.contains('/'))
+        .filter(|name| !path.join(name).is_file())
+        .map(str::to_owned)
+        .collect()
 }
 
 /// Time that this thread has had on a processor.

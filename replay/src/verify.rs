@@ -2,7 +2,7 @@
 
 pub use crate::args::VerifyArgs as Args;
 use crate::console::Console;
-use crate::failure::{Exit, Failure};
+use crate::failure::{Exit, Failure, Finding};
 use crate::run_folder::record_failure;
 use crate::units_shown::{clock, count, duration};
 use kerfwatch::recording::{DigestState, RunReader, Verification};
@@ -15,13 +15,22 @@ use std::fmt::Write as _;
 /// # Errors
 /// Not a run folder.
 pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
+    let silence = nanos(args.silence)
+        .filter(|silence| *silence >= 0)
+        .ok_or_else(|| {
+            Finding::new(
+                "--silence",
+                "it is no length of time",
+                "give seconds, e.g. --silence 2",
+            )
+        })?;
     let mut reader = RunReader::open(&args.run).map_err(|e| record_failure(&args.run, &e))?;
     let head_fault = reader.head().err().map(str::to_owned);
     let id = reader
         .head()
         .map_or_else(|_| String::new(), |h| h.run_id.clone());
     let bar = console.progress(0, "reading");
-    let found = reader.verify(nanos(args.silence).unwrap_or(i64::MAX));
+    let found = reader.verify(silence);
     bar.finish_and_clear();
     if args.json {
         let text = serde_json::to_string_pretty(&as_json(&id, head_fault.as_deref(), &found))
@@ -30,11 +39,36 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
     } else {
         console.data(as_text(&id, head_fault.as_deref(), &found).as_bytes())?;
     }
-    Ok(if found.is_whole() && head_fault.is_none() {
+    Ok(if faults(head_fault.as_deref(), &found).is_empty() {
         Exit::Well
     } else {
         Exit::Damaged
     })
+}
+
+/// What keeps the run from being whole, in words. A file that was put beside it takes nothing away, unless the reader
+/// takes it for a part of the recording.
+fn faults(head_fault: Option<&str>, v: &Verification) -> Vec<String> {
+    let mut faults = Vec::new();
+    if head_fault.is_some() {
+        faults.push("run.toml cannot be read".to_owned());
+    }
+    for (name, state) in v.digests.iter().flatten() {
+        match state {
+            DigestState::Right => {}
+            DigestState::Added if !name.ends_with(".kwr") => {}
+            DigestState::Changed | DigestState::Missing | DigestState::Added => {
+                faults.push(format!("{name} {}", digest_word(*state)));
+            }
+        }
+    }
+    let losses = v.damage.iter().filter(|d| d.kind.is_loss()).count();
+    match losses {
+        0 => {}
+        1 => faults.push("1 place damaged".to_owned()),
+        n => faults.push(format!("{n} places damaged")),
+    }
+    faults
 }
 
 fn digest_word(state: DigestState) -> &'static str {
@@ -135,6 +169,15 @@ fn as_text(id: &str, head_fault: Option<&str>, v: &Verification) -> String {
             }
         }
     }
+    let faults = faults(head_fault, v);
+    let _ = match faults.as_slice() {
+        [] if v.digests.is_none() => writeln!(
+            text,
+            "Whole       yes, as far as a run can tell that was not finished"
+        ),
+        [] => writeln!(text, "Whole       yes"),
+        faults => writeln!(text, "Whole       no: {}", faults.join(", ")),
+    };
     text
 }
 
@@ -157,7 +200,7 @@ fn as_json(id: &str, head_fault: Option<&str>, v: &Verification) -> serde_json::
     json!({
         "format": 1,
         "run": id,
-        "whole": v.is_whole() && head_fault.is_none(),
+        "whole": faults(head_fault, v).is_empty(),
         "head_fault": head_fault,
         "segments": v.segments,
         "packed_segments": v.packed_segments,

@@ -49,6 +49,30 @@ fn flipped_bit_costs_one_block_and_is_told_by_every_command() {
 }
 
 #[test]
+fn a_missing_segment_is_told_and_a_file_beside_the_record_is_no_damage() {
+    let dir = tempfile::tempdir().unwrap();
+    let run = import(dir.path(), "run", "Invented-1");
+    std::fs::write(run.join("report.html"), "put here by somebody").unwrap();
+    let path = run.display().to_string();
+    let (exit, out, _) = replay(&["verify", &path]);
+    assert_eq!(exit, Exit::Well, "{out}");
+    assert!(
+        out.contains("report.html: added later") && out.contains("Whole       yes"),
+        "{out}"
+    );
+    std::fs::remove_file(raw_segment(&run)).unwrap();
+    let (exit, out, _) = replay(&["verify", &path]);
+    assert_eq!(exit, Exit::Damaged);
+    assert!(
+        out.contains("Whole       no: raw-00001.kwr missing"),
+        "{out}"
+    );
+    let (exit, _, err) = replay(&["recompute", &path]);
+    assert_eq!(exit, Exit::Damaged);
+    assert!(err.contains("raw-00001.kwr is missing"), "{err}");
+}
+
+#[test]
 fn run_without_its_head_is_used_when_the_job_is_given() {
     let dir = tempfile::tempdir().unwrap();
     let run = import(dir.path(), "run", "Invented-1");

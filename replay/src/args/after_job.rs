@@ -181,7 +181,8 @@ Examples:
   kerfwatch-replay verify RUN
   kerfwatch-replay verify RUN --json --quiet || echo damaged
 
-Exit code 0: whole; 3: something was lost or changed (listed); 2: not a run folder.
+Exit code 0: whole; 3: something was lost or changed (listed; files put beside the recording do not \
+count); 2: not a run folder.
 'sha256sum -c manifest.sha256' inside the folder checks the digests without this program.")]
 pub struct VerifyArgs {
     /// Run folder
