@@ -94,6 +94,15 @@ pub fn split_length_m(result: &RunResult) -> (f64, f64) {
     (split, whole)
 }
 
+/// Part of a joint's length that is taken as split, couplings left out: what the live page shows too. What is
+/// only probable is not counted, unlike in [`Joint::split_fraction`].
+pub fn split_part(result: &RunResult, joint: &Joint) -> f64 {
+    let (split, bins) = bins_of(result, joint).fold((0_u32, 0_u32), |(split, bins), bin| {
+        (split + u32::from(bin.through), bins + 1)
+    });
+    f64::from(split) / f64::from(bins.max(1))
+}
+
 /// Strokes left in words: `12 to 18` (median to 90 %), `done`, `unknown`.
 pub fn strokes_left(joint: &Joint) -> String {
     match (joint.strokes_left_p50, joint.strokes_left_p90) {
@@ -193,7 +202,7 @@ fn joints(text: &mut String, result: &RunResult, units: Units) {
     );
     for (i, joint) in result.joints.iter().enumerate() {
         let span = format!("{}-{}", depth.bare(joint.top_m), depth.bare(joint.bottom_m));
-        let split = format!("{:.0} %", 100.0 * joint.split_fraction);
+        let split = format!("{:.0} %", 100.0 * split_part(result, joint));
         let (mean, least, interval) = match joint_groove(result, joint) {
             Some(g) => (
                 mm.bare(g.mean_mm),
@@ -254,10 +263,11 @@ fn line_and_quality(text: &mut String, result: &RunResult, units: Units) {
         let depth = units.depth();
         let _ = writeln!(
             text,
-            "\nLine        most bent {} to {} above the rope socket: {} bends{life}",
+            "\nLine        most bent {} to {} above the rope socket: {} {}{life}",
             depth.bare(worst.from_m),
             depth.show(worst.to_m),
-            worst.bends
+            worst.bends,
+            if worst.bends == 1 { "bend" } else { "bends" }
         );
     }
     let friction = &result.friction;

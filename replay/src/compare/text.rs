@@ -83,6 +83,16 @@ fn differences(text: &mut String, comparison: &Comparison, units: Units) {
     if comparison.groove.is_empty() || comparison.same {
         return;
     }
+    let differences = comparison.groove.iter().map(|row| &row.difference_mm);
+    if !differences
+        .flat_map(|sides| sides.iter().skip(1))
+        .any(Option::is_some)
+    {
+        text.push_str(
+            "\nNo depth has a groove in A and in another: the grooves cannot be compared.\n",
+        );
+        return;
+    }
     let (depth, mm) = (units.depth(), units.groove());
     let step = comparison.groove.len().div_ceil(30);
     let _ = writeln!(

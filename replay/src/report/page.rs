@@ -47,7 +47,7 @@ figure,tr,.caution,.lead,table.facts,table.short{break-inside:avoid}
 thead{display:table-header-group}
 p{orphans:3;widows:3}
 }
-@media (max-width:640px){.pair{grid-template-columns:1fr}body{padding:14px}}
+@media screen and (max-width:640px){table{display:block;overflow-x:auto}.pair{grid-template-columns:1fr}body{padding:14px}}
 ";
 
 /// Rows of a table that stays on one page.

@@ -3,7 +3,7 @@
 use super::Source;
 use crate::report::figures;
 use crate::report::page::Page;
-use crate::summary::{bins_of, joint_groove, strokes_left};
+use crate::summary::{bins_of, joint_groove, split_part, strokes_left};
 use kerfwatch::groove::SAID_THROUGH;
 use kerfwatch::result::Direction;
 
@@ -32,7 +32,7 @@ pub(in crate::report) fn groove(page: &mut Page, s: &Source<'_>) {
                     depth.bare(joint.top_m),
                     depth.bare(joint.bottom_m)
                 ),
-                format!("{:.0} %", 100.0 * joint.split_fraction),
+                format!("{:.0} %", 100.0 * split_part(result, joint)),
             ];
             match joint_groove(result, joint) {
                 Some(g) => row.extend([
@@ -73,9 +73,8 @@ pub(in crate::report) fn groove(page: &mut Page, s: &Source<'_>) {
     page.paragraph(
         "note",
         &format!(
-            "Split: expected part of the joint's length that is cut through, each place counted with its \
-             probability; the length taken as split at the top of this report counts the places that are \
-             through with {:.0} % or more. Least groove: the shallowest place of the joint, with the \
+            "Split: part of the joint's length that is taken as split, as in the length at the top of this \
+             report: places that are through with a probability of {:.0} % or more. Least groove: the shallowest place of the joint, with the \
              interval that holds the truth with 90 % probability. Strokes left: until the joint is split \
              over its whole length.",
             100.0 * SAID_THROUGH

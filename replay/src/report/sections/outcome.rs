@@ -2,7 +2,7 @@
 
 use super::Source;
 use crate::report::page::Page;
-use crate::summary::{split_length_m, time_in, times_in};
+use crate::summary::{split_length_m, split_part, time_in, times_in};
 use crate::units_shown::{duration, times};
 use kerfwatch::result::{Direction, RunResult, State};
 
@@ -113,23 +113,26 @@ pub(in crate::report) fn outcome(page: &mut Page, s: &Source<'_>) {
 }
 
 fn left_sentence(result: &RunResult) -> String {
-    if !result.joints.is_empty() && result.joints.iter().all(|j| j.split_fraction < 0.005) {
+    if !result.joints.is_empty() && result.joints.iter().all(|j| split_part(result, j) < 0.005) {
         return "No joint is estimated to be split anywhere.".into();
     }
     let open: Vec<usize> = result
         .joints
         .iter()
         .enumerate()
-        .filter(|(_, j)| j.split_fraction < 0.995)
+        .filter(|(_, j)| split_part(result, j) < 0.995)
         .map(|(i, _)| i + 1)
         .collect();
     match open.as_slice() {
         [] if result.joints.is_empty() => String::new(),
         [] => "Every joint is estimated to be split over its whole length.".into(),
         [one] => format!("Joint {one} is not, or not wholly, split."),
-        many => {
+        [many @ .., last] => {
             let names: Vec<String> = many.iter().map(ToString::to_string).collect();
-            format!("Joints {} are not, or not wholly, split.", names.join(", "))
+            format!(
+                "Joints {} and {last} are not, or not wholly, split.",
+                names.join(", ")
+            )
         }
     }
 }
