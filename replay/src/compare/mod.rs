@@ -82,6 +82,21 @@ pub struct Comparison {
     pub groove: Vec<BinRow>,
 }
 
+/// Said instead of differences.
+const NOTHING_IN_COMMON: &str =
+    "No depth has a groove in A and in another: the grooves cannot be compared.";
+
+impl Comparison {
+    /// Some depth of the first has a groove in another too.
+    fn has_common_depth(&self) -> bool {
+        let others = self
+            .groove
+            .iter()
+            .flat_map(|row| row.difference_mm.iter().skip(1));
+        others.into_iter().any(Option::is_some)
+    }
+}
+
 /// Runs it.
 ///
 /// # Errors

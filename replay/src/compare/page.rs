@@ -1,7 +1,7 @@
 //! The comparison as a page.
 
 use super::text::{letter, rows};
-use super::{BinRow, Comparison};
+use super::{BinRow, Comparison, NOTHING_IN_COMMON};
 use crate::report::page::Page;
 use crate::report::svg::{Axis, Chart};
 use crate::units_shown::{Scale, Units};
@@ -63,6 +63,10 @@ pub(super) fn page(
                 mm.show(wall)
             ),
         );
+    }
+    if !comparison.has_common_depth() {
+        page.paragraph("", NOTHING_IN_COMMON);
+        return page.finish();
     }
     let most = comparison
         .groove

@@ -1,6 +1,6 @@
 //! The comparison for a terminal.
 
-use super::{Comparison, InState, Side};
+use super::{Comparison, InState, NOTHING_IN_COMMON, Side};
 use crate::summary::STATES;
 use crate::units_shown::{Units, duration};
 use kerfwatch::result::State;
@@ -83,14 +83,8 @@ fn differences(text: &mut String, comparison: &Comparison, units: Units) {
     if comparison.groove.is_empty() || comparison.same {
         return;
     }
-    let differences = comparison.groove.iter().map(|row| &row.difference_mm);
-    if !differences
-        .flat_map(|sides| sides.iter().skip(1))
-        .any(Option::is_some)
-    {
-        text.push_str(
-            "\nNo depth has a groove in A and in another: the grooves cannot be compared.\n",
-        );
+    if !comparison.has_common_depth() {
+        let _ = writeln!(text, "\n{NOTHING_IN_COMMON}");
         return;
     }
     let (depth, mm) = (units.depth(), units.groove());

@@ -57,9 +57,13 @@ fn strokes_sentence(forecast: &Forecast) -> String {
         forecast.hours.p90,
     ) {
         (Some(a), Some(b), Some(c), Some(d)) => format!(
-            "About {a:.0} strokes ({c:.1} hours) split all {} joints; with 90 % probability it takes \
+            "About {a:.0} strokes ({c:.1} hours) split {}; with 90 % probability it takes \
              no more than {b:.0} strokes ({d:.1} hours).",
-            forecast.joints.len()
+            match forecast.joints.len() {
+                1 => "the joint".to_owned(),
+                2 => "both joints".to_owned(),
+                n => format!("all {n} joints"),
+            }
         ),
         (Some(a), ..) => format!("About {a:.0} strokes, or it never comes through."),
         _ => "This cutter does not split this tubular.".into(),
