@@ -24,7 +24,7 @@ function axes(reversed) {
   const value = {
     ...common,
     size: rem() * (reversed ? 3.4 : 3),
-    space: rem() * 1.7,
+    space: rem() * 1.4,
     values: (_, list) => list.map((n) => String(Math.round(n * 100) / 100)),
   };
   return [time, value];
