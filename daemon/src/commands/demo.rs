@@ -19,7 +19,11 @@ pub(super) fn demo(args: DemoArgs) -> u8 {
         once: args.once,
         folder: args.folder,
     };
-    match block_on(crate::demo::demo(demo, signalled(Hangup::End), None)) {
+    let ended = block_on(async {
+        let shutdown = signalled(Hangup::End);
+        crate::demo::demo(demo, shutdown, None).await
+    });
+    match ended {
         Ok(Ok(ended)) => {
             say(format_args!("recorded in {}", ended.run_folder.display()));
             exit::OK

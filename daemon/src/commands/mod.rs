@@ -142,42 +142,46 @@ enum Hangup {
 }
 
 /// Ends on SIGTERM or SIGINT, and on SIGHUP as `hangup` says; where whoever started us had SIGHUP ignored
-/// (`nohup`), it stays so.
-async fn signalled(hangup: Hangup) {
+/// (`nohup`), it stays so. Signals are caught from this call on, which must be made within a runtime, and not only when
+/// the answer is first waited for: a run that is just starting has a folder to leave in order too.
+fn signalled(hangup: Hangup) -> impl Future<Output = ()> {
     let ignored = std::fs::read_to_string("/proc/self/status")
         .is_ok_and(|status| ignores(&status, SignalKind::hangup()));
-    let (Ok(mut term), Ok(mut int)) = (
+    let handlers = (
         signal(SignalKind::terminate()),
         signal(SignalKind::interrupt()),
-    ) else {
-        // Without handlers the default action ends the process; the record is synced each second.
-        return std::future::pending().await;
-    };
+    );
     let mut closed = (!ignored)
         .then(|| signal(SignalKind::hangup()).ok())
         .flatten();
-    loop {
-        let hung_up = async {
-            match &mut closed {
-                Some(closed) => closed.recv().await,
-                None => std::future::pending().await,
-            }
+    async move {
+        let (Ok(mut term), Ok(mut int)) = handlers else {
+            // Without handlers the default action ends the process; the record is synced each second.
+            return std::future::pending().await;
         };
-        tokio::select! {
-            _ = term.recv() => tracing::info!("SIGTERM: ending"),
-            _ = int.recv() => tracing::info!("SIGINT: ending"),
-            _ = hung_up => match hangup {
-                Hangup::GoOn => {
-                    tracing::warn!(
-                        "SIGHUP: the terminal was closed; the run goes on, `kill {}` ends it",
-                        std::process::id()
-                    );
-                    continue;
+        loop {
+            let hung_up = async {
+                match &mut closed {
+                    Some(closed) => closed.recv().await,
+                    None => std::future::pending().await,
                 }
-                Hangup::End => tracing::info!("SIGHUP: ending"),
-            },
+            };
+            tokio::select! {
+                _ = term.recv() => tracing::info!("SIGTERM: ending"),
+                _ = int.recv() => tracing::info!("SIGINT: ending"),
+                _ = hung_up => match hangup {
+                    Hangup::GoOn => {
+                        tracing::warn!(
+                            "SIGHUP: the terminal was closed; the run goes on, `kill {}` ends it",
+                            std::process::id()
+                        );
+                        continue;
+                    }
+                    Hangup::End => tracing::info!("SIGHUP: ending"),
+                },
+            }
+            return;
         }
-        return;
     }
 }
 
