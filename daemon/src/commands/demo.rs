@@ -21,7 +21,7 @@ pub(super) fn demo(args: DemoArgs) -> u8 {
     };
     let ended = block_on(async {
         let shutdown = signalled(Hangup::End);
-        crate::demo::demo(demo, shutdown, None).await
+        Box::pin(crate::demo::demo(demo, shutdown, None)).await
     });
     match ended {
         Ok(Ok(ended)) => {
