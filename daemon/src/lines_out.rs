@@ -2,7 +2,7 @@
 //!
 //! A terminal may stop taking lines: Ctrl-S, a frozen session, a pager that waits for a key. Whoever writes
 //! to it then stands still, and the overpull guard and the pipeline both have something to say. So lines are
-//! handed to a thread for each of the two outputs. While it is stuck, what exceeds [`BYTES_MAX`] is left out and
+//! handed to a thread for each of the two outputs. While it is stuck, what exceeds 256 KiB is left out and
 //! counted, and said when the output takes lines again: all of it is on record and on the page anyway.
 //!
 //! An output that has gone (closed pipe, closed terminal) ends nothing.

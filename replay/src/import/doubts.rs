@@ -157,6 +157,15 @@ impl Doubts {
                 "write seconds from run start with their decimals",
             ));
         }
+        if first < 0 {
+            let first_s = seconds(first);
+            return Some(doubt(
+                file,
+                "time_s",
+                format!("times start at {first_s}: cutting is not told from free running before 0"),
+                format!("give --time-zero {first_s} to count from the first row"),
+            ));
+        }
         let step_s = [&self.load, &self.depth]
             .iter()
             .filter_map(|column| column.steps.part(0.5))

@@ -165,6 +165,12 @@ fn a_long_silence_is_told_with_its_place() {
 }
 
 #[test]
+fn times_before_the_start_of_the_run_are_told() {
+    let text = told(|t, n, m| (t - 60.5, Some(n), Some(m)));
+    assert!(text.contains("--time-zero -60.5"), "{text}");
+}
+
+#[test]
 fn swapped_columns_are_recognised_by_a_line_that_no_winch_moves() {
     // Tensions that would pass for depths of this job, with the noise of a load cell.
     let noise = |t: f64| 40.0 * (7.0 * t).sin();
