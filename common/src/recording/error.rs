@@ -7,7 +7,7 @@ use std::io;
 #[derive(Debug, thiserror::Error)]
 pub enum RecordError {
     /// The operating system refused.
-    #[error("{what} `{file}`: {source}")]
+    #[error("{what} {}: {source}", named(file))]
     Io {
         /// What was attempted, e.g. `cannot create`.
         what: &'static str,
@@ -46,6 +46,13 @@ pub enum RecordError {
     /// A block could not be built (an encoder refused its own input); the entries were kept in memory.
     #[error("cannot encode a block: {0}")]
     Encode(String),
+}
+
+fn named(file: &str) -> String {
+    match file {
+        "" => "the folder".to_owned(),
+        file => format!("`{file}`"),
+    }
 }
 
 impl RecordError {
