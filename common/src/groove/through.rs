@@ -62,7 +62,6 @@ pub(super) fn find(
 ) -> Through {
     let step = input.ledger.bins.step;
     let tried = SPANS.map(|span| follow(input, windows, &kernel(span / step), span, &margin, ask));
-    // The first of the least: what is told may not hang on rounding where the data can't tell spans apart.
     let least = tried.iter().map(|(cost, _)| *cost).fold(f64::MAX, f64::min);
     let weights = tried
         .each_ref()
@@ -72,6 +71,7 @@ pub(super) fn find(
         let parts = tried.iter().zip(weights);
         parts.map(|((_, through), w)| w * of(through)).sum::<f64>() / sum
     };
+    // Of spans that fit equally well the shortest: which one has the least cost by a rounding error may not decide.
     let Some((_, best)) = tried.iter().find(|(cost, _)| *cost - least <= TIE) else {
         return Through::nothing(input.ledger.bins.count);
     };
@@ -81,8 +81,11 @@ pub(super) fn find(
             *p = mean(&|through| through.probability[j]);
         }
     }
-    for (w, seen) in told.seen.iter_mut().enumerate() {
-        seen.probability = mean(&|through| through.seen[w].probability);
+    // The history ends with what is told.
+    if ask.is_some_and(|j| best.at[j] == NEVER) {
+        for (w, seen) in told.seen.iter_mut().enumerate() {
+            seen.probability = mean(&|through| through.seen[w].probability);
+        }
     }
     told
 }
