@@ -19,7 +19,7 @@ use super::drag_model::{self, BITE, DragFit, FADE, FitInput};
 use super::ledger::Row;
 use super::pass_law::PassLaw;
 use super::posterior::{Nominal, normal_cdf};
-use least_squares::solve;
+use least_squares::{doubt, solve};
 
 mod least_squares;
 
@@ -37,7 +37,7 @@ const SPREADS: [(f64, f64); 4] = [(0.05, -0.3), (0.08, 0.0), (0.13, -0.7), (0.22
 /// Falls of kappa that are tried.
 const FADES: [f64; 4] = [-0.1, 0.05, 0.2, 0.4];
 /// Bites of passes down that are tried.
-const BITES: [f64; 6] = [0.15, 0.3, 0.5, 0.65, 0.8, 0.95];
+const BITES: [f64; 7] = [0.03, 0.12, 0.3, 0.5, 0.65, 0.8, 0.95];
 /// Standard deviation of a stroke's mean, N, at least: sheaves, speed.
 const SD_MIN: f64 = 5.0;
 
@@ -66,6 +66,8 @@ struct StrokeMean {
     n: f64,
     /// Strokes up and down that passed before.
     before: (f64, f64),
+    /// Relative doubt in its cutting drag.
+    doubt: f64,
 }
 
 /// One point of the grid with its least squares.
@@ -159,6 +161,7 @@ fn stroke_means(input: &FitInput) -> Vec<StrokeMean> {
     for s in &mut out {
         s.y /= s.n;
         s.before = (s.before.0 / s.n, s.before.1 / s.n);
+        s.doubt = doubt(s.before.0 + s.before.1);
         s.drift = drift_shapes(&rows[s.row], began, whole);
     }
     out
@@ -192,6 +195,12 @@ impl StrokeMean {
 /// Part of the bins that still cut where `m + ln x` is `reach`.
 fn alive(reach: f64, spread: f64) -> f64 {
     1.0 - normal_cdf(reach / spread)
+}
+
+/// Logarithm of the prior weight of a bite down.
+fn ln_bite_prior(bite: f64) -> f64 {
+    let both = (-0.5 * ((bite - BITE.0) / BITE.1).powi(2)).exp();
+    (both + 0.2).ln()
 }
 
 /// Scatter of stroke means around their neighbours of the same direction, N.
@@ -253,7 +262,7 @@ fn search(
                     let (mean, m_sd) = nominal.reach_given_amplitude(ln_wall, ln_a);
                     let (a0, a_sd) = (input.amplitude_prior.0.ln(), input.amplitude_prior.1);
                     p.ln_p += ln_prior
-                        - 0.5 * ((bite - BITE.0) / BITE.1).powi(2)
+                        + ln_bite_prior(bite)
                         - 0.5 * ((fade - FADE.0) / FADE.1).powi(2)
                         - 0.5 * ((ln_a - a0) / a_sd).powi(2)
                         - 0.5 * ((m - mean) / m_sd).powi(2)

@@ -19,7 +19,7 @@ const NOMINAL_SD: f64 = 0.145;
 /// Of the contact pressure when the job gives none (0.8 to 1.7 GPa around 1.2).
 const PRESSURE_SD: f64 = 0.22;
 /// Of specific energy against contact pressure.
-const ENERGY_SD: f64 = 0.10;
+const ENERGY_SD: f64 = 0.25;
 /// Part of the wall at which the back gives way: mean and standard deviation.
 const GIVES_WAY: (f64, f64) = (0.92, 0.05);
 /// Of depth against what any pass law makes of passes and work: grooves do not follow one law.

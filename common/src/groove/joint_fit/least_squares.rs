@@ -5,6 +5,8 @@ use super::{Point, StrokeMean};
 
 /// Relative doubt in the cutting drag of one stroke: the law, the wheels' differences.
 const DOUBT: f64 = 0.06;
+/// The same of the very first strokes, which fades over so many: wheels settle, and their force may build up.
+const SETTLING: (f64, f64) = (0.25, 8.0);
 /// Neighbouring strokes share what the model lacks: this part of the misfit counts.
 const INDEPENDENT: f64 = 0.15;
 /// Prior of the drift of a load cell, N/h.
@@ -88,12 +90,17 @@ pub(super) fn solve(
     }
 }
 
+/// Relative doubt in the cutting drag of a stroke that so many strokes passed before.
+pub(super) fn doubt(strokes_before: f64) -> f64 {
+    DOUBT.hypot(SETTLING.0 * (-strokes_before / SETTLING.1).exp())
+}
+
 /// Misfit of a stroke, N, and its variance.
 fn misfit(s: &StrokeMean, y: f64, h: f64, theta: &[f64; UNKNOWNS], sd: f64) -> (f64, f64) {
     let base = if s.up { theta[0] } else { theta[1] };
     let [d, e] = s.drift;
     let r = y - base - h * theta[2] - d * theta[3] - e * theta[4];
-    let doubt = DOUBT * h * theta[2];
+    let doubt = s.doubt * h * theta[2];
     (r, sd * sd + doubt * doubt)
 }
 
