@@ -19,6 +19,8 @@ const SPAN_M: f64 = 25.0;
 const SPAN_MIN_M: f64 = 1.5;
 /// Slowest movement that counts, m/s.
 const SPEED_MIN: f64 = 0.06;
+/// Times by which the swinging of a tool is averaged out, in terms of the time its line takes to settle.
+const SWINGS: f64 = 1.5;
 /// Standard deviation of one mean, N: sheave friction, speed, waves.
 const MEAN_SD: f64 = 12.0;
 /// Prior standard deviations: line friction (part of nominal), tool friction, tool weight (part),
@@ -89,15 +91,21 @@ pub struct FreeRuns {
     means: Vec<Steady>,
     now: Option<(bool, f64, f64, f64, f64, f64)>,
     moving_since: f64,
+    /// Speed of tool and line, averaged over the swinging of the tool on its line, m/s.
+    mean_speed: (f64, f64),
 }
 
 impl FreeRuns {
     /// Takes a moment; `settle`: seconds after a change of speed until tension is steady.
     pub fn push(&mut self, m: &Moment, settle: f64, cutter_offset: f64) {
-        let up = m.speed < 0.0;
-        let steady = m.speed.abs() > SPEED_MIN
-            && (m.speed - m.line_speed).abs() < 0.2 * m.speed.abs()
-            && !m.after_gap;
+        let part = (crate::align::CELL_S / (SWINGS * settle).max(crate::align::CELL_S)).min(1.0);
+        let (tool, line) = &mut self.mean_speed;
+        *tool += part * (m.speed - *tool);
+        *line += part * (m.line_speed - *line);
+        let (tool, line) = self.mean_speed;
+        let up = tool < 0.0;
+        let steady =
+            tool.abs() > SPEED_MIN && (tool - line).abs() < 0.2 * tool.abs() && !m.after_gap;
         if !steady {
             self.close();
             self.moving_since = m.t;
