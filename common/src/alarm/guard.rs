@@ -5,9 +5,11 @@
 //! its result depends on the order of its inputs only. No allocation after construction.
 //!
 //! *Overpull*: tension against the limit of the weakest link at this depth, with the deadband of
-//! its rule. A reading that no line could give (a jump of more than a quarter of the limit, and more
-//! than the line stretched by its own speed and its waves explains) counts when the next reading
-//! confirms it; every other reading counts at once.
+//! its rule. *Pull*: tension against expected pick-up weight, by what the job allows; where the last
+//! three strokes took more than that all along, by half of it beyond what they took. A reading that
+//! no line could give (a jump of more than a quarter of the limit, and more than the line stretched
+//! by its own speed and its waves explains) counts when the next reading confirms it; every other
+//! reading counts at once.
 //!
 //! *Approaching*: with the tool held, tension rises by `EA/L` times line speed; after a reversal it
 //! rises faster at first, as only the upper part of the line has turned over its friction, until it has reached pick-up weight.
@@ -22,12 +24,15 @@
 use super::guard_model::{GuardModel, PickUpTable};
 use super::rule::{AlarmKind, Level, Rule, Sense};
 use super::slope::RobustSlope;
-use super::usual_pull::UsualPull;
+use super::usual_pull::{Noted, UsualPull};
 use crate::time::{NANOS_PER_SECOND, Nanos};
 use std::sync::Arc;
 
 /// Slower than this the line counts as not pulled, m/s.
 const PULLED_M_S: f64 = 0.02;
+/// Where ordinary strokes pull harder than the job allows, that is no news at each of them: there this part of the
+/// allowed pull may be added to theirs.
+const USUAL_EXCEEDED_PART: f64 = 0.5;
 /// Older line readings say nothing about the speed now.
 const SPEED_AGE_MAX: Nanos = 2 * NANOS_PER_SECOND;
 
@@ -42,7 +47,8 @@ pub struct Verdict {
     pub overpull: bool,
     /// Tension is above the expected pick-up weight by more than allowed (with deadband).
     pub pull: bool,
-    /// How much more than that is allowed, N.
+    /// How much more than that is allowed, N: what the job says, or what the last strokes here took and half as
+    /// much as it says.
     pub allowed_n: f64,
     /// Expected pick-up weight, N; `None` while the depth is not known.
     pub pick_up_n: Option<f64>,
@@ -147,8 +153,9 @@ impl OverpullGuard {
         let limit_n = self.model.limit_n(self.line_m);
         let pick_up_n = self.line_m.map(|line| self.model.pick_up_n(line));
         if self.tension.push(at, tension_n) {
-            self.note_usual_pull(at);
+            self.note_usual_pull(at, pick_up_n);
         }
+        let allowed_n = self.allowed_n();
 
         if !self.is_doubtful(at, tension_n, limit_n) {
             let rule = Rule::of(AlarmKind::Overpull, Level::High);
@@ -156,7 +163,7 @@ impl OverpullGuard {
             let rule = Rule::of(AlarmKind::Overpull, Level::Low);
             self.pull = pick_up_n.is_some_and(|pick_up| {
                 let above = tension_n - pick_up;
-                rule.exceeds(self.pull, above, self.model.overpull_n, Sense::Above)
+                rule.exceeds(self.pull, above, allowed_n, Sense::Above)
             });
         }
 
@@ -178,7 +185,7 @@ impl OverpullGuard {
             limit_n,
             overpull: self.overpull,
             pull: self.pull,
-            allowed_n: self.model.overpull_n,
+            allowed_n,
             pick_up_n,
             approaching: self.approaching,
             time_to_limit_s,
@@ -222,7 +229,7 @@ impl OverpullGuard {
         gap_n > 2.0 * self.model.approaching_s * held.max(seen)
     }
 
-    fn note_usual_pull(&mut self, at: Nanos) {
+    fn note_usual_pull(&mut self, at: Nanos, pick_up_n: Option<f64>) {
         let Some(speed) = self.rough_speed_m_s(at) else {
             return;
         };
@@ -231,12 +238,27 @@ impl OverpullGuard {
             .tension
             .rough()
             .is_some_and(|slope| slope.abs() < 0.25 * self.held_rate_n_s(speed));
-        let steady = if is_up && is_steady {
+        let steady_n = if is_up && is_steady {
             self.tension.level()
         } else {
             None
         };
-        self.usual.note(at, is_up, steady);
+        let noted = Noted {
+            is_up,
+            steady_n,
+            line_m: self.line_m,
+            pick_up_n,
+        };
+        self.usual.note(at, noted);
+    }
+
+    /// Pull above the expected pick-up weight that is allowed here, N.
+    fn allowed_n(&self) -> f64 {
+        let set = self.model.overpull_n;
+        let usual = self
+            .line_m
+            .and_then(|line| self.usual.above_pick_up_n(line));
+        usual.map_or(set, |usual| set.max(usual + USUAL_EXCEEDED_PART * set))
     }
 
     /// Rise of tension with the tool held, N/s.

@@ -217,6 +217,48 @@ fn pull_above_pick_up_weight_is_told_apart_from_the_limit() {
     assert!(!guard.load(40_000_000, pick_up + 2010.0).pull);
 }
 
+/// Strokes of 5 m at 20 Hz, 0.2 m/s, from 500 m up and down again; whether each up one was told as a pull.
+fn strokes(guard: &mut OverpullGuard, number: u32, above_n: f64, clock: &mut Nanos) -> Vec<bool> {
+    (0..number)
+        .map(|_| {
+            let mut told = false;
+            for n in 0..1000 {
+                let (up, metres) = (n < 500, 0.01 * f64::from(n % 500));
+                let line = if up { 500.0 - metres } else { 495.0 + metres };
+                *clock += 50_000_000;
+                guard.line(*clock, line);
+                let pick_up = guard.model().pick_up_n(line);
+                let pull = if up { above_n } else { -300.0 };
+                told |= guard.load(*clock, pick_up + pull).pull && up;
+            }
+            told
+        })
+        .collect()
+}
+
+#[test]
+fn what_every_stroke_takes_is_told_three_times_and_more_than_that_again() {
+    let mut guard = OverpullGuard::new(GuardModel::new(&job(500.0)));
+    let mut clock = 0;
+    let told = strokes(&mut guard, 6, 2200.0, &mut clock);
+    assert_eq!(told, [true, true, true, false, false, false]);
+    assert_eq!(strokes(&mut guard, 1, 3300.0, &mut clock), [true]);
+    // Elsewhere in the hole it is what the job says.
+    clock += 50_000_000;
+    guard.line(clock, 100.0);
+    let pick_up = guard.model().pick_up_n(100.0);
+    guard.load(clock, pick_up + 2050.0);
+    assert!(guard.load(clock + 50_000_000, pick_up + 2050.0).pull);
+}
+
+#[test]
+fn pulls_within_what_the_job_allows_change_nothing() {
+    let mut guard = OverpullGuard::new(GuardModel::new(&job(500.0)));
+    let mut clock = 0;
+    assert!(!strokes(&mut guard, 4, 900.0, &mut clock).contains(&true));
+    assert_eq!(strokes(&mut guard, 1, 2010.0, &mut clock), [true]);
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 64, failure_persistence: None, ..ProptestConfig::default() })]
 

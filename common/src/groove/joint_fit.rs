@@ -261,8 +261,7 @@ fn search(
                     let ln_a = p.amplitude.ln();
                     let (mean, m_sd) = nominal.reach_given_amplitude(ln_wall, ln_a);
                     let (a0, a_sd) = (input.amplitude_prior.0.ln(), input.amplitude_prior.1);
-                    p.ln_p += ln_prior
-                        + ln_bite_prior(bite)
+                    p.ln_p += ln_prior + ln_bite_prior(bite)
                         - 0.5 * ((fade - FADE.0) / FADE.1).powi(2)
                         - 0.5 * ((ln_a - a0) / a_sd).powi(2)
                         - 0.5 * ((m - mean) / m_sd).powi(2)

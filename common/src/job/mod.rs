@@ -232,7 +232,8 @@ pub struct AlarmLimits {
     pub tension_limit: Option<Newtons>,
     /// Fraction of the weakest link, default 0.5.
     pub tension_fraction: f64,
-    /// Pull above expected pick-up weight that is an overpull.
+    /// Pull above expected pick-up weight that is an overpull (where the last strokes took more, half of it
+    /// above theirs: [`crate::alarm::OverpullGuard`]).
     pub overpull: Newtons,
     /// Surface tension below expected slack-off weight by this much is slack.
     pub slack: Newtons,

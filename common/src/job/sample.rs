@@ -147,7 +147,7 @@ counts = "tensioned"            # the wheel rolls on loaded line; "relaxed": uns
 [alarm]
 #tension_limit = "3500 N"       # instead of the fraction; no default
 tension_fraction = 0.5          # of the weakest link at the present depth
-overpull = "2 kN"               # pull above the expected pick-up weight
+overpull = "2 kN"               # pull above the expected pick-up weight; where each stroke takes more, half of it above theirs
 slack = "300 N"                 # below the expected slack-off weight
 speed = "2 m/s"
 #upper_stop = "1990 m"          # of the wheels; no default
