@@ -4,6 +4,7 @@
 //! as a tool that moves a little; these times are told apart from that. Times in s, depths along hole and line paid out
 //! in m.
 
+use crate::align::CELL_S;
 use crate::motion::Moment;
 use crate::result::Direction;
 use std::collections::VecDeque;
@@ -12,8 +13,11 @@ use std::collections::VecDeque;
 pub(super) const MARGIN: f64 = 0.05;
 /// Slowest line movement that drives the tool, m/s.
 pub(super) const LINE_MOVES: f64 = 0.01;
-/// Slower than this part of the line's speed the tool does not follow it yet.
+/// Slower than this part of the line's speed the tool does not follow it yet,
 const GOES_PART: f64 = 0.3;
+/// unless over a whole swing from there on it does by this part: a tool that has broken loose swings on its line, and
+/// all but stands once in each swing.
+const SWINGS_PART: f64 = 0.95;
 /// Farther than this from its turning point a tool that seems to creep has really gone: m, and part of the line
 /// taken up.
 const CREEP_MAX: f64 = 0.25;
@@ -59,7 +63,15 @@ pub(super) fn arrival(approach: &VecDeque<Turn>, farthest: Turn) -> f64 {
 /// part of the line's speed. Where it has crept only a little before it really went, it left from
 /// there. `tail`: what came after the turning point `farthest`; `None`: it has crept nowhere.
 pub(super) fn departure(tail: &[Moment], farthest: Turn, back: Direction) -> Option<f64> {
-    let creeps = |m: &Moment| m.speed.abs() < GOES_PART * m.line_speed.abs().max(LINE_MOVES);
+    let slow = |m: &Moment| m.speed.abs() < GOES_PART * m.line_speed.abs().max(LINE_MOVES);
+    // Over the swing that follows `tail[i]`.
+    let goes = |i: usize| {
+        let swing = (tail[i].swing / CELL_S).round() as usize;
+        tail.get(i + swing.max(1)).is_some_and(|later| {
+            let line = along(back, later.counted - tail[i].counted);
+            line > LINE_BACK && along(back, later.depth - tail[i].depth) > SWINGS_PART * line
+        })
+    };
     // The farthest the line went before it came back.
     let turned = (tail.iter()).fold(farthest.line, |turned, m| {
         if along(back, m.counted - turned) < 0.0 {
@@ -74,7 +86,9 @@ pub(super) fn departure(tail: &[Moment], farthest: Turn, back: Direction) -> Opt
         (m.depth - farthest.depth).abs() < CREEP_MAX + CREEP_PART * taken_up
     };
     let waits = |m: &Moment| along(back, m.counted - turned) < LINE_BACK;
-    let i = (tail.iter()).rposition(|m| (creeps(m) || waits(m)) && near(m))?;
+    let i = (0..tail.len())
+        .rev()
+        .find(|&i| ((slow(&tail[i]) && !goes(i)) || waits(&tail[i])) && near(&tail[i]))?;
     let from = tail[i].depth;
     let mut last = &tail[i];
     for m in &tail[i + 1..] {

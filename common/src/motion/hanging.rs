@@ -5,6 +5,7 @@ use crate::model::Motion;
 use crate::model::line::{LineInFluid, tool_weight_in_fluid_n};
 use crate::model::soft_string::tool_pull_n;
 use crate::model::wellpath::WellPath;
+use crate::units::GRAVITY;
 
 /// What never changes during a run: the wire, the hole, the tool.
 #[derive(Debug, Clone)]
@@ -54,5 +55,13 @@ impl Hanging {
     pub fn tool_pull(&self, motion: Motion, md: f64, friction: f64) -> f64 {
         let inc = self.path.inclination_rad(md);
         tool_pull_n(self.tool_weight, inc, friction, motion)
+    }
+
+    /// Time of one swing of the tool on `length` m of line, s: a mass on a spring that carries a third of its own
+    /// (Rayleigh's rule, any textbook of vibration).
+    pub fn swing_s(&self, length: f64) -> f64 {
+        let line_kg = self.ea / (self.wave_speed * self.wave_speed) * length;
+        let mass_kg = self.tool_weight / GRAVITY + line_kg / 3.0;
+        std::f64::consts::TAU * (mass_kg * length / self.ea).sqrt()
     }
 }

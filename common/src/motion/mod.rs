@@ -306,6 +306,7 @@ impl ToolMotion {
                 - self
                     .chain
                     .slipping(Motion::Down, below + fluid.max(0.0) + h.packing),
+            swing: h.swing_s(length),
             carried: self.chain.socket_tension() / h.tool_weight,
             unloaded: false,
             after_gap: self.gap > 0,

@@ -30,6 +30,8 @@ pub struct Moment {
     pub hold_up: f64,
     /// As `drag_down`, likewise.
     pub hold_down: f64,
+    /// Time of one swing of the tool on its line, s.
+    pub swing: f64,
     /// Part of the tool's weight that the line carries at the rope socket.
     pub carried: f64,
     /// The line carries next to nothing of the tool: it stands on something, or hangs in it.
@@ -55,6 +57,7 @@ impl Moment {
             drag_down: 0.0,
             hold_up: 0.0,
             hold_down: 0.0,
+            swing: 0.0,
             carried: 1.0,
             unloaded: false,
             after_gap: false,
