@@ -81,6 +81,8 @@ pub struct HoldTracker {
     phases: Vec<Phase>,
     usual: UsualDrag,
     following: Following,
+    /// Until when there were data, s.
+    seen_until: f64,
     /// Last time the tool moved, s.
     moved_at: f64,
     /// When the pull crossed the usual drag since the tool last moved, s.
@@ -109,6 +111,7 @@ impl HoldTracker {
             phases: Vec::new(),
             usual: UsualDrag::new(interval, first_pass),
             following: Following::new(),
+            seen_until: f64::NEG_INFINITY,
             moved_at: f64::NEG_INFINITY,
             due_up: None,
             due_down: None,
@@ -142,9 +145,9 @@ impl HoldTracker {
     /// Takes a moment.
     pub fn push(&mut self, m: &Moment) {
         if m.after_gap && !self.phases.is_empty() {
-            self.moving_cells = 0;
-            self.set(Motionless::Unknown, m.t);
+            self.silence();
         }
+        self.seen_until = m.t + crate::align::CELL_S;
         let now = self.now();
         let held = matches!(now, Motionless::Stalled | Motionless::Slack);
         let rests = now == Motionless::Still;
@@ -176,6 +179,16 @@ impl HoldTracker {
             self.held_line = m.counted;
         }
         self.stands(m, now);
+    }
+
+    /// There were no data since [`Self::seen_until`]: what was going on then has ended, and nothing is known after it.
+    fn silence(&mut self) {
+        self.moving_cells = 0;
+        self.due_up = None;
+        self.due_down = None;
+        self.beyond_up = None;
+        self.beyond_down = None;
+        self.set(Motionless::Unknown, self.seen_until);
     }
 
     fn left_its_place(&self, m: &Moment, held: bool) -> bool {

@@ -142,3 +142,24 @@ fn one_that_was_pulled_hard_is_held_until_it_moves() {
     lets_go(&mut run, 12.0);
     assert_eq!(run.tracker.now(), Motionless::Stalled);
 }
+
+#[test]
+fn what_went_on_before_a_silence_ends_where_the_silence_begins() {
+    let mut run = Run::going_up();
+    let before = run.m.t;
+    run.m.t += 3600.0;
+    run.m.after_gap = true;
+    run.moves(-0.3, CELL_S);
+    run.m.after_gap = false;
+    run.moves(-0.3, 10.0);
+    let phases = run.tracker.phases();
+    let [.., silent, up] = phases else {
+        panic!("{phases:?}")
+    };
+    assert_eq!(
+        (silent.what, up.what),
+        (Motionless::Unknown, Motionless::Up)
+    );
+    assert!((silent.start - before - CELL_S).abs() < 1e-6, "{phases:?}");
+    assert!(up.start > before + 3600.0);
+}
