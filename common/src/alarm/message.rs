@@ -119,6 +119,10 @@ pub(super) fn sentence(
             ),
         },
         (AlarmKind::Approaching, _) => match detail {
+            Detail::TimeToLimit { seconds, limit_n } if *seconds < 0.05 => format!(
+                "Line tension is at the limit of {}: stop pulling.",
+                force(*limit_n)
+            ),
             Detail::TimeToLimit { seconds, limit_n } => format!(
                 "Line tension reaches the limit of {} in about {:.1} s at this rate: stop pulling.",
                 force(*limit_n),
