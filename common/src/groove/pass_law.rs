@@ -73,7 +73,8 @@ fn advance(x0: f64, kappa: f64) -> f64 {
         let f = (2.0 / 3.0 * s * s + x0) * s - kappa;
         let step = f / (2.0 * s * s + x0);
         s -= step;
-        if step.abs() < 1e-14 * s {
+        // Convergence is quadratic: what is left is the square of this.
+        if step.abs() < 1e-8 * s {
             break;
         }
     }
