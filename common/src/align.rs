@@ -247,6 +247,9 @@ impl Aligner {
             }
             self.counts.spikes -= u64::from(CONFIRMATIONS - 1);
             self.finish(out);
+            for silent in &mut self.silent {
+                self.counts.gaps += u64::from(!std::mem::replace(silent, true));
+            }
             self.next = index;
             self.before_load = None;
             self.before_depth = None;

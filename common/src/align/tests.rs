@@ -89,3 +89,16 @@ fn silence_is_a_gap_and_not_a_value() {
     assert!(cells.iter().filter(|c| c.tension.is_none()).count() > 60);
     assert!(cells.iter().all(|c| c.line.is_some()));
 }
+
+#[test]
+fn a_silence_of_hours_is_a_gap_of_each_channel() {
+    let samples: Vec<_> = (0..400)
+        .flat_map(|i| {
+            let t = f64::from(i) * 0.05 + if i < 200 { 0.0 } else { 36_000.0 };
+            [(0, t, 1000.0), (1, t, 2000.0)]
+        })
+        .collect();
+    let (cells, counts) = run(&samples);
+    assert_eq!((counts.gaps, counts.spikes, counts.late), (2, 0, 0));
+    assert!(cells.len() <= 200);
+}
