@@ -24,18 +24,25 @@ fn bytes_in(folder: &Path) -> Vec<u8> {
     all
 }
 
+/// Sends so many readings of load and gives the program time to read them; their bytes.
+fn send_loads(running: &mut Running, number: u32) -> Vec<u8> {
+    let mut sent = Vec::new();
+    for n in 0..number {
+        let newtons = 3000.0 + f64::from(n);
+        running.send(ChannelId::Load, newtons);
+        sent.extend(line(ChannelId::Load, 0, newtons).bytes);
+        std::thread::sleep(Duration::from_millis(10));
+    }
+    std::thread::sleep(Duration::from_millis(500));
+    sent
+}
+
 #[test]
 fn a_signal_ends_it_cleanly_with_every_byte_on_disk_and_the_run_sealed() {
     for signal in ["-TERM", "-INT"] {
         let mut running = Running::start(&[]);
         running.wait_for("a run folder", || running.run_folder().is_some());
-        let mut sent = Vec::new();
-        for n in 0..40 {
-            running.send(ChannelId::Load, 3000.0 + f64::from(n));
-            sent.extend(line(ChannelId::Load, 0, 3000.0 + f64::from(n)).bytes);
-            std::thread::sleep(Duration::from_millis(10));
-        }
-        std::thread::sleep(Duration::from_millis(200));
+        let sent = send_loads(&mut running, 40);
         running.signal(signal);
         let status = running.child.wait().unwrap();
         assert_eq!(status.code(), Some(0), "{signal}");
@@ -51,13 +58,7 @@ fn a_closed_terminal_does_not_end_a_run() {
     running.wait_for("a run folder", || running.run_folder().is_some());
     let folder = running.run_folder().unwrap();
     running.signal("-HUP");
-    let mut sent = Vec::new();
-    for n in 0..10 {
-        running.send(ChannelId::Load, 3000.0 + f64::from(n));
-        sent.extend(line(ChannelId::Load, 0, 3000.0 + f64::from(n)).bytes);
-        std::thread::sleep(Duration::from_millis(10));
-    }
-    std::thread::sleep(Duration::from_millis(200));
+    let sent = send_loads(&mut running, 10);
     assert!(running.child.try_wait().unwrap().is_none(), "it goes on");
     running.signal("-TERM");
     assert_eq!(running.child.wait().unwrap().code(), Some(0));
