@@ -7,7 +7,7 @@ use crate::job_source::{self, JobChanges, JobInUse};
 use crate::missing_readings;
 use kerfwatch::input::{Event, Input};
 use kerfwatch::pipeline::Pipeline;
-use kerfwatch::recording::{Damage, Folder, MANIFEST_FILE, Note, RecordError, Run, RunReader};
+use kerfwatch::recording::{Damage, Folder, Note, RecordError, Run, RunReader};
 use kerfwatch::result::RunResult;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
@@ -200,7 +200,9 @@ impl RunFolder {
                 damage.len() - SHOWN
             ));
         }
-        let missing = missing_segments(&self.path);
+        let missing: Vec<String> = (self.reader.missing_files().into_iter())
+            .filter(|name| name.starts_with("raw-"))
+            .collect();
         // One before others leaves a hole between them, which has been told; one at the end leaves nothing.
         let told = |name: &String| {
             let hole = name.trim_start_matches("raw-").trim_end_matches(".kwr");
@@ -221,19 +223,6 @@ impl RunFolder {
             Exit::Well
         }
     }
-}
-
-/// Segments of readings that the list of a finished run names and that are not there. Cheap, unlike their digests.
-fn missing_segments(path: &Path) -> Vec<String> {
-    let list = std::fs::read(path.join(MANIFEST_FILE)).unwrap_or_default();
-    String::from_utf8_lossy(&list)
-        .lines()
-        .filter_map(|line| line.split_once("  "))
-        .map(|(_, name)| name)
-        .filter(|name| name.starts_with("raw-") && !name.contains('/'))
-        .filter(|name| !path.join(name).is_file())
-        .map(str::to_owned)
-        .collect()
 }
 
 /// Time that this thread has had on a processor.

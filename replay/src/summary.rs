@@ -1,6 +1,6 @@
 //! A result in words and small tables that fit a terminal of 80 columns.
 
-use crate::units_shown::{Units, clock, count, duration};
+use crate::units_shown::{Units, clock, count, counted, duration};
 use kerfwatch::job::Job;
 use kerfwatch::result::{Direction, GrooveBin, Joint, RunResult, State};
 use std::fmt::Write as _;
@@ -263,11 +263,10 @@ fn line_and_quality(text: &mut String, result: &RunResult, units: Units) {
         let depth = units.depth();
         let _ = writeln!(
             text,
-            "\nLine        most bent {} to {} above the rope socket: {} {}{life}",
+            "\nLine        most bent {} to {} above the rope socket: {}{life}",
             depth.bare(worst.from_m),
             depth.show(worst.to_m),
-            worst.bends,
-            if worst.bends == 1 { "bend" } else { "bends" }
+            counted(worst.bends as usize, "bend", "bends")
         );
     }
     let friction = &result.friction;

@@ -39,28 +39,21 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
     } else {
         console.data(as_text(&id, head_fault.as_deref(), &found).as_bytes())?;
     }
-    Ok(if faults(head_fault.as_deref(), &found).is_empty() {
+    Ok(if found.is_whole() && head_fault.is_none() {
         Exit::Well
     } else {
         Exit::Damaged
     })
 }
 
-/// What keeps the run from being whole, in words. A file that was put beside it takes nothing away, unless the reader
-/// takes it for a part of the recording.
+/// What keeps the run from being whole, in words.
 fn faults(head_fault: Option<&str>, v: &Verification) -> Vec<String> {
     let mut faults = Vec::new();
     if head_fault.is_some() {
         faults.push("run.toml cannot be read".to_owned());
     }
-    for (name, state) in v.digests.iter().flatten() {
-        match state {
-            DigestState::Right => {}
-            DigestState::Added if !name.ends_with(".kwr") => {}
-            DigestState::Changed | DigestState::Missing | DigestState::Added => {
-                faults.push(format!("{name} {}", digest_word(*state)));
-            }
-        }
+    for (name, state) in v.wrong_files() {
+        faults.push(format!("{name} {}", digest_word(state)));
     }
     let losses = v.damage.iter().filter(|d| d.kind.is_loss()).count();
     match losses {
@@ -200,7 +193,7 @@ fn as_json(id: &str, head_fault: Option<&str>, v: &Verification) -> serde_json::
     json!({
         "format": 1,
         "run": id,
-        "whole": faults(head_fault, v).is_empty(),
+        "whole": v.is_whole() && head_fault.is_none(),
         "head_fault": head_fault,
         "segments": v.segments,
         "packed_segments": v.packed_segments,

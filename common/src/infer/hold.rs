@@ -184,11 +184,16 @@ impl HoldTracker {
     /// There were no data since [`Self::seen_until`]: what was going on then has ended, and nothing is known after it.
     fn silence(&mut self) {
         self.moving_cells = 0;
+        self.no_pull();
+        self.set(Motionless::Unknown, self.seen_until);
+    }
+
+    /// No pull is known that a moving tool would not need.
+    fn no_pull(&mut self) {
         self.due_up = None;
         self.due_down = None;
         self.beyond_up = None;
         self.beyond_down = None;
-        self.set(Motionless::Unknown, self.seen_until);
     }
 
     fn left_its_place(&self, m: &Moment, held: bool) -> bool {
@@ -206,10 +211,7 @@ impl HoldTracker {
         self.usual.reaches(m.depth);
         self.following.moves(way, m, metres);
         self.moved_at = m.t;
-        self.due_up = None;
-        self.due_down = None;
-        self.beyond_up = None;
-        self.beyond_down = None;
+        self.no_pull();
         self.beyond_m = 0.0;
         self.pulled = false;
         self.lowered = false;

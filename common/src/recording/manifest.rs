@@ -52,18 +52,42 @@ pub enum DigestState {
     Added,
 }
 
-/// All files against the list; `None` when there is no list (the run was not finished).
-pub(super) fn check(disk: &impl Storage) -> Option<Vec<(String, DigestState)>> {
+/// Names of the files there are, and the text of the list; `None` when there is no list (the run was not finished).
+fn names_and_list(disk: &impl Storage) -> Option<(Vec<String>, String)> {
     let names = disk.list().ok()?;
     if !names.iter().any(|n| n == MANIFEST_FILE) {
         return None;
     }
     let bytes = disk.read(MANIFEST_FILE, 0, 64 << 20).unwrap_or_default();
-    let text = String::from_utf8_lossy(&bytes);
+    let text = String::from_utf8_lossy(&bytes).into_owned();
+    Some((names, text))
+}
+
+/// Digest and name in each line of the list; `None` for what is no such line.
+fn entries(text: &str) -> impl Iterator<Item = Option<(&str, &str)>> {
+    text.lines().map(|line| line.split_once("  "))
+}
+
+/// Files that the list names and that are not there. Cheap, unlike [`check`].
+pub(super) fn missing(disk: &impl Storage) -> Vec<String> {
+    let Some((names, text)) = names_and_list(disk) else {
+        return Vec::new();
+    };
+    entries(&text)
+        .flatten()
+        .map(|(_, name)| name)
+        .filter(|name| !names.iter().any(|n| n == name))
+        .map(str::to_owned)
+        .collect()
+}
+
+/// All files against the list; `None` when there is no list (the run was not finished).
+pub(super) fn check(disk: &impl Storage) -> Option<Vec<(String, DigestState)>> {
+    let (names, text) = names_and_list(disk)?;
     let mut states = Vec::new();
     let mut listed = Vec::new();
-    for line in text.lines() {
-        let Some((expected, name)) = line.split_once("  ") else {
+    for entry in entries(&text) {
+        let Some((expected, name)) = entry else {
             states.push((MANIFEST_FILE.to_owned(), DigestState::Changed));
             continue;
         };

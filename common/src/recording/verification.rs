@@ -46,16 +46,29 @@ pub struct Verification {
 impl Verification {
     /// Nothing lost and nothing changed since the run was finished.
     pub fn is_whole(&self) -> bool {
-        !self.damage.iter().any(|d| d.kind.is_loss())
-            && self
-                .digests
-                .iter()
-                .flatten()
-                .all(|(_, state)| *state == DigestState::Right)
+        !self.damage.iter().any(|d| d.kind.is_loss()) && self.wrong_files().next().is_none()
+    }
+
+    /// Files that are not as they were when the run was finished. One that was put beside them takes nothing away,
+    /// unless the reader takes it for a part of the recording.
+    pub fn wrong_files(&self) -> impl Iterator<Item = (&str, DigestState)> {
+        let files = self.digests.iter().flatten();
+        files
+            .filter(|(name, state)| match state {
+                DigestState::Right => false,
+                DigestState::Added => name.ends_with(".kwr"),
+                DigestState::Changed | DigestState::Missing => true,
+            })
+            .map(|(name, state)| (name.as_str(), *state))
     }
 }
 
 impl<S: Storage> RunReader<S> {
+    /// Files of a finished run that are not there any more; none of one that was not finished.
+    pub fn missing_files(&self) -> Vec<String> {
+        manifest::missing(&self.disk)
+    }
+
     /// Reads everything and reports. Silences of any kind of input longer than `silence` are listed.
     pub fn verify(&mut self, silence: Nanos) -> Verification {
         let mut inputs = 0;
