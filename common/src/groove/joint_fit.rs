@@ -19,8 +19,10 @@ use super::drag_model::{self, BITE, DragFit, FADE, FitInput};
 use super::ledger::Row;
 use super::pass_law::PassLaw;
 use super::posterior::{Nominal, normal_cdf};
+use grid::{Grid, Place};
 use least_squares::{doubt, solve};
 
+mod grid;
 mod least_squares;
 
 /// Bins passed by at least this part of the strokes are used.
@@ -70,19 +72,25 @@ struct StrokeMean {
     doubt: f64,
 }
 
-/// One point of the grid with its least squares.
+/// What the least squares found at one point of the grid.
 #[derive(Debug, Clone, Copy)]
-struct Point {
-    m: f64,
-    spread: f64,
-    fade: f64,
-    bite: f64,
+struct Solution {
     base: (f64, f64),
     base_var: f64,
     /// Drift of the load cell, N/h, and its change.
     drift: [f64; 2],
-    amplitude: f64,
+    ln_amplitude: f64,
     ln_amplitude_var: f64,
+    /// Log density of the data.
+    ln_p: f64,
+}
+
+/// One point of the grid with its least squares.
+#[derive(Debug, Clone, Copy)]
+struct Point {
+    place: Place,
+    spread: f64,
+    found: Solution,
     /// Log density, data and priors.
     ln_p: f64,
 }
@@ -95,7 +103,10 @@ pub fn fit(input: &FitInput, nominal: &Nominal, ln_wall: f64) -> Option<JointFit
     }
     let rows = input.ledger.rows.len();
     let mut drift = vec![0.0; rows];
-    let mut found = search(input, nominal, ln_wall, &means, &drift)?;
+    let used = thinned(&means);
+    let grid = Grid::new(input, nominal.reach_prior(ln_wall), &used);
+    let searched = |drift: &[f64]| search(input, nominal, ln_wall, &means, &used, &grid, drift);
+    let mut found = searched(&drift)?;
     let mut off: Vec<Option<f64>> = vec![None; rows];
     for s in &means {
         let f = &found.fit;
@@ -106,7 +117,7 @@ pub fn fit(input: &FitInput, nominal: &Nominal, ln_wall: f64) -> Option<JointFit
     }
     drift = drag_model::drift_of(input, &off);
     if drift.iter().any(|d| d.abs() > SD_MIN) {
-        found = search(input, nominal, ln_wall, &means, &drift)?;
+        found = searched(&drift)?;
     }
     for (whole, rest) in found.fit.drift.iter_mut().zip(&drift) {
         *whole += rest;
@@ -203,15 +214,19 @@ fn ln_bite_prior(bite: f64) -> f64 {
     (both + 0.2).ln()
 }
 
+/// The strokes that are used: all early ones, and of the late ones of a long job a part.
+fn thinned(means: &[StrokeMean]) -> Vec<StrokeMean> {
+    let step = means.len().div_ceil(ROWS_USED);
+    let is_used = |i: usize| i < ROWS_USED / 4 || (i / 2).is_multiple_of(step);
+    let used = means.iter().enumerate().filter(|(i, _)| is_used(*i));
+    used.map(|(_, s)| *s).collect()
+}
+
 /// Scatter of stroke means around their neighbours of the same direction, N.
-fn scatter(used: &[&StrokeMean], drift: &[f64]) -> f64 {
+fn scatter(used: &[StrokeMean]) -> f64 {
     let mut off: Vec<f64> = Vec::with_capacity(used.len());
     for up in [true, false] {
-        let y: Vec<f64> = used
-            .iter()
-            .filter(|s| s.up == up)
-            .map(|s| s.y - drift[s.row])
-            .collect();
+        let y: Vec<f64> = used.iter().filter(|s| s.up == up).map(|s| s.y).collect();
         off.extend(
             y.windows(3)
                 .map(|w| (w[1] - 0.5 * (w[0] + w[2])).abs() / 1.5f64.sqrt()),
@@ -229,46 +244,34 @@ fn search(
     nominal: &Nominal,
     ln_wall: f64,
     means: &[StrokeMean],
+    used: &[StrokeMean],
+    grid: &Grid,
     drift: &[f64],
 ) -> Option<JointFit> {
-    let passes = drag_model::total_passes(input) as usize + 2;
-    let step = means.len().div_ceil(ROWS_USED);
-    let used: Vec<&StrokeMean> = means
-        .iter()
-        .enumerate()
-        .filter(|(i, _)| *i < ROWS_USED / 4 || (i / 2) % step == 0)
-        .map(|(_, s)| s)
-        .collect();
-    let sd = scatter(&used, drift).max(SD_MIN);
-    let (m0, m_sd) = nominal.reach_prior(ln_wall);
-    let mut points: Vec<Point> = Vec::new();
-    let mut shapes = vec![0.0; used.len()];
-    for i in 0..M_POINTS {
-        let m = m0 + m_sd * M_REACH * (2.0 * i as f64 / (M_POINTS - 1) as f64 - 1.0);
-        for fade in FADES {
-            let law = PassLaw::new(passes, (-m).exp(), fade);
-            for bite in BITES {
-                let uncut: Vec<(f64, f64)> = used
-                    .iter()
-                    .map(|s| s.uncut(input.wheels, bite, &law))
-                    .collect();
-                for (spread, ln_prior) in SPREADS {
-                    for (h, u) in shapes.iter_mut().zip(&uncut) {
-                        *h = alive(m + u.1, spread) * u.0;
-                    }
-                    let mut p = solve(input, &used, drift, &shapes, sd);
-                    (p.m, p.fade, p.bite, p.spread) = (m, fade, bite, spread);
-                    let ln_a = p.amplitude.ln();
-                    let (mean, m_sd) = nominal.reach_given_amplitude(ln_wall, ln_a);
-                    let (a0, a_sd) = (input.amplitude_prior.0.ln(), input.amplitude_prior.1);
-                    p.ln_p += ln_prior + ln_bite_prior(bite)
-                        - 0.5 * ((fade - FADE.0) / FADE.1).powi(2)
-                        - 0.5 * ((ln_a - a0) / a_sd).powi(2)
-                        - 0.5 * ((m - mean) / m_sd).powi(2)
-                        - input.base_prior.cost(p.base);
-                    points.push(p);
-                }
-            }
+    let without_drift = |s: &StrokeMean| StrokeMean {
+        y: s.y - drift[s.row],
+        ..*s
+    };
+    let used: Vec<StrokeMean> = used.iter().map(without_drift).collect();
+    let sd = scatter(&used).max(SD_MIN);
+    let (a0, a_sd) = (input.amplitude_prior.0.ln(), input.amplitude_prior.1);
+    let mut points: Vec<Point> = Vec::with_capacity(grid.places.len() * SPREADS.len());
+    for (place, shapes) in grid.places.iter().zip(grid.shapes.chunks_exact(used.len())) {
+        let found = solve(input, &used, shapes, sd);
+        for (found, (spread, ln_prior)) in found.into_iter().zip(SPREADS) {
+            let ln_a = found.ln_amplitude;
+            let (mean, m_sd) = nominal.reach_given_amplitude(ln_wall, ln_a);
+            let ln_priors = ln_prior + ln_bite_prior(place.bite)
+                - 0.5 * ((place.fade - FADE.0) / FADE.1).powi(2)
+                - 0.5 * ((ln_a - a0) / a_sd).powi(2)
+                - 0.5 * ((place.m - mean) / m_sd).powi(2)
+                - input.base_prior.cost(found.base);
+            points.push(Point {
+                place: *place,
+                spread,
+                found,
+                ln_p: found.ln_p + ln_priors,
+            });
         }
     }
     let top = points.iter().map(|p| p.ln_p).fold(f64::MIN, f64::max);
@@ -285,24 +288,29 @@ fn search(
         let m = mean(f);
         mean(&|p| (f(p) - m).powi(2))
     };
-    let m = mean(&|p| p.m);
-    let fade = mean(&|p| p.fade);
-    let ln_a_var = var(&|p| p.amplitude.ln()) + mean(&|p| p.ln_amplitude_var);
-    let base_var = var(&|p| 0.5 * (p.base.0 + p.base.1)) + mean(&|p| p.base_var);
-    let grid_sd = m_sd * M_REACH / (M_POINTS - 1) as f64;
+    let m = mean(&|p| p.place.m);
+    let fade = mean(&|p| p.place.fade);
+    let ln_a_var = var(&|p| p.found.ln_amplitude) + mean(&|p| p.found.ln_amplitude_var);
+    let base_var = var(&|p| 0.5 * (p.found.base.0 + p.found.base.1)) + mean(&|p| p.found.base_var);
+    let grid_sd = grid.m_sd * M_REACH / (M_POINTS - 1) as f64;
     Some(JointFit {
         fit: DragFit {
-            base: (mean(&|p| p.base.0), mean(&|p| p.base.1)),
-            amplitude: mean(&|p| p.amplitude.ln()).exp(),
+            base: (mean(&|p| p.found.base.0), mean(&|p| p.found.base.1)),
+            amplitude: mean(&|p| p.found.ln_amplitude).exp(),
             ln_amplitude_sd: (ln_a_var + 0.05f64.powi(2)).sqrt(),
-            bite_down: mean(&|p| p.bite),
+            bite_down: mean(&|p| p.place.bite),
             fade,
             noise: 30.0,
-            drift: drift_of_rows(input, means, mean(&|p| p.drift[0]), mean(&|p| p.drift[1])),
-            law: PassLaw::new(passes, (-m).exp(), fade),
+            drift: drift_of_rows(
+                input,
+                means,
+                mean(&|p| p.found.drift[0]),
+                mean(&|p| p.found.drift[1]),
+            ),
+            law: PassLaw::new(grid.passes, (-m).exp(), fade),
         },
         base_sd: base_var.sqrt(),
-        reach: (m, (var(&|p| p.m) + grid_sd * grid_sd).sqrt()),
+        reach: (m, (var(&|p| p.place.m) + grid_sd * grid_sd).sqrt()),
         spread: mean(&|p| p.spread),
     })
 }

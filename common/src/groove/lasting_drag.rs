@@ -5,6 +5,7 @@
 //! of groups towards their own mean (textbook empirical Bayes).
 
 use super::drag_model::{DragFit, FitInput, walk_passes};
+use super::through::remembering;
 
 /// Probability of being split below which a bin's misfit shows what always drags there.
 const SURELY_CUT: f64 = 0.03;
@@ -26,15 +27,20 @@ impl Lasting {
         let count = input.ledger.bins.count;
         let mut sums = vec![(0.0, 0.0); count];
         let sure = (SURELY_CUT / (1.0 - SURELY_CUT)).ln();
+        let mut margin = remembering(margin);
+        let mut cutting = (f64::NAN, f64::NAN, 0.0);
         walk_passes(input, fit.bite_down, |k, j, n0, n1| {
-            let cutting = fit.amplitude * fit.law.drag(n0, n1);
             // The first passes carry the largest doubt in the model.
             if input.coupling[j] || n0 < 3.0 * input.wheels || margin(n1) > sure {
                 return;
             }
             if let Some(y) = rows[k].at(j) {
                 let base = if rows[k].up { fit.base.0 } else { fit.base.1 };
-                sums[j].0 += y - base - fit.drift[k] - cutting;
+                // Most bins were passed as often as their neighbours.
+                if (cutting.0, cutting.1) != (n0, n1) {
+                    cutting = (n0, n1, fit.amplitude * fit.law.drag(n0, n1));
+                }
+                sums[j].0 += y - base - fit.drift[k] - cutting.2;
                 sums[j].1 += 1.0;
             }
         });

@@ -61,7 +61,9 @@ pub(super) fn find(
     ask: Option<usize>,
 ) -> Through {
     let step = input.ledger.bins.step;
-    let tried = SPANS.map(|span| follow(input, windows, &kernel(span / step), span, &margin, ask));
+    let physical: Vec<Vec<f64>> = windows.iter().map(|w| physical_odds(w, &margin)).collect();
+    let followed = |span: f64| follow(input, windows, &physical, &kernel(span / step), span, ask);
+    let tried = SPANS.map(followed);
     let least = tried.iter().map(|(cost, _)| *cost).fold(f64::MAX, f64::min);
     let weights = tried
         .each_ref()
@@ -118,12 +120,30 @@ fn kernel(span: f64) -> Vec<f64> {
         .collect()
 }
 
+/// Log odds that a bin is split from passes alone, by bin.
+fn physical_odds(window: &WindowShare, margin: impl Fn(f64) -> f64) -> Vec<f64> {
+    let mut margin = remembering(margin);
+    let odds = window.passes.iter().map(|n| margin(*n).clamp(-7.0, 4.0));
+    odds.collect()
+}
+
+/// The same function, which gives its last answer again: most bins were passed as often as their neighbours.
+pub(super) fn remembering(of: impl Fn(f64) -> f64) -> impl FnMut(f64) -> f64 {
+    let mut last = (f64::NAN, f64::NAN);
+    move |n| {
+        if n != last.0 {
+            last = (n, of(n));
+        }
+        last.1
+    }
+}
+
 fn follow(
     input: &FitInput,
     windows: &[WindowShare],
+    physical: &[Vec<f64>],
     kernel: &[f64],
     span: f64,
-    margin: &impl Fn(f64) -> f64,
     ask: Option<usize>,
 ) -> (f64, Through) {
     let mut seen_of = Vec::new();
@@ -134,10 +154,10 @@ fn follow(
     let mut odds = vec![0.0; count];
     let mut prior = vec![0.0; count];
     let mut cost = 0.0;
-    for (w, window) in windows.iter().enumerate() {
+    for (w, (window, physical)) in windows.iter().zip(physical).enumerate() {
         for j in 0..count {
             // Evidence of earlier windows is carried with half its weight: it shares their errors.
-            let physical = margin(window.passes[j]).clamp(-7.0, 4.0);
+            let physical = physical[j];
             let seen = if probability[j] > 0.5 {
                 0.5 * (logit(probability[j]) - prior[j]).max(0.0)
             } else {
