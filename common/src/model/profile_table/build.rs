@@ -106,31 +106,53 @@ pub(super) fn integrate_family(
     for node in 1..nodes {
         let (before, here) = cells.split_at_mut(node * row);
         let before = &before[(node - 1) * row..];
-        for (from, to) in before.iter().zip(&mut here[..row]) {
-            let mut cell = *from;
-            for (h, geometry) in &steps[(node - 1) * SUBSTEPS..node * SUBSTEPS] {
-                cell = step(cell, *h, geometry, weight_n_m, mu);
+        here[..row].copy_from_slice(before);
+        for (h, geometry) in &steps[(node - 1) * SUBSTEPS..node * SUBSTEPS] {
+            match straight_rates(geometry, weight_n_m, mu) {
+                Some(rates) => {
+                    for cell in &mut here[..row] {
+                        *cell = carry(*cell, *h, |i, _| (rates[i], 0.0));
+                    }
+                }
+                None => {
+                    for cell in &mut here[..row] {
+                        *cell = carry(*cell, *h, |i, tension| {
+                            let at = &geometry[i];
+                            (
+                                tension_rate_n_m(tension, weight_n_m, mu, at),
+                                slope_rate_per_m(tension, weight_n_m, mu, at),
+                            )
+                        });
+                    }
+                }
             }
-            *to = cell;
         }
     }
     cells
 }
 
-/// One fourth-order step of tension, its slope and the integrals of both.
-fn step(from: Cell, h: f64, geometry: &[LocalGeometry; 3], weight_n_m: f64, mu: f64) -> Cell {
-    // (rate of tension, rate of log slope)
-    let rate = |tension: f64, at: &LocalGeometry| {
-        let dt = tension_rate_n_m(tension, weight_n_m, mu, at);
-        (dt, slope_rate_per_m(tension, weight_n_m, mu, at))
-    };
-    let (k1, l1) = rate(from.tension, &geometry[0]);
+/// Rates of tension at start, middle and end of a step on which the well does not turn: there they are the same for
+/// every tension, and most wells are straight for most of their length.
+fn straight_rates(geometry: &[LocalGeometry; 3], weight_n_m: f64, mu: f64) -> Option<[f64; 3]> {
+    let is_straight =
+        |at: &LocalGeometry| at.curvature_per_m == 0.0 && at.cos_inc_rate_per_m == 0.0;
+    geometry
+        .iter()
+        .all(is_straight)
+        .then(|| geometry.map(|at| tension_rate_n_m(0.0, weight_n_m, mu, &at)))
+}
+
+/// One fourth-order step of tension, its slope and the integrals of both. `rate(i, tension)`: rate of tension and of the
+/// logarithm of its slope at start, middle and end of the step (0, 1, 2).
+#[inline]
+fn carry(from: Cell, h: f64, rate: impl Fn(usize, f64) -> (f64, f64)) -> Cell {
+    let (k1, l1) = rate(0, from.tension);
     let t2 = from.tension + 0.5 * h * k1;
-    let (k2, l2) = rate(t2, &geometry[1]);
+    let (k2, l2) = rate(1, t2);
     let t3 = from.tension + 0.5 * h * k2;
-    let (k3, l3) = rate(t3, &geometry[1]);
+    let (k3, l3) = rate(1, t3);
     let t4 = from.tension + h * k3;
-    let (k4, l4) = rate(t4, &geometry[2]);
+    let (k4, l4) = rate(2, t4);
     let tension = from.tension + h / 6.0 * (k1 + 2.0 * (k2 + k3) + k4);
     let slope = from.slope * grown(h / 6.0 * (l1 + 2.0 * (l2 + l3) + l4));
     let middle_slope = from.slope * grown(0.25 * h * (l1 + l2));
@@ -142,7 +164,7 @@ fn step(from: Cell, h: f64, geometry: &[LocalGeometry; 3], weight_n_m: f64, mu: 
     }
 }
 
-/// The exponential; most wells are straight for most of their length, where it is one and need not be worked out.
+/// The exponential; where the well is straight it is one and need not be worked out.
 fn grown(log: f64) -> f64 {
     if log == 0.0 { 1.0 } else { log.exp() }
 }
