@@ -12,6 +12,7 @@
 //! [`PATIENCE_CELLS`] for a silent channel; later readings are counted, never merged.
 //! Silences are bridged up to [`BRIDGE_S`]; beyond it the cell says `None`.
 
+use crate::rounding::floor;
 use std::collections::VecDeque;
 
 /// Length of a cell, s.
@@ -133,7 +134,7 @@ impl Aligner {
             self.counts.out_of_range += 1;
             return;
         }
-        let Some(slot) = self.slot(t, 0, out) else {
+        let Some((slot, is_ahead)) = self.slot(t, 0, out) else {
             return;
         };
         if slot.load_n == 0 {
@@ -146,7 +147,9 @@ impl Aligner {
         slot.load_n += 1;
         slot.load_sum += value;
         slot.load_t += t;
-        self.close_ready(out);
+        if is_ahead {
+            self.close_ready(out);
+        }
     }
 
     /// Takes a counter reading, m, at `t` s; closed cells go to `out`.
@@ -160,13 +163,15 @@ impl Aligner {
         let Some(value) = self.without_counter_steps(t, value) else {
             return;
         };
-        let Some(slot) = self.slot(t, 1, out) else {
+        let Some((slot, is_ahead)) = self.slot(t, 1, out) else {
             return;
         };
         slot.depth_n += 1;
         slot.depth_sum += value;
         slot.depth_t += t;
-        self.close_ready(out);
+        if is_ahead {
+            self.close_ready(out);
+        }
     }
 
     /// The counter is about to be set anew: closes what waits; the next depth is taken as it comes.
@@ -221,16 +226,21 @@ impl Aligner {
         None
     }
 
+    /// The cell of a reading, and whether its channel has come to a cell ahead of those before: only then can another
+    /// be ready to be closed.
     #[inline]
-    fn slot(&mut self, t: f64, channel: usize, out: &mut impl FnMut(Cell)) -> Option<&mut Pending> {
+    fn slot(
+        &mut self,
+        t: f64,
+        channel: usize,
+        out: &mut impl FnMut(Cell),
+    ) -> Option<(&mut Pending, bool)> {
         let place = t * (1.0 / CELL_S);
         if place.is_nan() || place.abs() >= 1e15 {
             self.counts.out_of_range += 1;
             return None;
         }
-        // Rounded down; `floor` is a call into the library on processors without an instruction for it.
-        let whole = place as i64;
-        let index = whole - i64::from(whole as f64 > place);
+        let index = floor(place);
         if !self.started {
             self.started = true;
             self.next = index;
@@ -260,8 +270,11 @@ impl Aligner {
         while self.ring.len() <= at {
             self.ring.push_back(Pending::default());
         }
-        self.latest[channel] = self.latest[channel].max(index);
-        Some(&mut self.ring[at])
+        let is_ahead = index > self.latest[channel];
+        if is_ahead {
+            self.latest[channel] = index;
+        }
+        Some((&mut self.ring[at], is_ahead))
     }
 
     #[inline]
@@ -318,11 +331,11 @@ impl Aligner {
         point: impl Fn(&Pending) -> Option<Point>,
         channel: usize,
     ) -> Option<f64> {
-        let after = self.ring.iter().skip(1).find_map(point);
+        let after = || self.ring.iter().skip(1).find_map(point);
         let (left, right) = match here {
             Some(p) if p.t >= t => (before.or(Some(p)), Some(p)),
-            Some(p) => (Some(p), after.or(Some(p))),
-            None => (before, after),
+            Some(p) => (Some(p), after().or(Some(p))),
+            None => (before, after()),
         };
         let value = match (left, right) {
             (Some(a), Some(b)) if b.t - a.t <= BRIDGE_S => {

@@ -47,6 +47,7 @@ pub mod outcome;
 pub mod pipeline;
 pub mod recording;
 pub mod result;
+mod rounding;
 pub mod snapshot;
 pub mod time;
 pub mod units;

@@ -6,6 +6,8 @@
 use crate::align::CELL_S;
 use crate::motion::Moment;
 use crate::result::Direction;
+use crate::rounding::floor;
+use std::collections::VecDeque;
 
 /// Slowest movement that counts for drag, m/s.
 const SPEED_MIN: f64 = 0.04;
@@ -19,7 +21,7 @@ pub struct StrokeProfile {
     origin: f64,
     first: i64,
     /// Sum of drag x metres, N m, and metres, by bin.
-    sums: Vec<(f32, f32)>,
+    sums: VecDeque<(f32, f32)>,
     /// Sum of speed x metres and metres over the stroke.
     speed_sum: f64,
     metres: f64,
@@ -32,7 +34,7 @@ impl StrokeProfile {
             bin,
             origin,
             first: 0,
-            sums: Vec::new(),
+            sums: VecDeque::new(),
             speed_sum: 0.0,
             metres: 0.0,
         }
@@ -54,7 +56,7 @@ impl StrokeProfile {
         let half = 0.5 * moved * CELL_S;
         let at = m.depth - self.origin;
         let (a, b) = (at - half, at + half);
-        let (i, j) = ((a / self.bin).floor() as i64, (b / self.bin).floor() as i64);
+        let (i, j) = (floor(a / self.bin), floor(b / self.bin));
         for bin in i..=j {
             let low = a.max(bin as f64 * self.bin);
             let high = b.min((bin + 1) as f64 * self.bin);
@@ -73,9 +75,9 @@ impl StrokeProfile {
         while bin < self.first {
             if self.sums.len() >= BINS_MAX {
                 // Going up out of the window: drop what lies deepest.
-                self.sums.pop();
+                self.sums.pop_back();
             }
-            self.sums.insert(0, (0.0, 0.0));
+            self.sums.push_front((0.0, 0.0));
             self.first -= 1;
         }
         let mut at = (bin - self.first) as usize;

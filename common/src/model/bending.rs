@@ -17,6 +17,7 @@
 use super::fatigue::cycles_to_failure;
 use crate::job;
 use crate::result::LineWear;
+use crate::rounding::floor;
 
 /// Tread diameter over line diameter that common practice asks for (from memory).
 pub const SHEAVE_RATIO_ADVISED: f64 = 120.0;
@@ -29,6 +30,9 @@ const JUMP_MAX_M: f64 = 50.0;
 
 /// Longest line that is kept count of, m; more is an encoder gone wrong.
 const LINE_MAX_M: f64 = 30_000.0;
+
+/// More than rounding makes of a distance, m.
+const ROUNDING_M: f64 = 1e-6;
 
 /// Elastic stress of the outer fibre of wire of `diameter_m` on a tread of `tread_m`, Pa:
 /// `E d/(D + d)` (radius of bending at the axis of the wire is `(D + d)/2`).
@@ -72,6 +76,8 @@ pub struct BendCounter {
     /// Line paid out as the counter follows it, with play of [`DEAD_BAND_M`].
     followed_m: Option<f64>,
     last_m: f64,
+    /// While the line followed stays between these, no section passes an edge, m.
+    quiet_m: (f64, f64),
     half_bends_max: u32,
     life_used_max: f64,
 }
@@ -103,6 +109,7 @@ impl BendCounter {
             sections: Vec::new(),
             followed_m: None,
             last_m: 0.0,
+            quiet_m: (f64::INFINITY, f64::NEG_INFINITY),
             half_bends_max: 0,
             life_used_max: 0.0,
         }
@@ -131,6 +138,11 @@ impl BendCounter {
             return;
         }
         self.followed_m = Some(followed);
+        let is_quiet = |line_m: f64| self.quiet_m.0 <= line_m && line_m <= self.quiet_m.1;
+        if is_quiet(before) && is_quiet(followed) {
+            return;
+        }
+        self.quiet_m = self.quiet_around(followed);
         let tension = if tension_n.is_finite() {
             tension_n.max(0.0)
         } else {
@@ -149,20 +161,43 @@ impl BendCounter {
         }
     }
 
+    /// Between which lines followed, around this one, no section passes an edge, m. A little less is told than is true,
+    /// so that rounding does not matter.
+    fn quiet_around(&self, line_m: f64) -> (f64, f64) {
+        let edges = self
+            .wheels
+            .iter()
+            .flat_map(|wheel| [wheel.from_m, wheel.to_m]);
+        edges.fold((f64::NEG_INFINITY, f64::INFINITY), |(low, high), edge| {
+            let below = (self.middles_below(line_m + edge) as f64 - 0.5) * self.section_m - edge;
+            (
+                low.max(below + ROUNDING_M),
+                high.min(below + self.section_m - ROUNDING_M),
+            )
+        })
+    }
+
+    /// How many middles of sections lie up to here, counted from the rope socket; less than none beyond it.
+    fn middles_below(&self, m: f64) -> i64 {
+        floor(m / self.section_m - 0.5).saturating_add(1)
+    }
+
     /// The line between these distances from the rope socket went over the edge of an arc.
     fn cross(&mut self, a_m: f64, b_m: f64, tension_n: f64, damage: f64) {
         let (low, high) = (a_m.min(b_m), a_m.max(b_m));
         // A section counts when its middle passes: middles in (low, high].
-        let first = (low / self.section_m - 0.5).floor() + 1.0;
-        let last = (high / self.section_m - 0.5).floor();
-        if last < 0.0 || last < first || high > LINE_MAX_M {
+        if high > LINE_MAX_M {
             return;
         }
-        let (first, last) = (first.max(0.0) as usize, last as usize);
-        if last >= self.sections.len() {
-            self.sections.resize(last + 1, Section::default());
+        let first = self.middles_below(low).max(0) as usize;
+        let end = self.middles_below(high).max(0) as usize;
+        if first >= end {
+            return;
         }
-        for section in &mut self.sections[first..=last] {
+        if end > self.sections.len() {
+            self.sections.resize(end, Section::default());
+        }
+        for section in &mut self.sections[first..end] {
             section.half_bends = section.half_bends.saturating_add(1);
             section.life_used += damage;
             section.tension_max_n = section.tension_max_n.max(tension_n);
