@@ -205,17 +205,24 @@ impl Pipeline {
         if self.first.is_none() {
             self.first = Some(t);
         }
-        let mut cells = std::mem::take(&mut self.cells);
+        let Self { aligner, cells, .. } = self;
         match channel {
             ChannelId::Load => {
                 self.newest[0] = Some((t, value));
-                self.aligner.load(t, value, &mut |c| cells.push(c));
+                aligner.load(t, value, &mut |c| cells.push(c));
             }
             ChannelId::Depth => {
                 self.newest[1] = Some((t, value));
-                self.aligner.depth(t, value, &mut |c| cells.push(c));
+                aligner.depth(t, value, &mut |c| cells.push(c));
             }
         }
+        if !self.cells.is_empty() {
+            self.take_cells(events);
+        }
+    }
+
+    fn take_cells(&mut self, events: &mut Vec<Event>) {
+        let mut cells = std::mem::take(&mut self.cells);
         for cell in cells.drain(..) {
             self.cell(&cell, events);
         }

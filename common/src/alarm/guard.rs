@@ -78,6 +78,10 @@ pub struct OverpullGuard {
     tension: RobustSlope,
     line: RobustSlope,
     line_m: Option<f64>,
+    /// What holds with so much line out: of the tables, and of the last strokes there.
+    limit_n: f64,
+    pick_up_n: Option<f64>,
+    allowed_n: f64,
     before: Option<(Nanos, f64)>,
     doubtful: bool,
     overpull: bool,
@@ -89,18 +93,23 @@ pub struct OverpullGuard {
 impl OverpullGuard {
     /// A guard at the start of a run.
     pub fn new(model: GuardModel) -> Self {
-        Self {
+        let mut guard = Self {
             model,
             tension: RobustSlope::default(),
             line: RobustSlope::default(),
             line_m: None,
+            limit_n: 0.0,
+            pick_up_n: None,
+            allowed_n: 0.0,
             before: None,
             doubtful: false,
             overpull: false,
             pull: false,
             approaching: false,
             usual: UsualPull::default(),
-        }
+        };
+        guard.look_up();
+        guard
     }
 
     /// The tables it judges by.
@@ -111,7 +120,10 @@ impl OverpullGuard {
     /// A reading of line paid out, m.
     pub fn line(&mut self, at: Nanos, line_m: f64) {
         if line_m.is_finite() {
-            self.line_m = Some(line_m);
+            if self.line_m != Some(line_m) {
+                self.line_m = Some(line_m);
+                self.look_up();
+            }
             self.line.push(at, line_m);
         }
     }
@@ -124,6 +136,13 @@ impl OverpullGuard {
     /// From now on pick-up weight is that learned from free passes, instead of that of the job file.
     pub fn use_pick_up(&mut self, table: &Arc<PickUpTable>) {
         self.model.use_pick_up(table);
+        self.look_up();
+    }
+
+    fn look_up(&mut self) {
+        self.limit_n = self.model.limit_n(self.line_m);
+        self.pick_up_n = self.line_m.map(|line| self.model.pick_up_n(line));
+        self.allowed_n = self.allowed_here_n();
     }
 
     /// Line speed, positive in, m/s; `None` when it is not known.
@@ -149,14 +168,12 @@ impl OverpullGuard {
     }
 
     /// A load reading, N of line tension.
+    #[inline]
     pub fn load(&mut self, at: Nanos, tension_n: f64) -> Verdict {
-        let limit_n = self.model.limit_n(self.line_m);
-        let pick_up_n = self.line_m.map(|line| self.model.pick_up_n(line));
         if self.tension.push(at, tension_n) {
-            self.note_usual_pull(at, pick_up_n);
+            self.note_usual_pull(at);
         }
-        let allowed_n = self.allowed_n();
-
+        let (limit_n, pick_up_n, allowed_n) = (self.limit_n, self.pick_up_n, self.allowed_n);
         if !self.is_doubtful(at, tension_n, limit_n) {
             let rule = Rule::of(AlarmKind::Overpull, Level::High);
             self.overpull = rule.exceeds(self.overpull, tension_n, limit_n, Sense::Above);
@@ -172,13 +189,7 @@ impl OverpullGuard {
             self.approaching = false;
             None
         } else {
-            let speed = self.line_speed_m_s(at);
-            let rate = self.rate_n_s(pick_up_n, speed);
-            let time = rate.map(|rate| ((limit_n - level) / rate).max(0.0));
-            self.approaching = time.is_some_and(|time| {
-                self.is_unusual(level, limit_n, pick_up_n, speed) && time < self.warn_before_s()
-            });
-            time
+            self.approach(at, level)
         };
         Verdict {
             tension_n,
@@ -190,6 +201,18 @@ impl OverpullGuard {
             approaching: self.approaching,
             time_to_limit_s,
         }
+    }
+
+    /// Judges the approach to the limit from near by; gives the time to it, s.
+    fn approach(&mut self, at: Nanos, level: f64) -> Option<f64> {
+        let (limit_n, pick_up_n) = (self.limit_n, self.pick_up_n);
+        let speed = self.line_speed_m_s(at);
+        let rate = self.rate_n_s(pick_up_n, speed);
+        let time = rate.map(|rate| ((limit_n - level) / rate).max(0.0));
+        self.approaching = time.is_some_and(|time| {
+            self.is_unusual(level, limit_n, pick_up_n, speed) && time < self.warn_before_s()
+        });
+        time
     }
 
     /// Whether this reading has to wait for the next one to be believed.
@@ -229,7 +252,7 @@ impl OverpullGuard {
         gap_n > 2.0 * self.model.approaching_s * held.max(seen)
     }
 
-    fn note_usual_pull(&mut self, at: Nanos, pick_up_n: Option<f64>) {
+    fn note_usual_pull(&mut self, at: Nanos) {
         let Some(speed) = self.rough_speed_m_s(at) else {
             return;
         };
@@ -247,13 +270,15 @@ impl OverpullGuard {
             is_up,
             steady_n,
             line_m: self.line_m,
-            pick_up_n,
+            pick_up_n: self.pick_up_n,
         };
-        self.usual.note(at, noted);
+        if self.usual.note(at, noted) {
+            self.allowed_n = self.allowed_here_n();
+        }
     }
 
     /// Pull above the expected pick-up weight that is allowed here, N.
-    fn allowed_n(&self) -> f64 {
+    fn allowed_here_n(&self) -> f64 {
         let set = self.model.overpull_n;
         let usual = self
             .line_m

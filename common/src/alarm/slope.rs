@@ -88,7 +88,8 @@ impl RobustSlope {
     fn complete(&mut self) {
         let n = f64::from(self.count);
         let at = self.start.saturating_add((self.offsets / n) as Nanos);
-        self.means[self.next] = (at, self.values / n);
+        let value = self.values / n;
+        self.means[self.next] = (at, value);
         self.next = (self.next + 1) % MEANS;
         self.filled = (self.filled + 1).min(MEANS);
         self.offsets = 0.0;
@@ -96,7 +97,7 @@ impl RobustSlope {
         self.count = 0;
         self.slow = Cached::Stale;
         self.fast = Cached::Stale;
-        self.rough = self.plain_slope();
+        self.rough = self.plain_slope(at, value);
     }
 
     /// The `back`-th newest mean, 0 being the newest.
@@ -163,9 +164,9 @@ impl RobustSlope {
         self.rough
     }
 
-    fn plain_slope(&self) -> Option<f64> {
+    /// To the newest mean, of `v1` at `t1`.
+    fn plain_slope(&self, t1: Nanos, v1: f64) -> Option<f64> {
         let back = self.filled.min(MEANS / 2 + 1).checked_sub(1)?;
-        let (t1, v1) = self.mean(0);
         let (t0, v0) = self.mean(back);
         (t1 > t0).then(|| (v1 - v0) / (t1.saturating_sub(t0) as f64 * 1e-9))
     }

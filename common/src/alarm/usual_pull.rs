@@ -44,7 +44,8 @@ impl UsualPull {
     /// Beyond the line of the last runs by more than this, they say nothing, m.
     const BESIDE_M: f64 = 3.0;
 
-    pub(super) fn note(&mut self, at: Nanos, noted: Noted) {
+    /// Whether the run that now ended is one more to go by.
+    pub(super) fn note(&mut self, at: Nanos, noted: Noted) -> bool {
         if noted.is_up {
             self.start.get_or_insert(at);
             if let Some(line) = noted.line_m {
@@ -67,8 +68,10 @@ impl UsualPull {
                     line_m: line_m.unwrap_or((f64::INFINITY, f64::NEG_INFINITY)),
                 };
                 self.runs = [Some(run), self.runs[0], self.runs[1]];
+                return true;
             }
         }
+        false
     }
 
     /// The least of three runs, N: one that ended in a stall does not count as usual.

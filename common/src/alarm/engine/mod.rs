@@ -113,6 +113,7 @@ impl AlarmEngine {
 
     /// A condition was judged. `value` (SI) is shown, and kept as peak where it is a force;
     /// `level` tells the two overpull alarms apart and sets the priority of all others.
+    #[inline]
     pub fn condition(
         &mut self,
         kind: AlarmKind,
@@ -124,10 +125,22 @@ impl AlarmEngine {
     ) {
         self.tick(at);
         let index = slot(kind, level);
-        let alarm = &mut self.alarms[index];
-        if !active && !alarm.raw {
-            return; // nearly every call
+        if active || self.alarms[index].raw {
+            self.take_condition(index, at, active, level, value, detail);
         }
+    }
+
+    /// A condition that stands, or has just ended: nearly none does.
+    fn take_condition(
+        &mut self,
+        index: usize,
+        at: Nanos,
+        active: bool,
+        level: Level,
+        value: Option<f64>,
+        detail: Detail,
+    ) {
+        let alarm = &mut self.alarms[index];
         if active {
             alarm.value = value;
             let before = std::mem::replace(&mut alarm.detail, detail);
@@ -160,6 +173,7 @@ impl AlarmEngine {
     }
 
     /// Judges a value against a limit, with the deadband of the kind's rule.
+    #[inline]
     pub fn measure(
         &mut self,
         kind: AlarmKind,
@@ -176,12 +190,17 @@ impl AlarmEngine {
 
     /// Takes over what [`super::OverpullGuard`] made of a load reading: both overpull alarms and the
     /// approach to the limit.
+    #[inline]
     pub fn judged(&mut self, at: Nanos, verdict: &Verdict) {
         let quiet = !(verdict.overpull || verdict.pull || verdict.approaching);
         if quiet && self.alarms[..3].iter().all(|alarm| !alarm.raw) {
             self.tick(at); // nearly every reading
-            return;
+        } else {
+            self.take_verdict(at, verdict);
         }
+    }
+
+    fn take_verdict(&mut self, at: Nanos, verdict: &Verdict) {
         let tension = Some(verdict.tension_n);
         let limit = Detail::Limit(verdict.limit_n);
         self.condition(
@@ -216,7 +235,14 @@ impl AlarmEngine {
     }
 
     /// Time has come to `at`: ends the delays that are over, in their order.
+    #[inline]
     pub fn tick(&mut self, at: Nanos) {
+        if self.wake.is_some_and(|wake| wake <= at) {
+            self.end_delays(at);
+        }
+    }
+
+    fn end_delays(&mut self, at: Nanos) {
         while let Some(wake) = self.wake
             && wake <= at
         {
@@ -255,8 +281,11 @@ impl AlarmEngine {
     }
 
     /// Appends what has changed since the last call, in order.
+    #[inline]
     pub fn drain(&mut self, into: &mut Vec<Event>) {
-        into.append(&mut self.events);
+        if !self.events.is_empty() {
+            into.append(&mut self.events);
+        }
     }
 
     /// Every alarm of the run, in order of raising; those that last have no `cleared_s`.
