@@ -146,7 +146,7 @@ impl RunFolder {
         let mut raw = false;
         self.reader.for_each_run(|run| {
             raw |= matches!(run, Run::One(Input::Received { .. }));
-            inputs += feed(&mut pipeline, &run, &mut events);
+            inputs += feed(&mut pipeline, run, &mut events);
             // Decisions are taken from the result at the end; live ones are not kept.
             events.clear();
             if inputs - shown >= PROGRESS_STEP {
@@ -235,17 +235,18 @@ fn processor_time() -> Duration {
 }
 
 /// Pushes a stretch of the recording; gives the number of inputs in it.
-fn feed(pipeline: &mut Pipeline, run: &Run<'_>, events: &mut Vec<Event>) -> u64 {
+fn feed(pipeline: &mut Pipeline, run: Run<'_>, events: &mut Vec<Event>) -> u64 {
     match run {
         Run::One(input) => {
             pipeline.push(input, events);
             1
         }
-        Run::Readings { channel, at, value } => {
-            for ((&channel, &at), &value) in channel.iter().zip(*at).zip(*value) {
+        Run::Readings(readings) => {
+            let count = readings.len() as u64;
+            for (channel, at, value) in readings {
                 pipeline.reading(channel, at, value, events);
             }
-            at.len() as u64
+            count
         }
     }
 }

@@ -266,51 +266,9 @@ impl Batch {
             })
         })
     }
-
-    /// Readings of both channels in recorded order, when the batch holds nothing else.
-    pub(super) fn readings(&self, out: &mut ReadingColumns) -> bool {
-        let only_readings = self
-            .sources
-            .iter()
-            .all(|c| matches!(c.source, Source::Load | Source::Depth));
-        if !only_readings {
-            return false;
-        }
-        out.clear();
-        let mut places = [0_usize; 256];
-        for index in &self.order {
-            let index = usize::from(*index);
-            let columns = &self.sources[index];
-            let entry = places[index];
-            places[index] += 1;
-            out.channel.push(match columns.source {
-                Source::Load => ChannelId::Load,
-                _ => ChannelId::Depth,
-            });
-            out.at.push(columns.at[entry]);
-            out.value.push(columns.values[entry]);
-        }
-        true
-    }
 }
 
 /// Marks can carry numbers, which are compared by their bits.
 fn same_marks(a: &[Mark], b: &[Mark]) -> bool {
     payload::encode_shared(&a).ok() == payload::encode_shared(&b).ok()
-}
-
-/// Readings as three columns of equal length.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub(super) struct ReadingColumns {
-    pub(super) channel: Vec<ChannelId>,
-    pub(super) at: Vec<Nanos>,
-    pub(super) value: Vec<f64>,
-}
-
-impl ReadingColumns {
-    pub(super) fn clear(&mut self) {
-        self.channel.clear();
-        self.at.clear();
-        self.value.clear();
-    }
 }

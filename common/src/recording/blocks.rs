@@ -1,6 +1,7 @@
 //! The blocks of a store in entry order, each entry once; what is damaged is noted and passed over.
 
 use super::batch::Batch;
+use super::column::Unzipper;
 use super::error::{Damage, DamageKind};
 use super::index::{BlockPlace, Index};
 use super::layout::{BLOCK_HEADER, Store};
@@ -18,6 +19,7 @@ pub(super) struct Blocks {
     explained: u64,
     fresh_start: bool,
     part: Option<Part>,
+    unzipper: Unzipper,
 }
 
 /// The part of a segment that was read last.
@@ -47,6 +49,7 @@ impl Blocks {
             explained: first,
             fresh_start: true,
             part: None,
+            unzipper: Unzipper::default(),
         }
     }
 
@@ -54,7 +57,12 @@ impl Blocks {
         &mut self,
         reader: &mut RunReader<S>,
     ) -> Option<(u64, usize, Batch)> {
-        self.next(reader, Store::Raw, Batch::decode)
+        let mut unzipper = std::mem::take(&mut self.unzipper);
+        let found = self.next(reader, Store::Raw, |payload, entries| {
+            Batch::decode_with(payload, entries, &mut unzipper)
+        });
+        self.unzipper = unzipper;
+        found
     }
 
     /// The next whole block: number of its first entry to be used, entries to be skipped, contents.
@@ -62,7 +70,7 @@ impl Blocks {
         &mut self,
         reader: &mut RunReader<S>,
         store: Store,
-        decode: impl Fn(&[u8], usize) -> Result<T, String>,
+        mut decode: impl FnMut(&[u8], usize) -> Result<T, String>,
     ) -> Option<(u64, usize, T)> {
         loop {
             if self.fresh_start {

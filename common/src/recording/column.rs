@@ -306,6 +306,15 @@ impl Bytes {
 
     /// At most `most` bytes.
     pub(super) fn decode(&self, most: usize) -> Result<Vec<u8>, String> {
+        self.decode_with(most, &mut Unzipper::default())
+    }
+
+    /// The same for one column of many.
+    pub(super) fn decode_with(
+        &self,
+        most: usize,
+        unzipper: &mut Unzipper,
+    ) -> Result<Vec<u8>, String> {
         let check = |length: usize| {
             if length <= most {
                 Ok(length)
@@ -318,7 +327,7 @@ impl Bytes {
             Self::Same { byte, count } => check(*count as usize).map(|n| vec![*byte; n]),
             Self::Packed { length, zstd } => {
                 let length = check(*length as usize)?;
-                let bytes = zstd::bulk::decompress(zstd, length).map_err(|e| e.to_string())?;
+                let bytes = unzipper.unzip(zstd, length).map_err(|e| e.to_string())?;
                 if bytes.len() == length {
                     Ok(bytes)
                 } else {
@@ -326,5 +335,19 @@ impl Bytes {
                 }
             }
         }
+    }
+}
+
+/// `zstd` with its working memory, which costs more to make than a column costs to decode.
+#[derive(Default)]
+pub(super) struct Unzipper(Option<zstd::bulk::Decompressor<'static>>);
+
+impl Unzipper {
+    fn unzip(&mut self, zstd: &[u8], length: usize) -> std::io::Result<Vec<u8>> {
+        let made = match self.0.take() {
+            Some(made) => made,
+            None => zstd::bulk::Decompressor::new()?,
+        };
+        self.0.insert(made).decompress(zstd, length)
     }
 }

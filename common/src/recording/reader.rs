@@ -4,7 +4,6 @@
 //! damage. Damage never stops the reading: what is whole is used, once, in order; what is not is located and
 //! listed. A run that is being written can be read at the same time (the end may then look torn).
 
-use super::batch::ReadingColumns;
 use super::blocks::Blocks;
 use super::derived::{self, Derived};
 use super::error::{Damage, RecordError};
@@ -12,8 +11,9 @@ use super::head::{Note, Notes, RunHead};
 use super::health::ClockAnchor;
 use super::index::Index;
 use super::layout::{RunTag, Store};
+use super::readings::Readings;
 use super::storage::{Folder, Storage};
-use crate::input::{ChannelId, Input};
+use crate::input::Input;
 use crate::time::Nanos;
 use std::path::Path;
 
@@ -32,26 +32,19 @@ pub struct RunReader<S: Storage = Folder> {
 /// A stretch of the recording.
 #[derive(Debug)]
 pub enum Run<'a> {
-    /// Readings, as columns of equal length in recorded order.
-    Readings {
-        /// Channel of each.
-        channel: &'a [ChannelId],
-        /// Time of each.
-        at: &'a [Nanos],
-        /// Newtons or metres.
-        value: &'a [f64],
-    },
+    /// Readings in recorded order.
+    Readings(Readings<'a>),
     /// Any single input.
     One(&'a Input),
 }
 
 impl Run<'_> {
     /// Every input of the stretch, in order.
-    pub fn for_each(&self, mut take: impl FnMut(&Input)) {
+    pub fn for_each(self, mut take: impl FnMut(&Input)) {
         match self {
             Self::One(input) => take(input),
-            Self::Readings { channel, at, value } => {
-                for ((&channel, &at), &value) in channel.iter().zip(*at).zip(*value) {
+            Self::Readings(readings) => {
+                for (channel, at, value) in readings {
                     take(&Input::Reading { channel, at, value });
                 }
             }
@@ -210,18 +203,14 @@ impl<S: Storage> RunReader<S> {
         }
     }
 
-    /// All inputs in recorded order, readings as whole columns: the fast way for recomputing.
+    /// All inputs in recorded order, readings many at a time: the fast way for recomputing.
     pub fn for_each_run(&mut self, mut f: impl FnMut(Run<'_>)) {
         self.read_damage[0].clear();
         let mut blocks = Blocks::new(0);
-        let mut columns = ReadingColumns::default();
         while let Some((_, skip, batch)) = blocks.next_inputs(self) {
-            if batch.readings(&mut columns) {
-                f(Run::Readings {
-                    channel: &columns.channel[skip..],
-                    at: &columns.at[skip..],
-                    value: &columns.value[skip..],
-                });
+            if let Some(mut readings) = batch.readings() {
+                readings.by_ref().take(skip).for_each(drop);
+                f(Run::Readings(readings));
             } else {
                 batch.for_each_from(skip, |input| f(Run::One(input)));
             }

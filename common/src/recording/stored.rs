@@ -1,7 +1,7 @@
 //! Columns of a batch as the payload of a block, and back.
 
 use super::batch::{Batch, SOURCES_MAX, Source, SourceColumns};
-use super::column::{Bytes, IntColumn, ReadingColumn};
+use super::column::{Bytes, IntColumn, ReadingColumn, Unzipper};
 use super::layout::ENTRIES_MAX;
 use super::polled::{Polled, Times};
 use super::{payload, text};
@@ -178,8 +178,17 @@ impl Batch {
 
     /// Back from a payload that must hold `entries` inputs.
     pub(super) fn decode(bytes: &[u8], entries: usize) -> Result<Self, String> {
+        Self::decode_with(bytes, entries, &mut Unzipper::default())
+    }
+
+    /// The same for one payload of many.
+    pub(super) fn decode_with(
+        bytes: &[u8],
+        entries: usize,
+        unzipper: &mut Unzipper,
+    ) -> Result<Self, String> {
         let stored: StoredBatch = payload::decode(bytes)?;
-        let order = stored.order.decode(entries.min(ENTRIES_MAX))?;
+        let order = (stored.order).decode_with(entries.min(ENTRIES_MAX), unzipper)?;
         if order.len() != entries {
             return Err(format!("{} entries, {entries} expected", order.len()));
         }

@@ -90,7 +90,7 @@ impl<S: Storage> RunReader<S> {
             }
         };
         self.for_each_run(|run| match run {
-            Run::Readings { at, .. } => at.iter().for_each(|at| seen(*at, true)),
+            Run::Readings(readings) => readings.for_each(|(_, at, _)| seen(at, true)),
             Run::One(input) => seen(
                 time_of(input),
                 matches!(input, Input::Reading { .. } | Input::Received { .. }),

@@ -94,9 +94,11 @@ fn read_run(path: &Path, inputs: u64) {
     let mut reader = RunReader::open(path).unwrap();
     let mut count = 0;
     reader.for_each_run(|run| match run {
-        Run::Readings { value, .. } => {
-            black_box(value);
-            count += value.len() as u64;
+        Run::Readings(readings) => {
+            for reading in readings {
+                black_box(reading);
+                count += 1;
+            }
         }
         Run::One(input) => {
             black_box(input);

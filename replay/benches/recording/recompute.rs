@@ -27,10 +27,9 @@ fn recompute(run: &Path) -> Took {
     let mut samples = 0;
     reader.for_each_run(|run| {
         match run {
-            Run::Readings { channel, at, value } => {
-                samples += at.len() as u64;
-                for ((channel, at), value) in channel.iter().zip(at).zip(value) {
-                    let (channel, at, value) = (*channel, *at, *value);
+            Run::Readings(readings) => {
+                samples += readings.len() as u64;
+                for (channel, at, value) in readings {
                     pipeline.push(&Input::Reading { channel, at, value }, &mut events);
                 }
             }

@@ -122,7 +122,7 @@ fn a_finished_run_comes_back_in_order_with_head_marks_decisions_and_digests() {
     assert!(reader.damage().is_empty(), "{:?}", reader.damage());
     let mut again = 0;
     reader.for_each_run(|run| match run {
-        Run::Readings { at, .. } => again += at.len(),
+        Run::Readings(readings) => again += readings.count(),
         Run::One(_) => again += 1,
     });
     assert_eq!(again, inputs.len());
