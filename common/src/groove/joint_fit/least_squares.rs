@@ -22,6 +22,11 @@ fn lanes(each: impl Fn(usize) -> f64) -> Lanes {
     std::array::from_fn(each)
 }
 
+/// Whether it is so of any spread; all are looked at, side by side.
+fn any(is_so: impl Fn(usize) -> bool) -> bool {
+    (0..SPREADS.len()).fold(false, |any, l| any | is_so(l))
+}
+
 /// Least squares of both bases, amplitude and drift with their priors, reweighted against outliers: one solution for
 /// each spread. `shapes`: drag of each stroke for an amplitude of one.
 pub(super) fn solve(
@@ -48,8 +53,7 @@ pub(super) fn solve(
             let (r, variance) = misfit(s, h, &theta, sd);
             let mut weight = lanes(|l| INDEPENDENT / variance[l]);
             // Most strokes lie well within, which shows without a division.
-            let is_off = |l: usize| r[l] * r[l] > 4.0 * variance[l];
-            if round > 0 && (0..SPREADS.len()).fold(false, |any, l| any | is_off(l)) {
+            if round > 0 && any(|l| r[l] * r[l] > 4.0 * variance[l]) {
                 for l in 0..SPREADS.len() {
                     let square = r[l] * r[l] / variance[l];
                     if square > 4.0 {
@@ -93,17 +97,22 @@ fn ln_density(used: &[StrokeMean], shapes: &[Lanes], theta: &[Lanes; UNKNOWNS], 
     for (s, h) in used.iter().zip(shapes) {
         let (r, variance) = misfit(s, h, theta, sd);
         let square = lanes(|l| r[l] * r[l] / variance[l]);
+        let mut cost = lanes(|l| 0.5 * square[l]);
+        if any(|l| square[l] > 4.0) {
+            for l in (0..SPREADS.len()).filter(|&l| square[l] > 4.0) {
+                cost[l] = 2.0 * square[l].sqrt() - 2.0;
+            }
+        }
         for l in 0..SPREADS.len() {
-            let cost = if square[l] > 4.0 {
-                2.0 * square[l].sqrt() - 2.0
-            } else {
-                0.5 * square[l]
-            };
-            ln_p[l] -= INDEPENDENT * cost;
+            ln_p[l] -= INDEPENDENT * cost[l];
             product[l] *= variance[l];
-            if product[l] > 1e200 {
-                ln_product[l] += f64::ln(product[l]);
-                product[l] = 1.0;
+        }
+        if any(|l| product[l] > 1e200) {
+            for (ln_product, product) in ln_product.iter_mut().zip(&mut product) {
+                if *product > 1e200 {
+                    *ln_product += f64::ln(*product);
+                    *product = 1.0;
+                }
             }
         }
     }
