@@ -236,11 +236,16 @@ impl Aligner {
         out: &mut impl FnMut(Cell),
     ) -> Option<(&mut Pending, bool)> {
         let place = t * (1.0 / CELL_S);
-        if place.is_nan() || place.abs() >= 1e15 {
+        let latest = self.latest[channel] as f64;
+        let index = if latest <= place && place < latest + 1.0 {
+            // Nearly every reading is of the cell of the one before.
+            self.latest[channel]
+        } else if place.is_nan() || place.abs() >= 1e15 {
             self.counts.out_of_range += 1;
             return None;
-        }
-        let index = floor(place);
+        } else {
+            floor(place)
+        };
         if !self.started {
             self.started = true;
             self.next = index;

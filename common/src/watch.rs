@@ -68,9 +68,8 @@ impl Watch {
     /// A load reading, N.
     #[inline]
     pub fn load(&mut self, at: Nanos, tension_n: f64) {
-        let v = self.guard.load(at, tension_n);
-        self.engine.judged(at, &v);
-        self.verdict = Some(v);
+        let verdict = self.verdict.insert(self.guard.load(at, tension_n));
+        self.engine.judged(at, verdict);
     }
 
     /// A moment of tool motion, told at `at`.

@@ -21,7 +21,7 @@
 //! each `2L/c`) let tension jump ahead of its mean; the time set by
 //! [`crate::job::AlarmLimits::approaching`] has to cover half a step.
 
-use super::guard_model::{GuardModel, PickUpTable};
+use super::guard_model::{GuardModel, PickUpTable, Piece};
 use super::rule::{AlarmKind, Level, Rule, Sense};
 use super::slope::RobustSlope;
 use super::usual_pull::{Noted, UsualPull};
@@ -78,6 +78,8 @@ pub struct OverpullGuard {
     tension: RobustSlope,
     line: RobustSlope,
     line_m: Option<f64>,
+    /// The piece of the tables that was read last.
+    near: Piece,
     /// What holds with so much line out: of the tables, and of the last strokes there.
     limit_n: f64,
     pick_up_n: Option<f64>,
@@ -94,6 +96,7 @@ impl OverpullGuard {
     /// A guard at the start of a run.
     pub fn new(model: GuardModel) -> Self {
         let mut guard = Self {
+            near: model.piece(0.0),
             model,
             tension: RobustSlope::default(),
             line: RobustSlope::default(),
@@ -136,12 +139,22 @@ impl OverpullGuard {
     /// From now on pick-up weight is that learned from free passes, instead of that of the job file.
     pub fn use_pick_up(&mut self, table: &Arc<PickUpTable>) {
         self.model.use_pick_up(table);
+        self.near = self.model.piece(0.0);
         self.look_up();
     }
 
     fn look_up(&mut self) {
-        self.limit_n = self.model.limit_n(self.line_m);
-        self.pick_up_n = self.line_m.map(|line| self.model.pick_up_n(line));
+        match self.line_m {
+            Some(line) => {
+                // Most readings find the line within 10 m of where it was.
+                if !self.near.holds(line) {
+                    self.near = self.model.piece(line);
+                }
+                self.limit_n = self.near.limit_n(line);
+                self.pick_up_n = Some(self.near.pick_up_n(line));
+            }
+            None => (self.limit_n, self.pick_up_n) = (self.model.limit_n(None), None),
+        }
         self.allowed_n = self.allowed_here_n();
     }
 

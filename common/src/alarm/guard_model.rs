@@ -59,12 +59,20 @@ impl GuardModel {
 
     /// Limit of surface tension, N; without a depth the least of all.
     pub fn limit_n(&self, line_m: Option<f64>) -> f64 {
-        line_m.map_or(self.limit_least_n, |line| at_depth(&self.limit_n, line))
+        line_m.map_or(self.limit_least_n, |line| self.piece(line).limit_n(line))
     }
 
     /// Expected pick-up weight without cutting, N.
     pub fn pick_up_n(&self, line_m: f64) -> f64 {
-        at_depth(&self.pick_up.pick_up_n, line_m)
+        self.piece(line_m).pick_up_n(line_m)
+    }
+
+    /// The piece of the tables that holds with `line_m` m paid out.
+    pub(super) fn piece(&self, line_m: f64) -> Piece {
+        Piece {
+            limit_n: Straight::of(&self.limit_n, place(line_m)),
+            pick_up_n: Straight::of(&self.pick_up.pick_up_n, place(line_m)),
+        }
     }
 
     /// From now on pick-up weight is what `table` says.
@@ -165,9 +173,60 @@ impl Well {
     }
 }
 
-fn at_depth(table: &[f64], line_m: f64) -> f64 {
-    let place = (line_m.max(0.0) / STEP_M).min((table.len() - 1) as f64);
-    let low = (place as usize).min(table.len().saturating_sub(2));
-    let high = (low + 1).min(table.len() - 1);
-    table[low] + (place - low as f64) * (table[high] - table[low])
+/// The tables between two of their depths.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Piece {
+    limit_n: Straight,
+    pick_up_n: Straight,
+}
+
+impl Piece {
+    /// Whether it is the piece for so much line.
+    pub(super) fn holds(&self, line_m: f64) -> bool {
+        let low = self.limit_n.low;
+        low == self.pick_up_n.low && low <= place(line_m) && place(line_m) < low + 1.0
+    }
+
+    pub(super) fn limit_n(&self, line_m: f64) -> f64 {
+        self.limit_n.at(place(line_m))
+    }
+
+    pub(super) fn pick_up_n(&self, line_m: f64) -> f64 {
+        self.pick_up_n.at(place(line_m))
+    }
+}
+
+/// A table between two of its places.
+#[derive(Debug, Clone, Copy)]
+struct Straight {
+    low: f64,
+    /// Value there, and what it rises by to the next place.
+    value: f64,
+    rise: f64,
+    /// The end of the table.
+    last: f64,
+}
+
+impl Straight {
+    /// That around a place.
+    fn of(table: &[f64], place: f64) -> Self {
+        let last = (table.len() - 1) as f64;
+        let low = (place.min(last) as usize).min(table.len().saturating_sub(2));
+        let high = (low + 1).min(table.len() - 1);
+        Self {
+            low: low as f64,
+            value: table[low],
+            rise: table[high] - table[low],
+            last,
+        }
+    }
+
+    fn at(&self, place: f64) -> f64 {
+        self.value + (place.min(self.last) - self.low) * self.rise
+    }
+}
+
+/// Place in the tables of a line paid out.
+fn place(line_m: f64) -> f64 {
+    line_m.max(0.0) / STEP_M
 }

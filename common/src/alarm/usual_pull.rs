@@ -16,11 +16,21 @@ struct Run {
     line_m: (f64, f64),
 }
 
+/// By how much all of the last runs exceed the pick-up weight, N: the least of them; and the line paid out for which
+/// they say so, from least to most, m.
+#[derive(Debug, Clone, Copy)]
+struct Above {
+    above_n: f64,
+    line_m: (f64, f64),
+}
+
 /// How the last strokes up pulled while they ran steadily.
 #[derive(Debug, Clone, Default)]
 pub(super) struct UsualPull {
     /// The last runs up, latest first.
     runs: [Option<Run>; 3],
+    /// What they say together.
+    above: Option<Above>,
     /// The run under way: its start, its line, and what it has shown so far.
     start: Option<Nanos>,
     line_m: Option<(f64, f64)>,
@@ -68,6 +78,7 @@ impl UsualPull {
                     line_m: line_m.unwrap_or((f64::INFINITY, f64::NEG_INFINITY)),
                 };
                 self.runs = [Some(run), self.runs[0], self.runs[1]];
+                self.above = self.above_of_all();
                 return true;
             }
         }
@@ -82,15 +93,25 @@ impl UsualPull {
 
     /// By how much runs where `line_m` m are paid out exceed the pick-up weight, N: the least of three.
     pub(super) fn above_pick_up_n(&self, line_m: f64) -> Option<f64> {
-        let mut least = f64::INFINITY;
+        let Above {
+            above_n,
+            line_m: (from, to),
+        } = self.above?;
+        (from <= line_m && line_m <= to).then_some(above_n)
+    }
+
+    fn above_of_all(&self) -> Option<Above> {
+        let mut all = Above {
+            above_n: f64::INFINITY,
+            line_m: (f64::NEG_INFINITY, f64::INFINITY),
+        };
         for run in &self.runs {
             let run = run.as_ref()?;
             let (from, to) = run.line_m;
-            if line_m < from - Self::BESIDE_M || line_m > to + Self::BESIDE_M {
-                return None;
-            }
-            least = least.min(run.above_n?);
+            all.above_n = all.above_n.min(run.above_n?);
+            all.line_m.0 = all.line_m.0.max(from - Self::BESIDE_M);
+            all.line_m.1 = all.line_m.1.min(to + Self::BESIDE_M);
         }
-        Some(least)
+        Some(all)
     }
 }
