@@ -21,14 +21,32 @@ impl PassLaw {
     /// `passes`: wheel passes to tabulate; `x_wall`: `x` at full wall; `fade`: part of `kappa`
     /// lost at full wall.
     pub fn new(passes: usize, x_wall: f64, fade: f64) -> Self {
-        let mut x = Vec::with_capacity(passes + 2);
-        x.push(0.0);
-        for n in 0..=passes {
-            let at: f64 = x[n];
-            let kappa = (1.0 - fade * (at / x_wall).min(1.2)).max(0.2);
-            x.push(at + advance(at, kappa));
+        let [law] = Self::with_fades(passes, x_wall, [fade]);
+        law
+    }
+
+    /// Laws for several fades. Each pass has to wait for the one before; those of the other laws fill the time.
+    pub(super) fn with_fades<const N: usize>(
+        passes: usize,
+        x_wall: f64,
+        fades: [f64; N],
+    ) -> [Self; N] {
+        let mut laws = fades.map(|_| Self {
+            x: Vec::with_capacity(passes + 2),
+        });
+        let mut reached = [0.0; N];
+        for _ in 0..=passes {
+            for i in 0..N {
+                let at: f64 = reached[i];
+                laws[i].x.push(at);
+                let kappa = (1.0 - fades[i] * (at / x_wall).min(1.2)).max(0.2);
+                reached[i] = at + advance(at, kappa);
+            }
         }
-        Self { x }
+        for (law, at) in laws.iter_mut().zip(reached) {
+            law.x.push(at);
+        }
+        laws
     }
 
     /// `x` after `n` wheel passes (any real number from 0).

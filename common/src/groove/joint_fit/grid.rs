@@ -40,12 +40,12 @@ impl Grid {
         };
         for i in 0..M_POINTS {
             let m = m0 + m_sd * M_REACH * (2.0 * i as f64 / (M_POINTS - 1) as f64 - 1.0);
-            for fade in FADES {
-                let law = PassLaw::new(grid.passes, (-m).exp(), fade);
+            let laws = PassLaw::with_fades(grid.passes, (-m).exp(), FADES);
+            for (law, fade) in laws.iter().zip(FADES) {
                 for bite in BITES {
                     grid.places.push(Place { m, fade, bite });
                     grid.shapes.extend(used.iter().map(|s| {
-                        let (h, ln_x) = s.uncut(input.wheels, bite, &law);
+                        let (h, ln_x) = s.uncut(input.wheels, bite, law);
                         SPREADS.map(|(spread, _)| alive(m + ln_x, spread) * h)
                     }));
                 }
