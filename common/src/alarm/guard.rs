@@ -121,6 +121,7 @@ impl OverpullGuard {
     }
 
     /// A reading of line paid out, m.
+    #[inline]
     pub fn line(&mut self, at: Nanos, line_m: f64) {
         if line_m.is_finite() {
             if self.line_m != Some(line_m) {
@@ -229,6 +230,7 @@ impl OverpullGuard {
     }
 
     /// Whether this reading has to wait for the next one to be believed.
+    #[inline]
     fn is_doubtful(&mut self, at: Nanos, tension_n: f64, limit_n: f64) -> bool {
         if !tension_n.is_finite() {
             return true;
@@ -238,13 +240,8 @@ impl OverpullGuard {
             return false;
         };
         let seconds = at.saturating_sub(when).max(0) as f64 * 1e-9;
-        let mut jump = (tension_n - before).abs() > 0.25 * limit_n;
-        if jump {
-            let speed = self.line_speed_m_s(at).unwrap_or(0.0);
-            let explained = 3.0 * self.held_rate_n_s(speed) * seconds
-                + 4.0 * self.model.impedance_n_s_m * speed.abs();
-            jump = (tension_n - before).abs() > explained;
-        }
+        let rise = (tension_n - before).abs();
+        let jump = rise > 0.25 * limit_n && rise > self.explained_n(at, seconds);
         // A second reading up there is no spike, and after a silence nothing is a jump.
         if jump && !self.doubtful && seconds < 0.5 {
             self.doubtful = true;
@@ -253,6 +250,12 @@ impl OverpullGuard {
         self.doubtful = false;
         self.before = Some((at, tension_n));
         false
+    }
+
+    /// Change of tension that the line's own speed and waves can make in so many seconds, N.
+    fn explained_n(&mut self, at: Nanos, seconds: f64) -> f64 {
+        let speed = self.line_speed_m_s(at).unwrap_or(0.0);
+        3.0 * self.held_rate_n_s(speed) * seconds + 4.0 * self.model.impedance_n_s_m * speed.abs()
     }
 
     /// Too far from the limit for any warning, by twice its time.

@@ -15,6 +15,9 @@ use std::sync::Arc;
 /// Spacing of the tables, m.
 const STEP_M: f64 = 10.0;
 
+/// More than rounding makes of a place, m.
+const ROUNDING_M: f64 = 1e-6;
+
 /// What the guard needs to know of a job: limit and expected pick-up weight by line paid out.
 #[derive(Debug, Clone, PartialEq)]
 pub struct GuardModel {
@@ -69,9 +72,14 @@ impl GuardModel {
 
     /// The piece of the tables that holds with `line_m` m paid out.
     pub(super) fn piece(&self, line_m: f64) -> Piece {
+        let limit_n = Straight::of(&self.limit_n, place(line_m));
+        let pick_up_n = Straight::of(&self.pick_up.pick_up_n, place(line_m));
+        let from_m = limit_n.low.max(pick_up_n.low) * STEP_M;
+        let to_m = (limit_n.low.min(pick_up_n.low) + 1.0) * STEP_M;
         Piece {
-            limit_n: Straight::of(&self.limit_n, place(line_m)),
-            pick_up_n: Straight::of(&self.pick_up.pick_up_n, place(line_m)),
+            limit_n,
+            pick_up_n,
+            within_m: (from_m + ROUNDING_M, to_m - ROUNDING_M),
         }
     }
 
@@ -178,13 +186,14 @@ impl Well {
 pub(super) struct Piece {
     limit_n: Straight,
     pick_up_n: Straight,
+    /// Lines paid out that are surely in it, whatever rounding makes of their places, m.
+    within_m: (f64, f64),
 }
 
 impl Piece {
-    /// Whether it is the piece for so much line.
+    /// Whether it is surely the piece for so much line.
     pub(super) fn holds(&self, line_m: f64) -> bool {
-        let low = self.limit_n.low;
-        low == self.pick_up_n.low && low <= place(line_m) && place(line_m) < low + 1.0
+        self.within_m.0 < line_m && line_m < self.within_m.1
     }
 
     pub(super) fn limit_n(&self, line_m: f64) -> f64 {

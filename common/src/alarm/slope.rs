@@ -62,13 +62,14 @@ impl Default for RobustSlope {
 
 impl RobustSlope {
     /// Takes one reading; `true` when a mean was completed, so that the slopes are new.
+    #[inline]
     pub fn push(&mut self, at: Nanos, value: f64) -> bool {
         if at < self.newest || !value.is_finite() {
             return false;
         }
         // After a silence the old readings say nothing about the slope now.
         if self.filled > 0 && at.saturating_sub(self.newest) > 3 * NANOS_PER_SECOND {
-            *self = Self::default();
+            self.forget();
         }
         self.newest = at;
         let mut completed = false;
@@ -85,6 +86,12 @@ impl RobustSlope {
         completed
     }
 
+    #[cold]
+    fn forget(&mut self) {
+        *self = Self::default();
+    }
+
+    #[inline(never)]
     fn complete(&mut self) {
         let n = f64::from(self.count);
         let at = self.start.saturating_add((self.offsets / n) as Nanos);
