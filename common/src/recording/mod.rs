@@ -10,7 +10,7 @@
 //!
 //! Reading order: `layout` (bytes of a segment), `column`, `text` (with `template` and `line_image`), `polled` and `records`
 //! (numbers and frames made small), `batch` and `stored` (inputs as columns), `storage` (file operations), `track` and
-//! `writer` (with `room` and `resume`), `pack`, `recover`, `scan`, `index`, `reader`, `blocks` and `verification`.
+//! `writer` (with `room` and `resume`), `pack`, `recover`, `scan`, `index`, `reader`, `blocks`, `readings` and `verification`.
 //!
 //! ```
 //! use kerfwatch::input::Input;
