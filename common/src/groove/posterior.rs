@@ -29,6 +29,9 @@ pub const LOCAL_SD: f64 = 0.09;
 /// Contact pressure at a yield of 552 MPa when the job gives none, Pa (from memory, wide prior).
 const PRESSURE_AT_552: f64 = 1.2e9;
 
+/// What a split wall lacks of the nominal one in the middle, and how far that is spread, as parts of its tolerance:
+/// pipe may be thinner than nominal by all of it (API 5CT: one-sided) and splits where it is thin.
+const SPLIT_LACKS: (f64, f64) = (0.16, 0.4);
 /// Standard deviation of the wall along the pipe, as part of it.
 const WALL_SD: f64 = 0.025;
 /// Of the hardness of the pipe from place to place, in terms of depth, at least.
@@ -215,7 +218,9 @@ fn bin_belief(
     let middle = Uncut::new(global, local_sd, ln_x);
     let wide = Uncut::new((global.0, global.1.hypot(LAW_SD)), local_sd, ln_x);
     // Split: the groove is as deep as the wall is thick there.
-    let split_quantile = |p: f64| 0.99 + 0.4 * tolerance * normal_quantile(p.clamp(0.01, 0.99));
+    let split = 1.0 - SPLIT_LACKS.0 * tolerance;
+    let split_quantile =
+        |p: f64| split + SPLIT_LACKS.1 * tolerance * normal_quantile(p.clamp(0.01, 0.99));
     let quantile = |uncut: &Uncut, p: f64| {
         let keep = 1.0 - through;
         if through < 1e-3 {
@@ -232,12 +237,12 @@ fn bin_belief(
         }
     };
     let depth = if through >= 0.5 {
-        1.0
+        split
     } else {
-        quantile(&middle, 0.5)
+        quantile(&middle, 0.5).min(split)
     };
     BinBelief {
-        depth: depth.min(1.0),
+        depth,
         low: quantile(&wide, 0.05).min(depth),
         high: quantile(&wide, 0.95).max(depth),
         through,
