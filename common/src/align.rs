@@ -8,8 +8,9 @@
 //! carries news of the tool; high rates only serve peak capture, which the overpull path does on
 //! every reading, before this stage.
 //!
-//! *Limits*: a cell waits [`WAIT_CELLS`] for late readings of its own channel and
-//! [`PATIENCE_CELLS`] for a silent channel; later readings are counted, never merged.
+//! *Limits*: a cell waits [`WAIT_CELLS`] for late readings of its own channel, [`WAIT_LATE_CELLS`] once
+//! one has come too late for that, and [`PATIENCE_CELLS`] for a silent channel; later readings are
+//! counted, never merged. Readings timed as they arrive are never late: no stall is told later for them.
 //! Silences are bridged up to [`BRIDGE_S`]; beyond it the cell says `None`.
 
 use crate::rounding::floor;
@@ -18,7 +19,9 @@ use std::collections::VecDeque;
 /// Length of a cell, s.
 pub const CELL_S: f64 = 0.1;
 /// Cells that must have passed on both channels before one is closed.
-pub const WAIT_CELLS: i64 = 3;
+pub const WAIT_CELLS: i64 = 2;
+/// Once a reading has come late by less than this.
+const WAIT_LATE_CELLS: i64 = 3;
 /// Cells after which one is closed even though a channel is silent.
 pub const PATIENCE_CELLS: i64 = 20;
 /// Longest silence that is interpolated over, s.
@@ -89,6 +92,8 @@ pub struct AlignCounts {
 pub struct Aligner {
     next: i64,
     started: bool,
+    /// Cells that must have passed on both channels before one is closed.
+    wait: i64,
     ring: VecDeque<Pending>,
     latest: [i64; 2],
     before_load: Option<Point>,
@@ -106,6 +111,7 @@ impl Default for Aligner {
         Self {
             next: 0,
             started: false,
+            wait: WAIT_CELLS,
             ring: VecDeque::with_capacity(64),
             latest: [i64::MIN / 2; 2],
             before_load: None,
@@ -252,6 +258,9 @@ impl Aligner {
         }
         if index < self.next {
             self.counts.late += 1;
+            if self.next - index < WAIT_LATE_CELLS {
+                self.wait = WAIT_LATE_CELLS;
+            }
             return None;
         }
         if index > self.next + self.ring.len() as i64 + JUMP_CELLS {
@@ -288,7 +297,7 @@ impl Aligner {
             let both = self.latest[0].min(self.latest[1]);
             let any = self.latest[0].max(self.latest[1]);
             if self.ring.len() > 1
-                && (both >= self.next + WAIT_CELLS || any >= self.next + PATIENCE_CELLS)
+                && (both >= self.next + self.wait || any >= self.next + PATIENCE_CELLS)
             {
                 self.close_first(out);
             } else {

@@ -167,7 +167,8 @@ pub struct GrooveBin {
     pub top_m: f64,
     /// Bottom of the bin.
     pub bottom_m: f64,
-    /// Estimate of groove depth.
+    /// Estimate of groove depth; where the wall is split, what it is likely to measure there: a little
+    /// less than nominal.
     pub depth_mm: f64,
     /// 5 % quantile.
     pub low_mm: f64,

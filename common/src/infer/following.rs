@@ -12,17 +12,25 @@ const FOLLOWS_M: f64 = 1.0;
 /// It stands while so much line goes on, m, for so long, s.
 const STANDS_M: f64 = 0.12;
 const STANDS_S: f64 = 1.6;
+/// Where the tool does not stick by itself, no longer than it takes to move so much line, m, and this, s.
+const QUICK_M: f64 = 0.3;
+const QUICK_S: f64 = 0.3;
+/// It sticks by itself if it has lately stood for more line than this before it went on, m.
+const STICKS_M: f64 = 0.15;
 /// Meanwhile the winch goes on at this part of its speed at least: one that slows down comes to its end.
 const PACE_PART: f64 = 0.7;
 /// Where it has lately stuck and broken loose by itself, it stands for this many times as much line.
 const STUCK_TIMES: f64 = 1.5;
 /// But no longer than this, s.
 const STUCK_MAX_S: f64 = 2.2;
+/// One that stood for so much line, m, was held and did not stick.
+const HELD_M: f64 = 0.9;
 /// Metres of movement over which sticking is remembered.
 const STUCK_MEMORY_M: f64 = 150.0;
 /// A tool that broke loose runs ahead of the line, and then stands until the line has come after:
-/// remembered over so many metres.
+/// remembered over so many metres, and believed up to so much line: its pull tells of more.
 const AHEAD_MEMORY_M: f64 = 6.0;
+const AHEAD_MAX_M: f64 = 0.7;
 
 /// How the tool follows the line.
 #[derive(Debug, Clone)]
@@ -72,7 +80,12 @@ impl Following {
         };
         let gained = (m.speed.abs() - self.pace) * CELL_S;
         self.ahead_m = (self.ahead_m * (-metres / AHEAD_MEMORY_M).exp() + gained).max(0.0);
-        self.stuck_m = (self.stuck_m * (-metres / STUCK_MEMORY_M).exp()).max(self.stood_m);
+        let stuck = if self.stood_m < HELD_M {
+            self.stood_m
+        } else {
+            0.0
+        };
+        self.stuck_m = (self.stuck_m * (-metres / STUCK_MEMORY_M).exp()).max(stuck);
         self.stood_m = 0.0;
     }
 
@@ -88,9 +101,14 @@ impl Following {
         }
         self.stood_m += speed * CELL_S;
         let sticks = (STUCK_TIMES * self.stuck_m).min(STUCK_MAX_S * self.pace);
+        let stands_s = if self.stuck_m > STICKS_M {
+            STANDS_S
+        } else {
+            (QUICK_M / self.pace).clamp(QUICK_S, STANDS_S)
+        };
         speed > PACE_PART * self.pace
-            && m.t - self.moved_at >= STANDS_S
-            && self.stood_m - self.ahead_m >= sticks.max(STANDS_M)
+            && m.t - self.moved_at >= stands_s
+            && self.stood_m - self.ahead_m.min(AHEAD_MAX_M) >= sticks.max(STANDS_M)
     }
 
     /// Drag when it last moved, N.

@@ -195,7 +195,7 @@ fn report(
     if written.backwards > 0 {
         console.warn(format_args!(
             "{}: {} older than a row before {}; kept in file order\n  remedy: sort the rows by time_s; \
-             what comes more than {} s late is counted as late and left out of the result",
+             what comes more than {} s late may be left out of the result and counted as late",
             args.samples.display(),
             match written.backwards {
                 1 => "1 row is".to_owned(),
