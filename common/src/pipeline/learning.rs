@@ -48,6 +48,12 @@ impl Pipeline {
         }
     }
 
+    /// The cutter has been out at the interval, and nobody knew.
+    pub(super) fn forget_runs_with_cutter(&mut self) {
+        let above = self.above_interval();
+        self.free_runs.keep_arriving(above);
+    }
+
     /// Where the cutter is surely in: well above the interval, m.
     fn above_interval(&self) -> f64 {
         self.job.info.interval_top.si() - SURELY_IN_M
@@ -174,6 +180,14 @@ mod tests {
         let learned = after_two_passes(&marks).learned();
         assert!(learned.unwrap().both_ways);
         assert_eq!(after_two_passes(&marks[..1]).learned(), None);
+    }
+
+    #[test]
+    fn what_ran_before_a_first_mark_that_says_in_was_not_free() {
+        let used = |marks: &[(f64, MarkKind)]| after_two_passes(marks).learned().unwrap().means;
+        let out = (158.0, MarkKind::CutterOut);
+        assert_eq!(used(std::slice::from_ref(&out)), 3);
+        assert_eq!(used(&[(75.0, MarkKind::CutterIn), out]), 2);
     }
 
     #[test]

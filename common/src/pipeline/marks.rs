@@ -44,7 +44,13 @@ impl Pipeline {
                 self.learn_late(seconds(at));
                 self.cutter_in = Some(false);
             }
-            MarkKind::CutterIn => self.cutter_in = Some(true),
+            MarkKind::CutterIn => {
+                // If the first mark says that it goes in, it was out before.
+                if self.cutter_in.is_none() && self.free_until.is_none() {
+                    self.forget_runs_with_cutter();
+                }
+                self.cutter_in = Some(true);
+            }
             _ => {}
         }
         if mark.kind == MarkKind::WeightCheck {
