@@ -267,8 +267,7 @@ fn search(
         for (found, (spread, ln_prior)) in found.into_iter().zip(SPREADS) {
             let ln_a = found.ln_amplitude;
             let (mean, m_sd) = nominal.reach_given_amplitude(ln_wall, ln_a);
-            let ln_priors = ln_prior + ln_bite_prior(place.bite)
-                + ln_fade_prior(place.fade)
+            let ln_priors = ln_prior + ln_bite_prior(place.bite) + ln_fade_prior(place.fade)
                 - 0.5 * ((ln_a - a0) / a_sd).powi(2)
                 - 0.5 * ((place.m - mean) / m_sd).powi(2)
                 - input.base_prior.cost(found.base);
