@@ -134,6 +134,12 @@ fn rests_on(text: &mut String, e: &Evidence, bin: &GrooveBin, units: Units) {
          {:.2} of one up",
         bin.passes, e.bite_down
     );
+    if let Some(from) = e.rolls_down_from {
+        let _ = writeln!(
+            text,
+            "  going down  from stroke {from} on the wheels only roll: drag no longer falls that way as it does going up"
+        );
+    }
     let work: f64 = e.strokes.iter().filter_map(cutting).sum();
     let _ = writeln!(
         text,

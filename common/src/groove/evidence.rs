@@ -27,6 +27,8 @@ pub struct Evidence {
     pub base_sd_n: f64,
     /// What a pass down counts against a pass up.
     pub bite_down: f64,
+    /// Number of the stroke, from 1, from which on those down only roll, if any do.
+    pub rolls_down_from: Option<u32>,
     /// Part of the wheels' bite lost at full wall.
     pub fade: f64,
     /// Scatter of one stroke in one bin, N.
@@ -106,6 +108,7 @@ pub fn evidence(
         base_n: fit.base,
         base_sd_n: joint.base_sd,
         bite_down: fit.bite_down,
+        rolls_down_from: joint.rolls_down_from.map(|row| row as u32 + 1),
         fade: fit.fade,
         noise_n: fit.noise,
         wheel_span_m: through.span,

@@ -17,6 +17,7 @@
 
 use super::drag_model::{self, BITE, DragFit, FADE, FitInput};
 use super::ledger::Row;
+use super::one_way::{self, StrokeDrag};
 use super::pass_law::PassLaw;
 use super::posterior::{Nominal, normal_cdf};
 use grid::{Grid, Place};
@@ -54,6 +55,8 @@ pub struct JointFit {
     pub reach: (f64, f64),
     /// Spread of the wall reach over bins.
     pub spread: f64,
+    /// First row from which on strokes down only roll, if any do.
+    pub rolls_down_from: Option<usize>,
 }
 
 /// Mean of one stroke over the bins used.
@@ -111,9 +114,7 @@ pub fn fit(input: &FitInput, nominal: &Nominal, ln_wall: f64) -> Option<JointFit
     for s in &means {
         let f = &found.fit;
         let base = if s.up { f.base.0 } else { f.base.1 };
-        let (h, ln_x) = s.uncut(input.wheels, f.bite_down, &f.law);
-        let h = h * alive(found.reach.0 + ln_x, found.spread);
-        off[s.row] = Some(s.y - base - f.amplitude * h - f.drift[s.row]);
+        off[s.row] = Some(s.y - base - found.cutting_drag(input, s) - f.drift[s.row]);
     }
     drift = drag_model::drift_of(input, &off);
     if drift.iter().any(|d| d.abs() > SD_MIN) {
@@ -123,6 +124,14 @@ pub fn fit(input: &FitInput, nominal: &Nominal, ln_wall: f64) -> Option<JointFit
         *whole += rest;
     }
     found.fit.noise = drag_model::bin_noise(input, &found.fit);
+    let strokes = means.iter().map(|s| StrokeDrag {
+        row: s.row,
+        up: s.up,
+        drag: s.y,
+        expected: found.cutting_drag(input, s),
+    });
+    let strokes: Vec<StrokeDrag> = strokes.collect();
+    found.rolls_down_from = one_way::rolls_down_from(&strokes);
     Some(found)
 }
 
@@ -191,6 +200,14 @@ fn drift_shapes(row: &Row, began: f64, whole: f64) -> [f64; 2] {
     let whole = (whole / 3600.0).max(0.1);
     let sign = if row.up { 1.0 } else { -1.0 } / row.gain;
     [sign * at, sign * at * (at - whole) / whole]
+}
+
+impl JointFit {
+    /// Mean cutting drag that is expected of a stroke, N.
+    fn cutting_drag(&self, input: &FitInput, s: &StrokeMean) -> f64 {
+        let (h, ln_x) = s.uncut(input.wheels, self.fit.bite_down, &self.fit.law);
+        self.fit.amplitude * h * alive(self.reach.0 + ln_x, self.spread)
+    }
 }
 
 impl StrokeMean {
@@ -317,6 +334,7 @@ fn search(
         base_sd: base_var.sqrt(),
         reach: (m, (var(&|p| p.place.m) + grid_sd * grid_sd).sqrt()),
         spread: mean(&|p| p.spread),
+        rolls_down_from: None,
     })
 }
 

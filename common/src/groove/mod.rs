@@ -4,7 +4,7 @@
 //! same estimate, whenever and wherever it is asked for: live after each stroke, in replay once.
 //!
 //! Way of thought: which strokes cut ([`engagement`]), how drag falls with passes and as the wall
-//! gives way ([`drag_model`], [`pass_law`], [`joint_fit`]), what the first splits say of all other places
+//! gives way ([`drag_model`], [`pass_law`], [`joint_fit`]), whether it cuts going down (`one_way`), what the first splits say of all other places
 //! (`reach_seen`), which bins are split ([`through`]), what that says about depth ([`posterior`]), what is
 //! left to do ([`forecast`]).
 
@@ -16,6 +16,7 @@ pub mod forecast;
 pub mod joint_fit;
 mod lasting_drag;
 pub mod ledger;
+mod one_way;
 pub mod pass_law;
 pub mod posterior;
 mod reach_seen;
@@ -53,6 +54,8 @@ pub struct GrooveEstimate {
     pub engaged: Vec<bool>,
     /// Bin lies in a coupling.
     pub coupling: Vec<bool>,
+    /// First row from which on strokes down only roll, if any do.
+    pub rolls_down_from: Option<usize>,
     /// First row after which each bin was split.
     pub through_at: Vec<usize>,
     /// The drag fit, if anything was cut.
@@ -128,6 +131,7 @@ pub fn estimate(ledger: &Ledger, job: &Job, base_prior: BasePrior) -> GrooveEsti
         || (Through::nothing(ledger.bins.count), global),
         |j| find_through(&input, j, global, spread, None),
     );
+    let rolls_down_from = joint.as_ref().and_then(|j| j.rolls_down_from);
     let fit = joint.map(|j| j.fit);
     let Basis {
         engaged, coupling, ..
@@ -151,6 +155,7 @@ pub fn estimate(ledger: &Ledger, job: &Job, base_prior: BasePrior) -> GrooveEsti
         joints,
         engaged,
         coupling,
+        rolls_down_from,
         through_at: through.at,
         fit,
         belief,

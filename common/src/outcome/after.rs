@@ -75,7 +75,7 @@ fn strokes(p: &Pipeline, estimate: &GrooveEstimate) -> Vec<Stroke> {
                 let Some(y) = row.at(j) else { continue };
                 sum += y;
                 n += 1.0;
-                if cuts(estimate, k, j) {
+                if cuts(estimate, &p.ledger.rows, k, j) {
                     work += (y - base) * bins.step;
                     engaged += bins.step;
                 }

@@ -4,6 +4,7 @@ use super::time;
 use crate::align::CELL_S;
 use crate::groove::GrooveEstimate;
 use crate::groove::drag_model::NEVER;
+use crate::groove::ledger::Row;
 use crate::infer::hold::Motionless;
 use crate::infer::track::TrackPoint;
 use crate::input::MarkKind;
@@ -14,18 +15,25 @@ use crate::result::{Interval, State};
 const OVERRUN_PART: f64 = 0.5;
 
 /// Did the wheels cut in this bin on this stroke? In a coupling they do, as far as they reach.
-pub(super) fn cuts(e: &GrooveEstimate, row: usize, bin: usize) -> bool {
-    e.engaged[row] && (e.through_at[bin] == NEVER || row < e.through_at[bin])
+pub(super) fn cuts(e: &GrooveEstimate, rows: &[Row], row: usize, bin: usize) -> bool {
+    e.engaged[row]
+        && !only_rolls(e, rows, row)
+        && (e.through_at[bin] == NEVER || row < e.through_at[bin])
+}
+
+/// Did the wheels roll in a groove that the way up had made deeper than they can?
+fn only_rolls(e: &GrooveEstimate, rows: &[Row], row: usize) -> bool {
+    !rows[row].up && e.rolls_down_from.is_some_and(|from| row >= from)
 }
 
 /// Did the wheels cut at a depth, on this stroke? Strokes run over the ends of what is kept account
 /// of; with the cutter out they cut there too.
-fn cuts_at(e: &GrooveEstimate, row: usize, bin: f64) -> bool {
+fn cuts_at(e: &GrooveEstimate, rows: &[Row], row: usize, bin: f64) -> bool {
     let count = e.through_at.len() as f64;
     if (0.0..count).contains(&bin) {
-        cuts(e, row, bin as usize)
+        cuts(e, rows, row, bin as usize)
     } else {
-        e.engaged[row] && within_overrun(bin, e.through_at.len())
+        e.engaged[row] && !only_rolls(e, rows, row) && within_overrun(bin, e.through_at.len())
     }
 }
 
@@ -101,7 +109,7 @@ fn moving(
         // What is too short for a stroke, between two with the cutter out, is made with it out.
         let with_cutter =
             row < rows.len() && (t >= rows[row].start - 1.0 || row > 0 && e.engaged[row - 1]);
-        let cutting = with_cutter && cuts_at(e, row, bin);
+        let cutting = with_cutter && cuts_at(e, rows, row, bin);
         let state = if cutting { State::Cutting } else { State::Free };
         let until = (t + CELL_S).min(end);
         if until > from {
@@ -146,7 +154,8 @@ fn moving_now(p: &Pipeline, live: Option<&GrooveEstimate>) -> State {
         let inside = (0.0..bins.count as f64).contains(&bin);
         inside && l.through_at[bin as usize] != NEVER
     });
-    if cutter_out(p, live) == Some(true) && within_overrun(bin, bins.count) && !split {
+    let rolls = m.speed > 0.0 && live.is_some_and(|l| l.rolls_down_from.is_some());
+    if cutter_out(p, live) == Some(true) && within_overrun(bin, bins.count) && !split && !rolls {
         State::Cutting
     } else {
         State::Free
