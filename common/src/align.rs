@@ -8,7 +8,7 @@
 //! carries news of the tool; high rates only serve peak capture, which the overpull path does on
 //! every reading, before this stage.
 //!
-//! *Limits*: a cell waits [`WAIT_CELLS`] for late readings of its own channel, [`WAIT_LATE_CELLS`] once
+//! *Limits*: a cell waits [`WAIT_CELLS`] for late readings of its own channel, `WAIT_LATE_CELLS` once
 //! one has come too late for that, and [`PATIENCE_CELLS`] for a silent channel; later readings are
 //! counted, never merged. Readings timed as they arrive are never late: no stall is told later for them.
 //! Silences are bridged up to [`BRIDGE_S`]; beyond it the cell says `None`.
