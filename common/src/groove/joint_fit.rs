@@ -38,7 +38,7 @@ const M_REACH: f64 = 2.8;
 /// Spreads of the wall reach that are tried, and logarithms of their prior weights.
 const SPREADS: [(f64, f64); 4] = [(0.05, -0.3), (0.08, 0.0), (0.13, -0.7), (0.22, -2.0)];
 /// Falls of kappa that are tried.
-const FADES: [f64; 4] = [-0.1, 0.05, 0.25, 0.6];
+const FADES: [f64; 4] = [-0.1, 0.05, 0.2, 0.4];
 /// Bites of passes down that are tried.
 const BITES: [f64; 7] = [0.03, 0.12, 0.3, 0.5, 0.65, 0.8, 0.95];
 /// Standard deviation of a stroke's mean, N, at least: sheaves, speed.
@@ -239,12 +239,6 @@ fn thinned(means: &[StrokeMean]) -> Vec<StrokeMean> {
     used.map(|(_, s)| *s).collect()
 }
 
-/// Logarithm of the prior weight of a fade: most cutters lose little, a few all but stop biting.
-fn ln_fade_prior(fade: f64) -> f64 {
-    let usual = (-0.5 * ((fade - FADE.0) / FADE.1).powi(2)).exp();
-    (usual + 0.02).ln()
-}
-
 /// Scatter of stroke means around their neighbours of the same direction, N.
 fn scatter(used: &[StrokeMean]) -> f64 {
     let mut off: Vec<f64> = Vec::with_capacity(used.len());
@@ -284,7 +278,8 @@ fn search(
         for (found, (spread, ln_prior)) in found.into_iter().zip(SPREADS) {
             let ln_a = found.ln_amplitude;
             let (mean, m_sd) = nominal.reach_given_amplitude(ln_wall, ln_a);
-            let ln_priors = ln_prior + ln_bite_prior(place.bite) + ln_fade_prior(place.fade)
+            let ln_priors = ln_prior + ln_bite_prior(place.bite)
+                - 0.5 * ((place.fade - FADE.0) / FADE.1).powi(2)
                 - 0.5 * ((ln_a - a0) / a_sd).powi(2)
                 - 0.5 * ((place.m - mean) / m_sd).powi(2)
                 - input.base_prior.cost(found.base);
