@@ -41,6 +41,8 @@ pub struct Snapshot {
     pub groove: Vec<GrooveBin>,
     /// Joints.
     pub joints: Vec<Joint>,
+    /// What going on in place brings, joint by joint.
+    pub outlook: Vec<Outlook>,
     /// Alarms that are not normal.
     pub alarms: Vec<AlarmView>,
     /// Health of the instruments, load then depth.
@@ -51,6 +53,17 @@ pub struct Snapshot {
     pub bends_max: u32,
     /// Largest part of bending life used, if a life was given.
     pub life_used: Option<f64>,
+}
+
+/// What going on in place brings in a joint. `None`: cannot be told, or nothing is left to do.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Outlook {
+    /// Time of one stroke, breaks left out.
+    pub stroke_s: Option<f64>,
+    /// By how much ten more strokes deepen the groove where it is not split, on average.
+    pub ten_deepen_mm: Option<f64>,
+    /// Bins that ten more strokes should split.
+    pub ten_split: Option<f64>,
 }
 
 /// The few figures that charts follow, at one moment. `None`: unknown, or too old to be the

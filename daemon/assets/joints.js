@@ -1,6 +1,7 @@
-// Joint by joint: how much is split, what is left, where it lags.
+// Joint by joint: how much is split, what is left, where it lags, and whether going on in place pays.
 import { at, make, say } from "/dom.js";
 import { readingBack } from "/store.js";
+import { hoursMinutes } from "/time.js";
 
 const mid = (list) => [...list].sort((a, b) => a - b)[list.length >> 1] ?? 0;
 
@@ -11,26 +12,45 @@ const binsOf = (joint, bins) =>
 // The part drawn as split; what is only probable is not counted.
 const splitPart = (bins) => bins.filter((bin) => bin.through).length / Math.max(1, bins.length);
 
-export function showJoints({ groove, joints }, show) {
+export function showJoints({ groove, joints, outlook }, show) {
   const rows = joints.map((joint, n) => {
     const bins = binsOf(joint, groove);
     const wall = bins[0]?.wall_mm ?? 0;
-    const most = Math.max(0, wall - joint.min_depth_mm);
+    const deepest = Math.max(0, wall - joint.min_depth_mm);
     const done = bins.length > 0 && bins.every((bin) => bin.through);
     const left = joint.strokes_left_p50;
     const strokes = done ? "none: split" : left === null ? "cannot tell" : `${left.toFixed(0)}`;
     const range = done || left === null || joint.strokes_left_p90 === null ? null
       : make("small", { textContent: `to ${joint.strokes_left_p90.toFixed(0)}` });
+    const stroke = outlook[n]?.stroke_s ?? null;
+    const told = !done && left !== null && stroke !== null;
+    const most = told && joint.strokes_left_p90 !== null ? make("small", { textContent: `to ${hoursMinutes(joint.strokes_left_p90 * stroke)}` }) : null;
     return make("tr", { className: done ? "done" : "" },
       make("td", {}, `${n + 1}`, make("small", { textContent: `${show.lengthNumber(joint.top_m, 1)}–${show.lengthNumber(joint.bottom_m, 1)}` })),
       make("td", { textContent: `${Math.round(splitPart(bins) * 100)} %` }),
-      make("td", { textContent: done ? "–" : show.wallNumber(most) }),
+      make("td", { textContent: done ? "–" : show.wallNumber(deepest) }),
       make("td", { textContent: String(mid(bins.map((bin) => bin.passes))) }),
-      make("td", {}, strokes, range));
+      make("td", {}, strokes, range),
+      make("td", {}, told ? hoursMinutes(left * stroke) : "–", most));
   });
   at("joints").replaceChildren(...rows);
   say("joints-unit", show.wall);
   say("lagging", lagging(groove, joints, show));
+  say("outlook", joints.map((joint, n) => goingOn(n, binsOf(joint, groove), outlook[n], show)).filter(Boolean).join(" "));
+}
+
+// Of ten more strokes in place: below this part of the wall, and with less than half a bin split, they hardly pay.
+const PAYS_PART = 0.005;
+
+// What ten more strokes bring in a joint; nothing of one that is split or not cut yet.
+function goingOn(n, bins, outlook, show) {
+  const deeper = outlook?.ten_deepen_mm ?? null;
+  const wall = bins[0]?.wall_mm ?? 0;
+  if (deeper === null || wall === 0 || bins.every((bin) => bin.through)) return "";
+  if (deeper < PAYS_PART * wall && outlook.ten_split < 0.5) return `Joint ${n + 1}: ten more strokes in place bring next to nothing.`;
+  const opened = outlook.ten_split * (bins[0].bottom_m - bins[0].top_m);
+  const split = outlook.ten_split < 0.5 ? "" : ` and open about ${show.lengthNumber(opened, 1)} ${show.length} more`;
+  return `Joint ${n + 1}: ten more strokes in place cut ${show.asFineWall(deeper)} deeper${split}.`;
 }
 
 // Stretches whose groove is behind the middle of their joint by more than an eighth of the wall

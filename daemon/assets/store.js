@@ -9,7 +9,7 @@ export const store = {
   job: null,
   now: null,
   health: null,
-  groove: { groove: [], joints: [] },
+  groove: { groove: [], joints: [], outlook: [] },
   strokes: [],
   marks: [],
   told: [],
@@ -26,7 +26,7 @@ export function begin(hello) {
     store.told = [];
     store.warnings = {};
     store.now = null;
-    store.groove = { groove: [], joints: [] };
+    store.groove = { groove: [], joints: [], outlook: [] };
   }
   store.job = hello;
 }

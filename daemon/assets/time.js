@@ -19,3 +19,9 @@ export function lasting(seconds) {
   if (seconds < 3600) return `${Math.floor(seconds / 60)} min ${two(Math.floor(seconds % 60))} s`;
   return `${Math.floor(seconds / 3600)} h ${two(Math.floor((seconds % 3600) / 60))} min`;
 }
+
+// Hours and minutes, of what nobody knows to the second.
+export function hoursMinutes(seconds) {
+  const minutes = Math.ceil(seconds / 60);
+  return `${Math.floor(minutes / 60)}:${two(minutes % 60)}`;
+}

@@ -31,6 +31,8 @@ export function units(display) {
     lengthNumber: (metres, digits = field ? 1 : 2) => known(metres, (m) => toLength(m).toFixed(digits)),
     asLength: (metres, digits = field ? 1 : 2) => known(metres, (m) => `${toLength(m).toFixed(digits)} ${length}`),
     wallNumber: (mm) => toWall(mm).toFixed(field ? 3 : 1),
+    // Growth over a few strokes: hundredths of a millimetre.
+    asFineWall: (mm) => known(mm, (d) => (field ? `${toWall(d).toFixed(4)} in` : `${d.toFixed(2)} mm`)),
     asWall: (mm) => known(mm, (d) => (field ? `${toWall(d).toFixed(3)} in` : `${d.toFixed(1)} mm`)),
     // A sentence of the daemon, written in the units of the job, in those of this screen.
     reworded: (text) => text.replace(QUANTITY, (whole, number, unit) => {

@@ -7,10 +7,12 @@
 
 use super::drag_model::{DragFit, NEVER};
 use super::ledger::Ledger;
+use super::outlook;
 use super::posterior::{Belief, LAW_SD, normal_cdf, normal_quantile};
 use super::through::Through;
 use crate::job::Job;
 use crate::result::{GrooveBin, Joint};
+use crate::snapshot::Outlook;
 
 /// Quantiles of the shared unknown.
 const SHARED: usize = 15;
@@ -23,7 +25,7 @@ const RATE_STROKES: f64 = 6.0;
 /// More strokes than this is "cannot be told".
 const STROKES_MAX: f64 = 20_000.0;
 
-/// Joints within the interval, with what is left to do.
+/// Joints within the interval, with what is left to do and what going on brings.
 pub fn joints(
     ledger: &Ledger,
     job: &Job,
@@ -32,7 +34,7 @@ pub fn joints(
     through: &Through,
     bins: &[GrooveBin],
     engaged: &[bool],
-) -> Vec<Joint> {
+) -> (Vec<Joint>, Vec<Outlook>) {
     let (top, bottom) = (job.info.interval_top.si(), job.info.interval_bottom.si());
     let mut edges = vec![top];
     edges.extend(
@@ -43,6 +45,8 @@ pub fn joints(
     );
     edges.push(bottom);
     let pace = Pace::of(ledger, engaged, fit, job);
+    let stroke_s = outlook::stroke_s(ledger, engaged);
+    let wall_mm = job.tubular.wall.as_millimetres();
     edges
         .windows(2)
         .map(|e| {
@@ -52,9 +56,14 @@ pub fn joints(
                     middle >= e[0] && middle < e[1] && !bins[j].coupling
                 })
                 .collect();
-            joint(e[0], e[1], &members, fit, belief, through, bins, &pace)
+            let outlook =
+                outlook::outlook(&members, fit, belief, through, &pace, stroke_s, wall_mm);
+            (
+                joint(e[0], e[1], &members, fit, belief, through, bins, &pace),
+                outlook,
+            )
         })
-        .collect()
+        .unzip()
 }
 
 fn joint(
@@ -89,7 +98,7 @@ fn joint(
 }
 
 /// How fast passes come.
-struct Pace {
+pub(super) struct Pace {
     /// Strokes made with the cutter out.
     strokes: f64,
     /// Wheel passes (counted as up passes) that one stroke over a bin adds.
@@ -113,7 +122,7 @@ impl Pace {
 
     /// Wheel passes that a stroke adds to a bin with so many: near the turning points some strokes
     /// only reach it.
-    fn at(&self, passes: f64) -> f64 {
+    pub(super) fn at(&self, passes: f64) -> f64 {
         (passes + RATE_STROKES * self.per_stroke) / (self.strokes + RATE_STROKES)
     }
 }

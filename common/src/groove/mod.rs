@@ -6,7 +6,7 @@
 //! Way of thought: which strokes cut ([`engagement`]), how drag falls with passes and as the wall
 //! gives way ([`drag_model`], [`pass_law`], [`joint_fit`]), whether it cuts going down (`one_way`), what the first splits say of all other places
 //! (`reach_seen`), which bins are split ([`through`]), what that says about depth ([`posterior`]), what is
-//! left to do ([`forecast`]).
+//! left to do ([`forecast`]), and what going on brings (`outlook`).
 
 pub mod coupling_marks;
 pub mod drag_model;
@@ -17,6 +17,7 @@ pub mod joint_fit;
 mod lasting_drag;
 pub mod ledger;
 mod one_way;
+mod outlook;
 pub mod pass_law;
 pub mod posterior;
 mod reach_seen;
@@ -25,6 +26,7 @@ mod window_share;
 
 use crate::job::Job;
 use crate::result::{GrooveBin, Joint};
+use crate::snapshot::Outlook;
 use drag_model::{BasePrior, DragFit, FitInput};
 use joint_fit::JointFit;
 use ledger::Ledger;
@@ -50,6 +52,8 @@ pub struct GrooveEstimate {
     pub bins: Vec<GrooveBin>,
     /// Joints, for the result.
     pub joints: Vec<Joint>,
+    /// What going on in place brings, by joint.
+    pub outlook: Vec<Outlook>,
     /// Cutter out, by row of the ledger.
     pub engaged: Vec<bool>,
     /// Bin lies in a coupling.
@@ -138,7 +142,7 @@ pub fn estimate(ledger: &Ledger, job: &Job, base_prior: BasePrior) -> GrooveEsti
     } = basis;
     let belief = posterior::combine(job, global, spread, fit.as_ref(), &through, &coupling);
     let mut bins = bins_of(ledger, job, &engaged, &coupling, &belief);
-    let joints = forecast::joints(
+    let (joints, outlook) = forecast::joints(
         ledger,
         job,
         fit.as_ref(),
@@ -153,6 +157,7 @@ pub fn estimate(ledger: &Ledger, job: &Job, base_prior: BasePrior) -> GrooveEsti
     GrooveEstimate {
         bins,
         joints,
+        outlook,
         engaged,
         coupling,
         rolls_down_from,

@@ -59,6 +59,16 @@ impl PassLaw {
         (a + (n - i as f64) * (b - a)).cbrt()
     }
 
+    /// The same where the table may end before: beyond it the cube of depth goes on as it last did.
+    pub(super) fn x_beyond(&self, n: f64) -> f64 {
+        let last = self.x.len() - 1;
+        if n <= last as f64 {
+            return self.x(n);
+        }
+        let (a, b) = (self.x[last - 1].powi(3), self.x[last].powi(3));
+        (b + (n - last as f64) * (b - a)).cbrt()
+    }
+
     /// Drag shape of passes from `n0` to `n1`: `x(n1)^2 - x(n0)^2`.
     pub fn drag(&self, n0: f64, n1: f64) -> f64 {
         let (a, b) = (self.x(n0), self.x(n1));

@@ -39,6 +39,7 @@ pub fn snapshot(p: &Pipeline) -> Snapshot {
         cutter_out: cutter_out(p, live),
         groove: live.map(|l| l.bins.clone()).unwrap_or_default(),
         joints: live.map(|l| l.joints.clone()).unwrap_or_default(),
+        outlook: live.map(|l| l.outlook.clone()).unwrap_or_default(),
         alarms: p.watch.engine.views(),
         channels: channels(p),
         quality: quality(p),

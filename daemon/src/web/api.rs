@@ -10,7 +10,7 @@ use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use kerfwatch::job::Display;
 use kerfwatch::result::{GrooveBin, Joint};
-use kerfwatch::snapshot::Snapshot;
+use kerfwatch::snapshot::{Outlook, Snapshot};
 use kerfwatch::time::seconds;
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
@@ -68,11 +68,12 @@ impl JobView {
     }
 }
 
-/// Groove and joints, sent less often than the rest.
+/// Groove and joints, with what going on brings them, sent less often than the rest.
 #[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub(crate) struct GrooveView {
     groove: Vec<GrooveBin>,
     joints: Vec<Joint>,
+    outlook: Vec<Outlook>,
 }
 
 impl GrooveView {
@@ -80,6 +81,7 @@ impl GrooveView {
         Self {
             groove: snapshot.groove.clone(),
             joints: snapshot.joints.clone(),
+            outlook: snapshot.outlook.clone(),
         }
     }
 }

@@ -67,6 +67,7 @@ fn without_groove(snapshot: &Snapshot) -> Snapshot {
     Snapshot {
         groove: Vec::new(),
         joints: Vec::new(),
+        outlook: Vec::new(),
         ..snapshot.clone()
     }
 }
