@@ -16,22 +16,25 @@ export function showJoints({ groove, joints, outlook }, show) {
   const rows = joints.map((joint, n) => {
     const bins = binsOf(joint, groove);
     const wall = bins[0]?.wall_mm ?? 0;
-    const deepest = Math.max(0, wall - joint.min_depth_mm);
+    const most = Math.max(0, wall - joint.min_depth_mm);
     const done = bins.length > 0 && bins.every((bin) => bin.through);
     const left = joint.strokes_left_p50;
-    const strokes = done ? "none: split" : left === null ? "cannot tell" : `${left.toFixed(0)}`;
-    const range = done || left === null || joint.strokes_left_p90 === null ? null
-      : make("small", { textContent: `to ${joint.strokes_left_p90.toFixed(0)}` });
-    const stroke = outlook[n]?.stroke_s ?? null;
-    const told = !done && left !== null && stroke !== null;
-    const most = told && joint.strokes_left_p90 !== null ? make("small", { textContent: `to ${hoursMinutes(joint.strokes_left_p90 * stroke)}` }) : null;
+    const told = !done && left !== null;
+    const strokes = done ? "none: split" : told ? `${left.toFixed(0)}` : "cannot tell";
+    const stroke = told ? outlook[n]?.stroke_s ?? null : null;
+    const time = stroke === null ? "–" : hoursMinutes(left * stroke);
+    // What nine in ten take no longer than, under the likely figure.
+    const late = told ? joint.strokes_left_p90 : null;
+    const upTo = (text) => make("small", { textContent: `to ${text}` });
+    const range = late === null ? null : upTo(late.toFixed(0));
+    const timeRange = late === null || stroke === null ? null : upTo(hoursMinutes(late * stroke));
     return make("tr", { className: done ? "done" : "" },
       make("td", {}, `${n + 1}`, make("small", { textContent: `${show.lengthNumber(joint.top_m, 1)}–${show.lengthNumber(joint.bottom_m, 1)}` })),
       make("td", { textContent: `${Math.round(splitPart(bins) * 100)} %` }),
-      make("td", { textContent: done ? "–" : show.wallNumber(deepest) }),
+      make("td", { textContent: done ? "–" : show.wallNumber(most) }),
       make("td", { textContent: String(mid(bins.map((bin) => bin.passes))) }),
       make("td", {}, strokes, range),
-      make("td", {}, told ? hoursMinutes(left * stroke) : "–", most));
+      make("td", {}, time, timeRange));
   });
   at("joints").replaceChildren(...rows);
   say("joints-unit", show.wall);

@@ -107,6 +107,20 @@ pub struct DragFit {
     pub law: PassLaw,
 }
 
+impl DragFit {
+    /// Cutting drag that passes from one number to another make, N. It gives its last answer again: most bins were passed
+    /// as often as their neighbours.
+    pub(super) fn cutting_drag(&self) -> impl FnMut(f64, f64) -> f64 {
+        let mut last = (f64::NAN, f64::NAN, 0.0);
+        move |n0, n1| {
+            if (last.0, last.1) != (n0, n1) {
+                last = (n0, n1, self.amplitude * self.law.drag(n0, n1));
+            }
+            last.2
+        }
+    }
+}
+
 /// Wheel passes of all strokes with the cutter out, a stroke down counted as one up.
 pub(super) fn total_passes(input: &FitInput) -> f64 {
     input.engaged.iter().filter(|&&e| e).count() as f64 * input.wheels
@@ -180,9 +194,19 @@ pub(super) fn bin_noise(input: &FitInput, fit: &DragFit) -> f64 {
     if off.len() < 20 {
         return 40.0;
     }
+    sd_by_median(&mut off).clamp(3.0, 300.0)
+}
+
+/// Standard deviation of what lies so far off, from the median: some are odd. Not for an empty list.
+pub(super) fn sd_by_median(off: &mut [f64]) -> f64 {
     let middle = off.len() / 2;
-    let (_, m, _) = off.select_nth_unstable_by(middle, f64::total_cmp);
-    (1.4826 * *m).clamp(3.0, 300.0)
+    1.4826 * *off.select_nth_unstable_by(middle, f64::total_cmp).1
+}
+
+/// How far each value but the first and the last lies off the mean of its neighbours, as if it alone were off.
+pub(super) fn off_neighbours(values: &[f64]) -> impl Iterator<Item = f64> {
+    let triples = values.windows(3);
+    triples.map(|w| (w[1] - 0.5 * (w[0] + w[2])).abs() / 1.5f64.sqrt())
 }
 
 /// Inverse of a symmetric positive matrix (Gauss-Jordan; pivots of such a matrix are positive).

@@ -244,16 +244,12 @@ fn scatter(used: &[StrokeMean]) -> f64 {
     let mut off: Vec<f64> = Vec::with_capacity(used.len());
     for up in [true, false] {
         let y: Vec<f64> = used.iter().filter(|s| s.up == up).map(|s| s.y).collect();
-        off.extend(
-            y.windows(3)
-                .map(|w| (w[1] - 0.5 * (w[0] + w[2])).abs() / 1.5f64.sqrt()),
-        );
+        off.extend(drag_model::off_neighbours(&y));
     }
     if off.len() < 5 {
         return 15.0;
     }
-    let middle = off.len() / 2;
-    1.4826 * *off.select_nth_unstable_by(middle, f64::total_cmp).1
+    drag_model::sd_by_median(&mut off)
 }
 
 fn search(

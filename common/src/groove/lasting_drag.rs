@@ -28,7 +28,7 @@ impl Lasting {
         let mut sums = vec![(0.0, 0.0); count];
         let sure = (SURELY_CUT / (1.0 - SURELY_CUT)).ln();
         let mut margin = remembering(margin);
-        let mut cutting = (f64::NAN, f64::NAN, 0.0);
+        let mut cutting = fit.cutting_drag();
         walk_passes(input, fit.bite_down, |k, j, n0, n1| {
             // The first passes carry the largest doubt in the model.
             if input.coupling[j] || n0 < 3.0 * input.wheels || margin(n1) > sure {
@@ -36,11 +36,7 @@ impl Lasting {
             }
             if let Some(y) = rows[k].at(j) {
                 let base = if rows[k].up { fit.base.0 } else { fit.base.1 };
-                // Most bins were passed as often as their neighbours.
-                if (cutting.0, cutting.1) != (n0, n1) {
-                    cutting = (n0, n1, fit.amplitude * fit.law.drag(n0, n1));
-                }
-                sums[j].0 += y - base - fit.drift[k] - cutting.2;
+                sums[j].0 += y - base - fit.drift[k] - cutting(n0, n1);
                 sums[j].1 += 1.0;
             }
         });

@@ -10,6 +10,8 @@
 //! *Limits*: rolling and a cut of a tenth of the expected drag look alike. A cell that drifts feigns it one way and does
 //! the opposite the other way, and the first strokes follow no law well: so the way up must follow the law closely.
 
+use super::drag_model::{off_neighbours, sd_by_median};
+
 /// One stroke.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct StrokeDrag {
@@ -69,18 +71,14 @@ fn slope(strokes: &[StrokeDrag], scatter: f64) -> Option<(f64, f64)> {
     (xx > 0.0).then(|| (xy / xx, ALIKE * scatter / xx.sqrt()))
 }
 
-/// Standard deviation of a stroke's drag around that of its neighbours, N, from the median: some strokes are odd.
+/// Standard deviation of a stroke's drag around that of its neighbours, N.
 fn scatter(strokes: &[StrokeDrag]) -> f64 {
-    let triples = strokes.windows(3);
-    let mut off: Vec<f64> = triples
-        .map(|w| (w[1].drag - 0.5 * (w[0].drag + w[2].drag)).abs() / 1.5f64.sqrt())
-        .collect();
+    let drags: Vec<f64> = strokes.iter().map(|s| s.drag).collect();
+    let mut off: Vec<f64> = off_neighbours(&drags).collect();
     if off.is_empty() {
         return SCATTER_MIN;
     }
-    let middle = off.len() / 2;
-    let (_, median, _) = off.select_nth_unstable_by(middle, f64::total_cmp);
-    (1.4826 * *median).max(SCATTER_MIN)
+    sd_by_median(&mut off).max(SCATTER_MIN)
 }
 
 #[cfg(test)]

@@ -41,10 +41,8 @@ pub(super) fn outlook(
     let (mut deeper, mut split) = (0.0, 0.0);
     for &j in &open {
         let passes = through.passes[j];
-        let (now, then) = (fit.law.x(passes), {
-            let more = passes + STROKES * pace.at(passes);
-            fit.law.x_beyond(more)
-        });
+        let now = fit.law.x(passes);
+        let then = fit.law.x_beyond(passes + STROKES * pace.at(passes));
         let bin = &belief.bins[j];
         deeper += bin.depth * (then / now - 1.0).max(0.0);
         let (mean, sd) = bin.reach;

@@ -67,7 +67,7 @@ fn shares(input: &FitInput, fit: &DragFit, base_sd: f64, lasting: &Lasting) -> V
     let mut first = usize::MAX;
     let mut now = usize::MAX;
     let noise = fit.noise * fit.noise;
-    let mut memo = (f64::NAN, f64::NAN, 0.0);
+    let mut cutting = fit.cutting_drag();
     let mut close = |first: usize, end: usize, sums: &mut Vec<(f64, f64, f64)>, start: &[f64]| {
         let mut w = WindowShare {
             rows: (first, end),
@@ -115,10 +115,7 @@ fn shares(input: &FitInput, fit: &DragFit, base_sd: f64, lasting: &Lasting) -> V
         }
         if let Some(y) = rows[k].at(j) {
             let base = if rows[k].up { fit.base.0 } else { fit.base.1 };
-            if memo.0 != n0 || memo.1 != n1 {
-                memo = (n0, n1, fit.amplitude * fit.law.drag(n0, n1));
-            }
-            let f = memo.2;
+            let f = cutting(n0, n1);
             sums[j].0 += f * (y - base - fit.drift[k] - lasting.drag[j]);
             sums[j].1 += f * f;
             sums[j].2 += 1.0;

@@ -16,14 +16,13 @@ const OVERRUN_PART: f64 = 0.5;
 
 /// Did the wheels cut in this bin on this stroke? In a coupling they do, as far as they reach.
 pub(super) fn cuts(e: &GrooveEstimate, rows: &[Row], row: usize, bin: usize) -> bool {
-    e.engaged[row]
-        && !only_rolls(e, rows, row)
-        && (e.through_at[bin] == NEVER || row < e.through_at[bin])
+    bites(e, rows, row) && (e.through_at[bin] == NEVER || row < e.through_at[bin])
 }
 
-/// Did the wheels roll in a groove that the way up had made deeper than they can?
-fn only_rolls(e: &GrooveEstimate, rows: &[Row], row: usize) -> bool {
-    !rows[row].up && e.rolls_down_from.is_some_and(|from| row >= from)
+/// Was this stroke made with the cutter out, and not in a groove that the way up had made deeper than it can?
+fn bites(e: &GrooveEstimate, rows: &[Row], row: usize) -> bool {
+    let only_rolls = !rows[row].up && e.rolls_down_from.is_some_and(|from| row >= from);
+    e.engaged[row] && !only_rolls
 }
 
 /// Did the wheels cut at a depth, on this stroke? Strokes run over the ends of what is kept account
@@ -33,7 +32,7 @@ fn cuts_at(e: &GrooveEstimate, rows: &[Row], row: usize, bin: f64) -> bool {
     if (0.0..count).contains(&bin) {
         cuts(e, rows, row, bin as usize)
     } else {
-        e.engaged[row] && !only_rolls(e, rows, row) && within_overrun(bin, e.through_at.len())
+        bites(e, rows, row) && within_overrun(bin, e.through_at.len())
     }
 }
 
