@@ -272,7 +272,12 @@ impl ToolMotion {
         self.chain.lay_out(&self.table, length, low, high);
         let h = &self.hanging;
         let below = ends.tension_mean - self.cell_offset + h.pressure_force;
-        let packing = (self.packing).push(below, h.packing, ends.line, ends.line_speed);
+        let packing = (self.packing).push(
+            below,
+            (h.packing, self.nominal_packing),
+            ends.line,
+            ends.line_speed,
+        );
         // Fluid drag on the line is spread over it: half of it acts above the middle. That on the tool acts below it.
         let line_fluid = ends.line_speed * self.fluid.0 * length;
         let fluid = line_fluid + ends.line_speed * self.fluid.1;
