@@ -1,6 +1,7 @@
 //! The columns of the scoreboard: figures made from tallies, each with the direction that is
 //! better and the tolerance with which a change is called worse.
 
+use super::forecasts::Forecast;
 use super::measure::Tally;
 
 /// Which way a figure improves.
@@ -12,6 +13,8 @@ pub enum Better {
     Lower,
     /// Nearer to 0.9 is better (coverage of a 90 % interval).
     NearNineTenths,
+    /// Nearer to 0.5 is better (a median).
+    NearHalf,
 }
 
 /// One figure.
@@ -34,13 +37,14 @@ impl Column {
             Better::Higher => -value,
             Better::Lower => value,
             Better::NearNineTenths => (value - 0.9).abs(),
+            Better::NearHalf => (value - 0.5).abs(),
         }
     }
 }
 
 /// All figures of a tally.
 pub fn columns(t: &Tally) -> Vec<Column> {
-    use Better::{Higher, Lower, NearNineTenths};
+    use Better::{Higher, Lower, NearHalf, NearNineTenths};
     let mut out = Vec::new();
     let mut put = |name, value: Option<f64>, better, tolerance| {
         out.push(Column {
@@ -165,13 +169,19 @@ pub fn columns(t: &Tally) -> Vec<Column> {
     );
     put("through_recall", per(t.through_right, real), Higher, 0.02);
     let off: Vec<f64> = (t.forecasts.iter())
-        .map(|f| (f.took - f.told.0).abs())
+        .filter_map(|f| Some((f.took? - f.told.0).abs()))
         .collect();
     put("forecast_off_median", quantile(&off, 0.5), Lower, 3.0);
-    let held = t.forecasts.iter().filter(|f| f.took <= f.told.1).count();
+    let done = |strokes: &dyn Fn(&Forecast) -> f64| {
+        let asked = t.forecasts.iter();
+        let done: Vec<bool> = asked.filter_map(|f| f.done_by(strokes(f))).collect();
+        let held = done.iter().filter(|done| **done).count();
+        per(held as u64, done.len() as u64)
+    };
+    put("forecast_done_by_p50", done(&|f| f.told.0), NearHalf, 0.1);
     put(
-        "forecast_within_p90",
-        per(held as u64, t.forecasts.len() as u64),
+        "forecast_done_by_p90",
+        done(&|f| f.told.1),
         NearNineTenths,
         0.1,
     );
