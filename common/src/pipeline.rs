@@ -6,6 +6,7 @@
 //! `marks`, what becomes of strokes in `strokes`, friction and weight in `learning`, results in `answers`.
 
 mod answers;
+mod cutter_marks;
 mod learning;
 mod marks;
 mod strokes;
@@ -15,6 +16,7 @@ use crate::align::{Aligner, Cell};
 use crate::calibrate::{CalibratedReading, Instruments};
 use crate::groove::coupling_marks::CouplingMarks;
 use crate::groove::ledger::{Bins, Ledger};
+use crate::groove::mark_sense::MarkSense;
 use crate::groove::{self, GrooveEstimate};
 use crate::infer::friction::{FreeRuns, Learned};
 use crate::infer::hold::HoldTracker;
@@ -58,6 +60,8 @@ pub struct Pipeline {
     pub(crate) free_until: Option<f64>,
     /// What the newest mark says of the cutter.
     cutter_in: Option<bool>,
+    /// How the crew means its marks.
+    pub(crate) mark_sense: MarkSense,
     weight_check: WeightCheck,
     /// Drag of a first pass over a fresh wall, from nominal values, N.
     pub(crate) first_pass_drag: f64,
@@ -110,6 +114,7 @@ impl Pipeline {
             pick_up: None,
             free_until: None,
             cutter_in: None,
+            mark_sense: MarkSense::Untold,
             weight_check: WeightCheck::default(),
             first_pass_drag: groove::first_pass_drag(job),
             instruments: instruments(job),
@@ -253,7 +258,7 @@ impl Pipeline {
         }
         self.look_again(m, events);
         self.follow(m, events);
-        if self.cutter_in.unwrap_or(self.free_until.is_none()) {
+        if self.may_run_free() {
             let offset = self.motion.hanging().cutter_offset;
             self.free_runs.push(m, self.motion.settle_time(), offset);
         }

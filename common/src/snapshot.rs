@@ -37,6 +37,8 @@ pub struct Snapshot {
     pub strokes: u32,
     /// Whether the cutter is taken to be out: `None` unknown.
     pub cutter_out: Option<bool>,
+    /// The marks `cutter_out` and `cutter_in` are taken the other way round, because the drag says so.
+    pub marks_turned: bool,
     /// Groove by bin.
     pub groove: Vec<GrooveBin>,
     /// Joints.

@@ -133,6 +133,7 @@ function draw() {
   if (job === null) return;
   if (changed.groove) showJoints(store.groove, show);
   if (changed.marks) showMarks(show);
+  if (changed.now && now !== null) at("marks-turned").hidden = !now.marks_turned;
   if (changed.health) showReadingBack();
   if (changed.health) showHealth(now, store.health, job, OLD_S);
   if (now !== null && (changed.now || changed.groove)) {

@@ -6,7 +6,7 @@ use crate::explain;
 use crate::failure::{Exit, Failure};
 use crate::output_file::write_json;
 use crate::run_folder::RunFolder;
-use crate::summary::summary;
+use crate::summary::{MARKS_TURNED, summary};
 use crate::units_shown::count;
 use kerfwatch::pipeline::Pipeline;
 
@@ -31,6 +31,9 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
             console.line(format_args!("What-if: {change}"))?;
         }
         console.data(summary(job, &done.result, units).as_bytes())?;
+    }
+    if pipeline.marks_turned() {
+        console.warn(MARKS_TURNED);
     }
     if let Some(depth_m) = explain_at {
         let evidence = pipeline.evidence(depth_m);

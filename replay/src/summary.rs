@@ -15,6 +15,10 @@ pub const STATES: [State; 6] = [
     State::Unknown,
 ];
 
+/// What is said where the words of the crew's marks are the other way round.
+pub const MARKS_TURNED: &str = "the marks cutter_out and cutter_in are taken the other way round: drag rose after \"in\" \
+                                as it does when wheels go into the wall. Out means wheels out, cutting";
+
 /// Time in a state, s.
 pub fn time_in(result: &RunResult, state: State) -> f64 {
     result

@@ -6,23 +6,23 @@
 //! stroke over the interval is taken as cutting.
 
 use super::ledger::Ledger;
+use super::mark_sense::{MarkSense, as_said, mark_sense};
+
+/// Strokes over the interval, at least, before drag is asked.
+const TOUCHED_MIN: usize = 4;
 
 /// Least jump of drag, up and down together, that can mean the cutter, N.
 const JUMP_MIN: f64 = 80.0;
-
-/// Drag of strokes marked as free beyond that of strokes marked as cutting, from which the marks
-/// must have been turned round, N.
-const TURNED_MIN: f64 = 100.0;
 
 /// First row that was made with the cutter out, told from the drag alone; `None` while no rise
 /// stands out.
 pub fn first_cutting_row(ledger: &Ledger) -> Option<usize> {
     let means: Vec<Option<f64>> = ledger.rows.iter().map(mean_drag).collect();
     let touched: Vec<usize> = (0..means.len()).filter(|&k| means[k].is_some()).collect();
-    if touched.len() < 4 {
+    if touched.len() < TOUCHED_MIN {
         return None;
     }
-    first_jump(&touched, &|k| means[k].unwrap_or(0.0)).map(|i| touched[i])
+    first_jump(&touched, &|k| means[k].unwrap_or(0.0)).map(|jump| touched[jump.0])
 }
 
 /// Least rise after a single free pass that can mean the cutter, N.
@@ -34,94 +34,66 @@ pub fn engaged(ledger: &Ledger) -> Vec<bool> {
     if rows.iter().any(|r| r.marked_out.is_some()) {
         return from_marks(ledger);
     }
-    // Mean drag of each row, and of the pair it makes with the row before: drift of the cell and
-    // errors of friction have opposite signs up and down and drop out of the pair.
-    let means: Vec<Option<f64>> = rows.iter().map(mean_drag).collect();
-    let touched: Vec<usize> = (0..rows.len()).filter(|&k| means[k].is_some()).collect();
-    if touched.len() < 4 {
-        let seen = means.iter().zip(rows);
-        return seen.map(|(m, r)| m.is_some() && !r.weight_check).collect();
-    }
-    let level = |k: usize| means[k].unwrap_or(0.0);
-    let mut out = vec![true; rows.len()];
-    for (k, m) in means.iter().enumerate() {
-        out[k] = m.is_some();
-    }
-    if let Some(first) = first_jump(&touched, &level) {
-        for &k in &touched[..first] {
-            out[k] = false;
+    let mut out: Vec<bool> = rows.iter().map(|r| mean_drag(r).is_some()).collect();
+    let touched: Vec<usize> = (0..rows.len()).filter(|&k| out[k]).collect();
+    if touched.len() >= TOUCHED_MIN {
+        if let Some((drag, _)) = drag_says_out(ledger) {
+            out = drag;
         }
-        retracted_later(&touched, first, &level, &mut out);
+        let ups: Vec<bool> = rows.iter().map(|r| r.up).collect();
+        let level = |k: usize| mean_drag(&rows[k]).unwrap_or(0.0);
+        retracted_at_once(&touched, &ups, &level, &mut out);
     }
-    let ups: Vec<bool> = rows.iter().map(|r| r.up).collect();
-    retracted_at_once(&touched, &ups, &level, &mut out);
     for (flag, row) in out.iter_mut().zip(rows) {
         *flag &= !row.weight_check;
     }
     out
 }
 
+/// One flag per row: cutter out, as a clear rise of drag tells, and the rise, N; `None` where none stands out.
+pub(super) fn drag_says_out(ledger: &Ledger) -> Option<(Vec<bool>, f64)> {
+    // Mean drag of each row, and of the pair it makes with the row before: drift of the cell and
+    // errors of friction have opposite signs up and down and drop out of the pair.
+    let means: Vec<Option<f64>> = ledger.rows.iter().map(mean_drag).collect();
+    let touched: Vec<usize> = (0..means.len()).filter(|&k| means[k].is_some()).collect();
+    if touched.len() < TOUCHED_MIN {
+        return None;
+    }
+    let level = |k: usize| means[k].unwrap_or(0.0);
+    let (first, rise) = first_jump(&touched, &level)?;
+    let mut out: Vec<bool> = means.iter().map(Option::is_some).collect();
+    for &k in &touched[..first] {
+        out[k] = false;
+    }
+    retracted_later(&touched, first, &level, &mut out);
+    Some((out, rise))
+}
+
 fn from_marks(ledger: &Ledger) -> Vec<bool> {
-    // Before the first mark the cutter is in, unless that mark says that it goes in.
-    let first = ledger.rows.iter().find_map(|r| r.marked_out);
-    let mut now = first == Some(false);
-    let marked: Vec<bool> = ledger
-        .rows
-        .iter()
-        .map(|r| {
-            now = r.marked_out.unwrap_or(now);
-            now
-        })
-        .collect();
-    // Marks are typed by people: where the strokes said to be free drag clearly more than those
-    // said to cut, the two words were taken the other way round.
-    let turned = match (
-        typical_drag(ledger, &marked, true),
-        typical_drag(ledger, &marked, false),
-    ) {
-        (Some(out), Some(inside)) => inside > out + TURNED_MIN,
-        _ => false,
-    };
-    let flags = ledger.rows.iter().zip(marked);
+    let turned = mark_sense(ledger) == MarkSense::TurnedRound;
+    let flags = ledger.rows.iter().zip(as_said(ledger));
     flags
         .map(|(r, out)| (out != turned) && !r.drag.is_empty())
         .collect()
 }
 
-/// Mean drag of rows of one kind, N: median of those up and of those down, so that errors of the
-/// tool's weight, which have opposite signs, drop out.
-fn typical_drag(ledger: &Ledger, marked: &[bool], out: bool) -> Option<f64> {
-    let median = |up: bool| -> Option<f64> {
-        let rows = ledger.rows.iter().zip(marked);
-        let mut drags: Vec<f64> = rows
-            .filter(|(r, m)| **m == out && r.up == up)
-            .filter_map(|(r, _)| mean_drag(r))
-            .collect();
-        if drags.is_empty() {
-            return None;
-        }
-        let middle = drags.len() / 2;
-        Some(*drags.select_nth_unstable_by(middle, f64::total_cmp).1)
-    };
-    Some(0.5 * (median(true)? + median(false)?))
-}
-
-fn mean_drag(row: &super::ledger::Row) -> Option<f64> {
+pub(super) fn mean_drag(row: &super::ledger::Row) -> Option<f64> {
     let (sum, n) = row.drag_sum();
     (n >= 3).then(|| sum / f64::from(n))
 }
 
-/// Place in `touched` of the first cutting stroke, if free ones come before it.
+/// Place in `touched` of the first cutting stroke, if free ones come before it, and by how much drag rises there, N, on
+/// the mean of both ways.
 ///
 /// Cutting drag only ever falls from its first pass on, so the first clear rise is the cutter.
-fn first_jump(touched: &[usize], level: &impl Fn(usize) -> f64) -> Option<usize> {
+fn first_jump(touched: &[usize], level: &impl Fn(usize) -> f64) -> Option<(usize, f64)> {
     let pair = |i: usize| level(touched[i]) + level(touched[i + 1]);
     let last = touched.len() - 1;
     // A single free pass (the run-in) before the cutter goes out has no pair to compare with: both
     // strokes after it must stand far above it.
     let alone = level(touched[1]).min(level(touched[2]));
     if alone - level(touched[0]) > LONE_JUMP_MIN && level(touched[0]) < 0.4 * alone {
-        return Some(1);
+        return Some((1, alone - level(touched[0])));
     }
     let mut best: Option<(f64, usize)> = None;
     for i in 2..last {
@@ -137,7 +109,7 @@ fn first_jump(touched: &[usize], level: &impl Fn(usize) -> f64) -> Option<usize>
             break;
         }
     }
-    best.map(|(_, i)| i)
+    best.map(|(jump, i)| (i, 0.5 * jump))
 }
 
 /// Least fall of drag, each way, that can mean that the cutter went in, N.
@@ -228,7 +200,7 @@ fn retracted_later(
         free.push(2.0 * level(touched[0]));
     }
     free.sort_by(f64::total_cmp);
-    let base = free[free.len() / 2];
+    let base = free[(free.len() - 1) / 2];
     let scatter = (free[free.len() - 1] - free[0]).clamp(30.0, 60.0);
     // Rolling drag never decays: the least drag with the cutter out stays above the free level.
     for i in first..touched.len() - 1 {

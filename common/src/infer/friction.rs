@@ -60,6 +60,13 @@ pub struct Steady {
     pub end: f64,
 }
 
+impl Steady {
+    /// When it began, s.
+    pub fn began(&self) -> f64 {
+        self.end - self.metres / self.speed
+    }
+}
+
 /// What was learned.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Learned {
@@ -156,17 +163,9 @@ impl FreeRuns {
             .map(|s| s.end)
     }
 
-    /// Forgets all but what ended before the tool first came below `depth` m: the cutter was out since.
-    pub fn keep_arriving(&mut self, depth: f64) {
-        let arrived = self.means.iter().take_while(|s| s.length < depth).count();
-        self.means.truncate(arrived);
-        self.now = None;
-    }
-
     /// Stretches that began after `from` and ended by `until`, s, and those that ended by `arrived`.
     pub fn arriving_and_within(&self, arrived: f64, from: f64, until: f64) -> Vec<Steady> {
-        let began = |s: &Steady| s.end - s.metres / s.speed;
-        let free = |s: &&Steady| s.end <= arrived || (began(s) >= from && s.end <= until);
+        let free = |s: &&Steady| s.end <= arrived || (s.began() >= from && s.end <= until);
         self.means.iter().filter(free).copied().collect()
     }
 

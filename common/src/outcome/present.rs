@@ -4,6 +4,7 @@ use super::after::quality;
 use super::states::{cutter_out, now};
 use crate::decode::FrameCounts;
 use crate::groove::ledger::Row;
+use crate::groove::mark_sense::MarkSense;
 use crate::input::ChannelId;
 use crate::model::Motion;
 use crate::pipeline::Pipeline;
@@ -37,6 +38,7 @@ pub fn snapshot(p: &Pipeline) -> Snapshot {
         direction,
         strokes: p.ledger.rows.len() as u32,
         cutter_out: cutter_out(p, live),
+        marks_turned: p.mark_sense == MarkSense::TurnedRound,
         groove: live.map(|l| l.bins.clone()).unwrap_or_default(),
         joints: live.map(|l| l.joints.clone()).unwrap_or_default(),
         outlook: live.map(|l| l.outlook.clone()).unwrap_or_default(),
@@ -128,10 +130,11 @@ fn is_before_cut(p: &Pipeline) -> bool {
     if rows.iter().filter(|row| !row.drag.is_empty()).count() > FREE_STROKES_MAX {
         return false;
     }
+    let turned = p.mark_sense == MarkSense::TurnedRound;
     let least = FIRST_PASS_SHARE * p.first_pass_drag;
     let ran_free = |row: &Row| {
         let (sum, n) = row.drag_sum();
-        row.marked_out != Some(true) && sum <= least * f64::from(n)
+        row.marked_out.map(|out| out != turned) != Some(true) && sum <= least * f64::from(n)
     };
     p.free_until.is_none() && rows.iter().all(ran_free)
 }

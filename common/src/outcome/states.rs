@@ -5,9 +5,9 @@ use crate::align::CELL_S;
 use crate::groove::GrooveEstimate;
 use crate::groove::drag_model::NEVER;
 use crate::groove::ledger::Row;
+use crate::groove::mark_sense::MarkSense;
 use crate::infer::hold::Motionless;
 use crate::infer::track::TrackPoint;
-use crate::input::MarkKind;
 use crate::pipeline::Pipeline;
 use crate::result::{Interval, State};
 
@@ -166,12 +166,10 @@ pub(super) fn cutter_out(p: &Pipeline, live: Option<&GrooveEstimate>) -> Option<
     let last = p.ledger.rows.last();
     let ended = last.map_or(f64::NEG_INFINITY, |r| r.end);
     let since = p.marks.iter().rev().take_while(|m| m.0 > ended);
-    let marked = since.map(|m| &m.1.kind).find_map(|kind| match kind {
-        MarkKind::CutterOut => Some(true),
-        MarkKind::CutterIn => Some(false),
-        _ => None,
-    });
-    marked
+    let mut since = since.map(|m| &m.1.kind);
+    let turned = p.mark_sense == MarkSense::TurnedRound;
+    since
+        .find_map(|kind| p.says_out(kind))
         .or_else(|| live.and_then(|l| l.engaged.last().copied()))
-        .or_else(|| last.and_then(|r| r.marked_out))
+        .or_else(|| last.and_then(|r| r.marked_out.map(|out| out != turned)))
 }

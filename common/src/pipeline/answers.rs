@@ -7,6 +7,7 @@ use crate::alarm::{PickUpTable, SavedAlarms};
 use crate::calibrate::Instruments;
 use crate::groove::evidence::Evidence;
 use crate::groove::ledger::Ledger;
+use crate::groove::mark_sense::{MarkSense, mark_sense};
 use crate::groove::{self, GrooveEstimate};
 use crate::infer::friction::Learned;
 use crate::outcome;
@@ -53,6 +54,11 @@ impl Pipeline {
     /// What the groove estimate at a depth rests on; `None` outside the bins or before any cutting.
     pub fn evidence(&self, depth_m: f64) -> Option<Evidence> {
         groove::evidence::evidence(&self.ledger, &self.job, self.base_prior(), depth_m)
+    }
+
+    /// The words of the crew's marks are the other way round, as the drag of all strokes so far says.
+    pub fn marks_turned(&self) -> bool {
+        mark_sense(&self.ledger) == MarkSense::TurnedRound
     }
 
     /// The present.

@@ -21,7 +21,8 @@ const SURELY_IN_M: f64 = 30.0;
 impl Pipeline {
     /// Learns friction and weight from what ran free before `until` s, and uses them from now on.
     pub(super) fn learn(&mut self, until: f64) {
-        let means = self.free_runs.until(until).to_vec();
+        let means = self.free_runs.until(until).iter();
+        let means: Vec<Steady> = means.filter(|s| self.ran_free(s)).copied().collect();
         self.learn_from(&means);
     }
 
@@ -48,14 +49,8 @@ impl Pipeline {
         }
     }
 
-    /// The cutter has been out at the interval, and nobody knew.
-    pub(super) fn forget_runs_with_cutter(&mut self) {
-        let above = self.above_interval();
-        self.free_runs.keep_arriving(above);
-    }
-
     /// Where the cutter is surely in: well above the interval, m.
-    fn above_interval(&self) -> f64 {
+    pub(super) fn above_interval(&self) -> f64 {
         self.job.info.interval_top.si() - SURELY_IN_M
     }
 

@@ -33,25 +33,15 @@ impl Pipeline {
             }
             _ => {}
         }
-        match mark.kind {
-            MarkKind::CutterOut if self.free_until.is_none() => {
+        if let Some(out) = self.says_out(&mark.kind) {
+            if out && self.free_until.is_none() {
                 self.free_until = Some(seconds(at));
                 self.learn(seconds(at));
                 self.hold.cutter_out();
-                self.cutter_in = Some(false);
-            }
-            MarkKind::CutterOut => {
+            } else if out {
                 self.learn_late(seconds(at));
-                self.cutter_in = Some(false);
             }
-            MarkKind::CutterIn => {
-                // If the first mark says that it goes in, it was out before.
-                if self.cutter_in.is_none() && self.free_until.is_none() {
-                    self.forget_runs_with_cutter();
-                }
-                self.cutter_in = Some(true);
-            }
-            _ => {}
+            self.cutter_in = Some(!out);
         }
         if mark.kind == MarkKind::WeightCheck {
             self.weight_check.mark(seconds(at));

@@ -67,6 +67,7 @@ impl Pipeline {
         if marks.weight_check {
             self.learn_from_weight_check(found.end);
         }
+        self.ask_mark_sense();
         self.learn_without_marks();
         let n = self.ledger.rows.len() as u32;
         let (top, bottom) = found.range();

@@ -92,9 +92,10 @@ Examples:
       --start 2026-05-01T06:12:00Z --out RUN
 
 samples.csv: header time_s,load_n,depth_m; seconds from run start, line tension in newtons, line paid \
-out in metres; either value may be empty. marks.csv: header time_s,mark; marks cutter_out, cutter_in, \
-weight_check, note:TEXT. Rows that cannot be read are set aside, counted and reported; a table that \
-seems to be in other units, or of another well, is used and the doubt is told.")]
+out in metres; either value may be empty. marks.csv: header time_s,mark; marks cutter_out (wheels out, \
+cutting), cutter_in (wheels in, running free), weight_check, note:TEXT. Rows that cannot be read are \
+set aside, counted and reported; a table that seems to be in other units, or of another well, is used \
+and the doubt is told.")]
 pub struct ImportArgs {
     /// Samples: CSV with header time_s,load_n,depth_m
     pub samples: PathBuf,

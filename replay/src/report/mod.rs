@@ -76,6 +76,7 @@ pub fn report_page(
         units,
         learned: pipeline.learned(),
         rolling_n: estimate.fit.map(|fit| fit.base),
+        marks_turned: pipeline.marks_turned(),
     };
     sections::outcome(&mut page, &source);
     sections::groove(&mut page, &source);

@@ -33,6 +33,8 @@ pub(super) struct Source<'s> {
     pub(super) learned: Option<Learned>,
     /// Drag of the tool with the wheels out that does not fall, up and down, N.
     pub(super) rolling_n: Option<(f64, f64)>,
+    /// Marks of the cutter are taken the other way round.
+    pub(super) marks_turned: bool,
 }
 
 impl Source<'_> {

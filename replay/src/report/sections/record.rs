@@ -2,7 +2,7 @@
 
 use super::Source;
 use crate::report::page::Page;
-use crate::summary::slip_of_counter;
+use crate::summary::{MARKS_TURNED, slip_of_counter};
 use crate::units_shown::{clock, count, duration};
 use kerfwatch::input::ChannelId;
 use kerfwatch::recording::{DigestState, Verification};
@@ -113,6 +113,9 @@ pub(in crate::report) fn marks(page: &mut Page, s: &Source<'_>) {
         })
         .collect();
     page.table_of_words(&["Time", "Mark", "By"], &rows);
+    if s.marks_turned {
+        page.paragraph("note", &format!("Mind: {MARKS_TURNED}."));
+    }
 }
 
 /// What the numbers rest on and their limits.

@@ -1,0 +1,228 @@
+//! Whether the words of the crew's marks mean what they say.
+//!
+//! "Cutter out" is meant as wheels out of the body, in the wall; who means the cutter out of the groove says it the
+//! other way round. Then every stroke would count for what it is not, so the drag is asked: it rises when wheels go into
+//! a fresh wall, both ways at once, and only falls after.
+//!
+//! *Input*: rows of the ledger with what marks say of them. *Output*: [`MarkSense`]. *Limits*: crews that mark late are
+//! believed: a few strokes against many are no turned words.
+
+use super::engagement::{drag_says_out, mean_drag};
+use super::ledger::Ledger;
+
+/// Drag of strokes said to be free beyond that of strokes said to cut, from which the words must be the other way
+/// round, N.
+const TURNED_MIN: f64 = 100.0;
+/// For one stroke on which marks and drag agree, so many on which they don't, or the other way, decide.
+const AGAINST: usize = 4;
+/// And at least so many.
+const STROKES_MIN: usize = 3;
+/// Strokes over the interval that nobody makes with the cutter in, while the drag falls as it does from cutting.
+const FREE_STROKES_MAX: usize = 12;
+/// Of all strokes, one in so many may be said to cut all the same: the tool may have been tried at the end.
+const FEW: usize = 10;
+/// By so much, on the mean of both ways, N.
+const FALL_MIN: f64 = 100.0;
+
+/// How the words "out" and "in" of the marks are to be taken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum MarkSense {
+    /// As they are meant here: out, wheels in the wall.
+    AsSaid,
+    /// The other way round.
+    TurnedRound,
+    /// Drag does not tell: as they are meant here.
+    Untold,
+}
+
+/// What marks say of each row, out or not; before the first mark, the opposite of what it says.
+pub(super) fn as_said(ledger: &Ledger) -> Vec<bool> {
+    let first = ledger.rows.iter().find_map(|r| r.marked_out);
+    let mut now = first == Some(false);
+    let rows = ledger.rows.iter();
+    rows.map(|r| {
+        now = r.marked_out.unwrap_or(now);
+        now
+    })
+    .collect()
+}
+
+/// Asks the drag how marks are meant.
+pub fn mark_sense(ledger: &Ledger) -> MarkSense {
+    let rows = &ledger.rows;
+    if rows.iter().all(|r| r.marked_out.is_none()) {
+        return MarkSense::Untold;
+    }
+    let said = as_said(ledger);
+    let told = drag_says_out(ledger);
+    // How many strokes from one on marks and drag agree on, and how many not; none where drag does not tell.
+    let agreed = |from: usize| {
+        let drag = told.as_ref().map_or(&[][..], |told| &told.0);
+        let asked =
+            (from..drag.len()).filter(|&k| mean_drag(&rows[k]).is_some() && !rows[k].weight_check);
+        let (same, other): (Vec<usize>, Vec<usize>) = asked.partition(|&k| said[k] == drag[k]);
+        (same.len(), other.len())
+    };
+    // Who marks late is wrong before the first mark only, and who marks at the end, if at all, after it.
+    let marked = rows.iter().position(|r| r.marked_out.is_some());
+    let both @ [_, since] = [agreed(0), agreed(marked.unwrap_or(0))];
+    let falls = match beyond(ledger, &said) {
+        [Some(up), Some(down)] => 0.5 * (up + down) < -TURNED_MIN && since.0 <= since.1,
+        _ => false,
+    };
+    let stands = |(a, b): (usize, usize)| a >= STROKES_MIN && a >= AGAINST * b;
+    let rises = told.is_some_and(|(_, rise)| rise > TURNED_MIN);
+    let against = rises && both.iter().all(|(same, other)| stands((*other, *same)));
+    if falls || against || falls_while_in(ledger, &said) {
+        MarkSense::TurnedRound
+    } else if both.iter().all(|both| stands(*both)) {
+        MarkSense::AsSaid
+    } else {
+        MarkSense::Untold
+    }
+}
+
+/// Drag of the strokes `out` beyond that of the others, up and down, N: medians, each way by itself because errors of
+/// weight and friction differ.
+fn beyond(ledger: &Ledger, out: &[bool]) -> [Option<f64>; 2] {
+    let typical = |up: bool, is_out: bool| {
+        let rows = ledger.rows.iter().zip(out);
+        let rows = rows.filter(|(r, out)| r.up == up && **out == is_out);
+        median(rows.filter_map(|(r, _)| mean_drag(r)).collect())
+    };
+    [true, false].map(|up| Some(typical(up, true)? - typical(up, false)?))
+}
+
+fn median(mut values: Vec<f64>) -> Option<f64> {
+    if values.is_empty() {
+        return None;
+    }
+    let middle = values.len() / 2;
+    Some(*values.select_nth_unstable_by(middle, f64::total_cmp).1)
+}
+
+/// Nearly all strokes over the interval are said to be free, and yet drag falls from the first to the last both ways.
+fn falls_while_in(ledger: &Ledger, said: &[bool]) -> bool {
+    let touched = ledger
+        .rows
+        .iter()
+        .zip(said)
+        .filter(|(r, _)| mean_drag(r).is_some());
+    let out = touched.clone().filter(|(_, said)| **said).count();
+    if out * FEW > touched.clone().count() {
+        return false;
+    }
+    let touched = touched.filter(|(_, said)| !**said);
+    let fall = |up: bool| {
+        let levels: Vec<f64> = touched
+            .clone()
+            .filter(|(r, _)| r.up == up)
+            .filter_map(|(r, _)| mean_drag(r))
+            .collect();
+        let half = levels.len() / 2;
+        (half > FREE_STROKES_MAX / 2)
+            .then(|| Some(levels[0].min(levels[1]) - median(levels[half..].to_vec())?))
+            .flatten()
+    };
+    matches!((fall(true), fall(false)), (Some(up), Some(down)) if 0.5 * (up + down) > FALL_MIN && up.min(down) > 0.25 * FALL_MIN)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::groove::ledger::{Bins, Row};
+
+    /// Invented: strokes up and down in turn over 20 bins, with their mean drag, N, and what the newest mark says.
+    fn ledger(strokes: &[(f32, Option<bool>)]) -> Ledger {
+        let row = |(k, (drag, marked_out)): (usize, &(f32, Option<bool>))| Row {
+            up: k.is_multiple_of(2),
+            start: 60.0 * k as f64,
+            end: 60.0 * k as f64 + 40.0,
+            top: 100.0,
+            bottom: 102.0,
+            speed: 0.3,
+            first: 0,
+            drag: vec![*drag; 20],
+            marked_out: *marked_out,
+            weight_check: false,
+            gain: 1.0,
+        };
+        Ledger {
+            bins: Bins {
+                top: 100.0,
+                step: 0.1,
+                count: 20,
+                inside: (0, 20),
+            },
+            rows: strokes.iter().enumerate().map(row).collect(),
+        }
+    }
+
+    /// Invented: drag of a cut, stroke by stroke, N.
+    fn cut(strokes: usize) -> impl Iterator<Item = f32> + Clone {
+        (0..strokes).map(|n| 120.0 + 700.0 / (1.0 + n as f32).powf(0.7))
+    }
+
+    fn free(strokes: usize) -> impl Iterator<Item = f32> {
+        (0..strokes).map(|n| if n.is_multiple_of(2) { 10.0 } else { -5.0 })
+    }
+
+    fn sense(strokes: impl Iterator<Item = (f32, Option<bool>)>) -> MarkSense {
+        mark_sense(&ledger(&strokes.collect::<Vec<_>>()))
+    }
+
+    #[test]
+    fn strokes_that_drag_like_a_cut_after_in_turn_the_words() {
+        for (said, sense_of) in [(true, MarkSense::AsSaid), (false, MarkSense::TurnedRound)] {
+            let before = free(3).map(|drag| (drag, None));
+            assert_eq!(
+                sense(before.chain(cut(12).map(|drag| (drag, Some(said))))),
+                sense_of
+            );
+        }
+    }
+
+    #[test]
+    fn a_single_free_pass_and_three_strokes_are_enough() {
+        let strokes = free(1)
+            .map(|drag| (drag, None))
+            .chain(cut(3).map(|drag| (drag, Some(false))));
+        assert_eq!(sense(strokes), MarkSense::TurnedRound);
+    }
+
+    #[test]
+    fn late_marks_are_believed() {
+        let all: Vec<f32> = free(3).chain(cut(20)).collect();
+        for seen in 13..=23 {
+            let strokes = all[..seen].iter().enumerate();
+            let sense = sense(strokes.map(|(k, drag)| (*drag, (k >= 12).then_some(true))));
+            assert_ne!(sense, MarkSense::TurnedRound, "after {seen} strokes");
+        }
+    }
+
+    #[test]
+    fn a_first_mark_after_the_cut_is_believed() {
+        // The drag does not come all the way back.
+        let strokes = free(3).chain(cut(40)).map(|drag| (drag, None));
+        let after = free(6).map(|drag| (drag + 90.0, Some(false)));
+        assert_ne!(sense(strokes.chain(after)), MarkSense::TurnedRound);
+    }
+
+    #[test]
+    fn a_cut_from_the_first_stroke_on_turns_the_words_too() {
+        let strokes = cut(40).map(|drag| (drag, Some(false)));
+        assert_eq!(sense(strokes.clone()), MarkSense::TurnedRound);
+        assert_eq!(
+            sense(strokes.map(|(drag, _)| (drag, Some(true)))),
+            MarkSense::Untold
+        );
+    }
+
+    #[test]
+    fn free_strokes_do_not() {
+        assert_eq!(
+            sense(free(60).map(|drag| (drag, Some(false)))),
+            MarkSense::Untold
+        );
+    }
+}
