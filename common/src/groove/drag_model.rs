@@ -199,8 +199,13 @@ pub(super) fn bin_noise(input: &FitInput, fit: &DragFit) -> f64 {
 
 /// Standard deviation of what lies so far off, from the median: some are odd. Not for an empty list.
 pub(super) fn sd_by_median(off: &mut [f64]) -> f64 {
-    let middle = off.len() / 2;
-    1.4826 * *off.select_nth_unstable_by(middle, f64::total_cmp).1
+    1.4826 * median(off)
+}
+
+/// The middle one, of an even number the greater of both. Not for an empty list.
+pub(super) fn median(values: &mut [f64]) -> f64 {
+    let middle = values.len() / 2;
+    *values.select_nth_unstable_by(middle, f64::total_cmp).1
 }
 
 /// How far each value but the first and the last lies off the mean of its neighbours, as if it alone were off.

@@ -5,8 +5,13 @@
 //! directions at once. Only jumps that stand out of the scatter count; where none does, every
 //! stroke over the interval is taken as cutting.
 
+use super::drag_model::median;
 use super::ledger::Ledger;
-use super::mark_sense::{MarkSense, as_said, mark_sense};
+use super::mark_sense::{as_said, mark_sense};
+
+/// Strokes over the interval that a crew makes with the cutter in before it starts, at most (common practice, no
+/// source). Who strokes on after that cuts, however little it drags.
+pub const FREE_STROKES_MAX: usize = 12;
 
 /// Strokes over the interval, at least, before drag is asked.
 const TOUCHED_MIN: usize = 4;
@@ -17,12 +22,33 @@ const JUMP_MIN: f64 = 80.0;
 /// First row that was made with the cutter out, told from the drag alone; `None` while no rise
 /// stands out.
 pub fn first_cutting_row(ledger: &Ledger) -> Option<usize> {
+    clear_rise(ledger).map(|rise| rise.touched[rise.first])
+}
+
+/// Where drag rises clearly.
+struct Rise {
+    /// Rows with drag over the interval.
+    touched: Vec<usize>,
+    /// Place of the first cutting one among them.
+    first: usize,
+    /// By how much drag rises there, N.
+    height: f64,
+}
+
+fn clear_rise(ledger: &Ledger) -> Option<Rise> {
+    // Mean drag of each row, and of the pair it makes with the row before: drift of the cell and
+    // errors of friction have opposite signs up and down and drop out of the pair.
     let means: Vec<Option<f64>> = ledger.rows.iter().map(mean_drag).collect();
     let touched: Vec<usize> = (0..means.len()).filter(|&k| means[k].is_some()).collect();
     if touched.len() < TOUCHED_MIN {
         return None;
     }
-    first_jump(&touched, &|k| means[k].unwrap_or(0.0)).map(|jump| touched[jump.0])
+    let (first, height) = first_jump(&touched, &|k| means[k].unwrap_or(0.0))?;
+    Some(Rise {
+        touched,
+        first,
+        height,
+    })
 }
 
 /// Least rise after a single free pass that can mean the cutter, N.
@@ -52,28 +78,26 @@ pub fn engaged(ledger: &Ledger) -> Vec<bool> {
 
 /// One flag per row: cutter out, as a clear rise of drag tells, and the rise, N; `None` where none stands out.
 pub(super) fn drag_says_out(ledger: &Ledger) -> Option<(Vec<bool>, f64)> {
-    // Mean drag of each row, and of the pair it makes with the row before: drift of the cell and
-    // errors of friction have opposite signs up and down and drop out of the pair.
-    let means: Vec<Option<f64>> = ledger.rows.iter().map(mean_drag).collect();
-    let touched: Vec<usize> = (0..means.len()).filter(|&k| means[k].is_some()).collect();
-    if touched.len() < TOUCHED_MIN {
-        return None;
+    let Rise {
+        touched,
+        first,
+        height,
+    } = clear_rise(ledger)?;
+    let rows = &ledger.rows;
+    let mut out = vec![false; rows.len()];
+    for &k in &touched[first..] {
+        out[k] = true;
     }
-    let level = |k: usize| means[k].unwrap_or(0.0);
-    let (first, rise) = first_jump(&touched, &level)?;
-    let mut out: Vec<bool> = means.iter().map(Option::is_some).collect();
-    for &k in &touched[..first] {
-        out[k] = false;
-    }
+    let level = |k: usize| mean_drag(&rows[k]).unwrap_or(0.0);
     retracted_later(&touched, first, &level, &mut out);
-    Some((out, rise))
+    Some((out, height))
 }
 
 fn from_marks(ledger: &Ledger) -> Vec<bool> {
-    let turned = mark_sense(ledger) == MarkSense::TurnedRound;
+    let sense = mark_sense(ledger);
     let flags = ledger.rows.iter().zip(as_said(ledger));
     flags
-        .map(|(r, out)| (out != turned) && !r.drag.is_empty())
+        .map(|(r, said)| sense.is_out(said) && !r.drag.is_empty())
         .collect()
 }
 
@@ -182,9 +206,7 @@ fn least_fall(levels: &[f64]) -> Option<f64> {
     if changes.len() < CHANGES_MIN {
         return None;
     }
-    let middle = changes.len() / 2;
-    let usual = *changes.select_nth_unstable_by(middle, f64::total_cmp).1;
-    Some(FALL_MIN.max(FALL_CHANGES * usual))
+    Some(FALL_MIN.max(FALL_CHANGES * median(&mut changes)))
 }
 
 /// Later strokes whose drag is back at the level before the cutter went out are free again.

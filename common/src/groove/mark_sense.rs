@@ -7,7 +7,8 @@
 //! *Input*: rows of the ledger with what marks say of them. *Output*: [`MarkSense`]. *Limits*: crews that mark late are
 //! believed: a few strokes against many are no turned words.
 
-use super::engagement::{drag_says_out, mean_drag};
+use super::drag_model::median;
+use super::engagement::{FREE_STROKES_MAX, drag_says_out, mean_drag};
 use super::ledger::Ledger;
 
 /// Drag of strokes said to be free beyond that of strokes said to cut, from which the words must be the other way
@@ -17,8 +18,6 @@ const TURNED_MIN: f64 = 100.0;
 const AGAINST: usize = 4;
 /// And at least so many.
 const STROKES_MIN: usize = 3;
-/// Strokes over the interval that nobody makes with the cutter in, while the drag falls as it does from cutting.
-const FREE_STROKES_MAX: usize = 12;
 /// Of all strokes, one in so many may be said to cut all the same: the tool may have been tried at the end.
 const FEW: usize = 10;
 /// By so much, on the mean of both ways, N.
@@ -33,6 +32,18 @@ pub enum MarkSense {
     TurnedRound,
     /// Drag does not tell: as they are meant here.
     Untold,
+}
+
+impl MarkSense {
+    /// Whether the cutter is out where a mark says so, or says that it is not.
+    pub fn is_out(self, said: bool) -> bool {
+        said != self.is_turned()
+    }
+
+    /// The words are the other way round.
+    pub fn is_turned(self) -> bool {
+        self == Self::TurnedRound
+    }
 }
 
 /// What marks say of each row, out or not; before the first mark, the opposite of what it says.
@@ -88,17 +99,10 @@ fn beyond(ledger: &Ledger, out: &[bool]) -> [Option<f64>; 2] {
     let typical = |up: bool, is_out: bool| {
         let rows = ledger.rows.iter().zip(out);
         let rows = rows.filter(|(r, out)| r.up == up && **out == is_out);
-        median(rows.filter_map(|(r, _)| mean_drag(r)).collect())
+        let mut drags: Vec<f64> = rows.filter_map(|(r, _)| mean_drag(r)).collect();
+        (!drags.is_empty()).then(|| median(&mut drags))
     };
     [true, false].map(|up| Some(typical(up, true)? - typical(up, false)?))
-}
-
-fn median(mut values: Vec<f64>) -> Option<f64> {
-    if values.is_empty() {
-        return None;
-    }
-    let middle = values.len() / 2;
-    Some(*values.select_nth_unstable_by(middle, f64::total_cmp).1)
 }
 
 /// Nearly all strokes over the interval are said to be free, and yet drag falls from the first to the last both ways.
@@ -114,15 +118,14 @@ fn falls_while_in(ledger: &Ledger, said: &[bool]) -> bool {
     }
     let touched = touched.filter(|(_, said)| !**said);
     let fall = |up: bool| {
-        let levels: Vec<f64> = touched
+        let mut levels: Vec<f64> = touched
             .clone()
             .filter(|(r, _)| r.up == up)
             .filter_map(|(r, _)| mean_drag(r))
             .collect();
         let half = levels.len() / 2;
         (half > FREE_STROKES_MAX / 2)
-            .then(|| Some(levels[0].min(levels[1]) - median(levels[half..].to_vec())?))
-            .flatten()
+            .then(|| levels[0].min(levels[1]) - median(&mut levels[half..]))
     };
     matches!((fall(true), fall(false)), (Some(up), Some(down)) if 0.5 * (up + down) > FALL_MIN && up.min(down) > 0.25 * FALL_MIN)
 }

@@ -3,10 +3,10 @@
 //! *Input*: [`ledger::Ledger`] and the job. *Output*: [`GrooveEstimate`]. The same ledger gives the
 //! same estimate, whenever and wherever it is asked for: live after each stroke, in replay once.
 //!
-//! Way of thought: which strokes cut ([`engagement`], and [`mark_sense`] for what marks mean), how drag falls with passes and as the wall
-//! gives way ([`drag_model`], [`pass_law`], [`joint_fit`]), whether it cuts going down (`one_way`), what the first splits say of all other places
-//! (`reach_seen`), which bins are split ([`through`]), what that says about depth ([`posterior`]), what is
-//! left to do ([`forecast`]), and what going on brings (`outlook`).
+//! Way of thought: which strokes cut ([`engagement`], and [`mark_sense`] for what marks mean), how drag falls with passes
+//! and as the wall gives way ([`drag_model`], [`pass_law`], [`joint_fit`]), whether it cuts going down (`one_way`), what the
+//! first splits say of all other places (`reach_seen`), which bins are split ([`through`]), what that says about depth
+//! ([`posterior`]), what is left to do ([`forecast`]), and what going on brings (`outlook`).
 
 pub mod coupling_marks;
 pub mod drag_model;

@@ -3,7 +3,7 @@
 //! *Input*: belief and passes by bin, and the pace of the strokes. *Output*: [`Outlook`] of a joint. *Way*: depth follows
 //! the pass law; that a bin holds so far rules out the shared and local unknowns that would have split it.
 
-use super::drag_model::{DragFit, NEVER};
+use super::drag_model::{DragFit, NEVER, median};
 use super::forecast::Pace;
 use super::ledger::Ledger;
 use super::posterior::{Belief, normal_cdf};
@@ -64,8 +64,7 @@ pub(super) fn stroke_s(ledger: &Ledger, engaged: &[bool]) -> Option<f64> {
     if took.len() < 4 {
         return None;
     }
-    let middle = took.len() / 2;
-    Some(*took.select_nth_unstable_by(middle, f64::total_cmp).1)
+    Some(median(&mut took))
 }
 
 #[cfg(test)]

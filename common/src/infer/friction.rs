@@ -38,7 +38,8 @@ const LINE_FLUID: (f64, f64) = (0.015, 0.03);
 const TOOL_FLUID: (f64, f64) = (40.0, 150.0);
 const SURFACE_SD: f64 = 15.0;
 const SURFACE_PART: f64 = 0.15;
-/// Rounds of least squares: two for the outliers, and two more for the others to make up for unknowns held at a bound.
+/// Rounds of least squares: for outliers, for priors that give way, and for the others to make up for unknowns held at a
+/// bound.
 const ROUNDS: usize = 6;
 /// The first unknowns are frictions, of line and tool. From so many standard deviations on, their priors hold no harder:
 /// small bends that no survey shows add friction, and what is not let into it would go into weight, fluid and packing.

@@ -3,8 +3,8 @@
 use super::after::quality;
 use super::states::{cutter_out, now};
 use crate::decode::FrameCounts;
+use crate::groove::engagement::FREE_STROKES_MAX;
 use crate::groove::ledger::Row;
-use crate::groove::mark_sense::MarkSense;
 use crate::input::ChannelId;
 use crate::model::Motion;
 use crate::pipeline::Pipeline;
@@ -38,7 +38,7 @@ pub fn snapshot(p: &Pipeline) -> Snapshot {
         direction,
         strokes: p.ledger.rows.len() as u32,
         cutter_out: cutter_out(p, live),
-        marks_turned: p.mark_sense == MarkSense::TurnedRound,
+        marks_turned: p.mark_sense.is_turned(),
         groove: live.map(|l| l.bins.clone()).unwrap_or_default(),
         joints: live.map(|l| l.joints.clone()).unwrap_or_default(),
         outlook: live.map(|l| l.outlook.clone()).unwrap_or_default(),
@@ -119,10 +119,6 @@ fn channels(p: &Pipeline) -> Vec<ChannelView> {
 /// Part of the drag of a first pass that tells wheels in the wall from wheels in the body.
 const FIRST_PASS_SHARE: f64 = 0.25;
 
-/// Strokes over the interval that a crew makes with the cutter in before it starts, at most (common practice, no
-/// source). Who strokes on after that cuts, however little it drags.
-const FREE_STROKES_MAX: usize = 12;
-
 /// No mark has said that the cutter is out, no rise of drag has shown it, and no stroke has had the
 /// drag that wheels in a fresh wall make: the tool has only run free so far.
 fn is_before_cut(p: &Pipeline) -> bool {
@@ -130,11 +126,11 @@ fn is_before_cut(p: &Pipeline) -> bool {
     if rows.iter().filter(|row| !row.drag.is_empty()).count() > FREE_STROKES_MAX {
         return false;
     }
-    let turned = p.mark_sense == MarkSense::TurnedRound;
     let least = FIRST_PASS_SHARE * p.first_pass_drag;
     let ran_free = |row: &Row| {
         let (sum, n) = row.drag_sum();
-        row.marked_out.map(|out| out != turned) != Some(true) && sum <= least * f64::from(n)
+        let is_marked_out = row.marked_out.is_some_and(|said| p.mark_sense.is_out(said));
+        !is_marked_out && sum <= least * f64::from(n)
     };
     p.free_until.is_none() && rows.iter().all(ran_free)
 }

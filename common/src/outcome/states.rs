@@ -5,7 +5,6 @@ use crate::align::CELL_S;
 use crate::groove::GrooveEstimate;
 use crate::groove::drag_model::NEVER;
 use crate::groove::ledger::Row;
-use crate::groove::mark_sense::MarkSense;
 use crate::infer::hold::Motionless;
 use crate::infer::track::TrackPoint;
 use crate::pipeline::Pipeline;
@@ -167,9 +166,8 @@ pub(super) fn cutter_out(p: &Pipeline, live: Option<&GrooveEstimate>) -> Option<
     let ended = last.map_or(f64::NEG_INFINITY, |r| r.end);
     let since = p.marks.iter().rev().take_while(|m| m.0 > ended);
     let mut since = since.map(|m| &m.1.kind);
-    let turned = p.mark_sense == MarkSense::TurnedRound;
     since
         .find_map(|kind| p.says_out(kind))
         .or_else(|| live.and_then(|l| l.engaged.last().copied()))
-        .or_else(|| last.and_then(|r| r.marked_out.map(|out| out != turned)))
+        .or_else(|| last.and_then(|r| r.marked_out.map(|said| p.mark_sense.is_out(said))))
 }

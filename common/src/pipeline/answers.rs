@@ -7,7 +7,7 @@ use crate::alarm::{PickUpTable, SavedAlarms};
 use crate::calibrate::Instruments;
 use crate::groove::evidence::Evidence;
 use crate::groove::ledger::Ledger;
-use crate::groove::mark_sense::{MarkSense, mark_sense};
+use crate::groove::mark_sense::mark_sense;
 use crate::groove::{self, GrooveEstimate};
 use crate::infer::friction::Learned;
 use crate::outcome;
@@ -58,7 +58,7 @@ impl Pipeline {
 
     /// The words of the crew's marks are the other way round, as the drag of all strokes so far says.
     pub fn marks_turned(&self) -> bool {
-        mark_sense(&self.ledger) == MarkSense::TurnedRound
+        mark_sense(&self.ledger).is_turned()
     }
 
     /// The present.

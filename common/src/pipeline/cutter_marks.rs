@@ -14,12 +14,12 @@ const ASKED_MAX: usize = 120;
 impl Pipeline {
     /// Whether a mark says that the cutter is out; `None` where it says nothing of it.
     pub(crate) fn says_out(&self, kind: &MarkKind) -> Option<bool> {
-        let turned = self.mark_sense == MarkSense::TurnedRound;
-        match kind {
-            MarkKind::CutterOut => Some(!turned),
-            MarkKind::CutterIn => Some(turned),
-            _ => None,
-        }
+        let said = match kind {
+            MarkKind::CutterOut => true,
+            MarkKind::CutterIn => false,
+            _ => return None,
+        };
+        Some(self.mark_sense.is_out(said))
     }
 
     /// When marks said something of the cutter, s, and whether it is out since.
@@ -58,7 +58,7 @@ impl Pipeline {
             return;
         }
         self.mark_sense = mark_sense(&self.ledger);
-        if self.mark_sense == MarkSense::TurnedRound {
+        if self.mark_sense.is_turned() {
             self.cutter_in = self.cutter_marks().last().map(|(_, out)| !out);
             let first_out = self.cutter_marks().find(|m| m.1).map(|m| m.0);
             self.free_until = first_out;
