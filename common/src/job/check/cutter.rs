@@ -113,17 +113,20 @@ pub(super) fn tool_and_cutter(job: &Job, report: &Report<'_>) {
             "how deep a wheel reaches below the inner surface, more than the wall",
         );
     }
-    if cutter.reach.si() > 2.0 * cutter.radius.si() {
+    let inside = tubular.od.si() - 2.0 * tubular.wall.si();
+    if inside > 0.0 && cutter.reach.si() > inside {
         report.fault(
             "cutter",
             "reach",
             format!(
-                "{}, more than the whole wheel",
-                D::Length.show(cutter.reach.si())
+                "{}, more than the pipe's {} inside",
+                D::Length.show(cutter.reach.si()),
+                D::Length.show(inside)
             ),
             "how deep a wheel reaches below the inner surface",
         );
     } else if cutter.reach.si() > cutter.radius.si() {
+        // Also what somebody writes who means how far the arms reach out: no reason to refuse the job.
         report.warn(
             "cutter",
             "reach",
@@ -132,10 +135,9 @@ pub(super) fn tool_and_cutter(job: &Job, report: &Report<'_>) {
                 D::Length.show(cutter.reach.si()),
                 D::Length.show(cutter.radius.si())
             ),
-            "how deep a wheel reaches before its hub touches the pipe",
+            "how deep a wheel reaches below the inner surface before its hub touches the pipe",
         );
     }
-    let inside = tubular.od.si() - 2.0 * tubular.wall.si();
     if inside > 0.0 && 2.0 * cutter.radius.si() >= inside {
         report.fault(
             "cutter",

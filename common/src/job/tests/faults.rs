@@ -149,7 +149,7 @@ fn each_impossible_value_is_a_fault_in_plain_words() {
         (
             "reach = \"9 mm\"",
             "reach = \"90 mm\"",
-            "more than the whole wheel",
+            "more than the pipe's",
         ),
         (
             "radius = \"15 mm\"",
