@@ -7,6 +7,9 @@ use kerfwatch::job::{Dimension, Job, parse_quantity};
 use kerfwatch::result::{Direction, GrooveBin, RunResult};
 use std::fmt::Write as _;
 
+/// Drag of flanks that is worth a line, N.
+const FLANK_SHOWN_N: f64 = 10.0;
+
 /// A depth with its unit; a bare number is metres.
 ///
 /// # Errors
@@ -161,6 +164,13 @@ fn rests_on(text: &mut String, e: &Evidence, bin: &GrooveBin, units: Units) {
         force.show(e.amplitude_n.0),
         100.0 * e.fade
     );
+    if e.flank_n.abs() >= FLANK_SHOWN_N {
+        let _ = writeln!(
+            text,
+            "  flanks      {} more with the groove as deep as the wall: drag stops falling although nothing is split",
+            force.show(e.flank_n)
+        );
+    }
     if e.near_coupling {
         text.push_str(
             "  coupling    too near for drag to be used: neighbours and passes alone speak\n",

@@ -3,18 +3,19 @@
 //! Model, for the drag `y` of row `k` over bin `j`, in N at the tool:
 //!
 //! ```text
-//! y = base(direction) + amplitude [x(n1)^2 - x(n0)^2] + drift + noise
+//! y = base(direction) + amplitude [x(n1)^2 - x(n0)^2] + flank x/x_wall + drift + noise
 //! ```
 //!
 //! `x(n)` is the pass law; `n0, n1` the wheel passes of the bin before and after. `base` holds all
 //! that does not decay: errors of friction and weight, reaction rollers, axles. `amplitude` is
-//! `u tan b kappa^(4/3)`. Passes down count `bite_down` of a pass up.
+//! `u tan b kappa^(4/3)`. Passes down count `bite_down` of a pass up. Wheels of some cutters slip
+//! along the flanks, the more the deeper the groove: `flank`. A bin that is split has `base` alone.
 //!
 //! Drift of the load cell adds to drag up and takes from drag down: the difference of neighbouring
 //! up and down strokes, less what the model says of it, shows it; it is smoothed and taken out.
 
 use super::ledger::Ledger;
-use super::pass_law::PassLaw;
+use super::pass_law::{Bend, PassLaw};
 use crate::job::Job;
 
 /// Row index that means never.
@@ -23,6 +24,8 @@ pub const NEVER: usize = usize::MAX;
 const NOISE_BINS: usize = 30;
 /// Prior of `bite_down`: mean and standard deviation.
 pub(super) const BITE: (f64, f64) = (0.75, 0.25);
+/// Friction of flanks, standard deviation: wet steel at most slips in part (common practice, no source).
+const FLANK_FRICTION_SD: f64 = 0.04;
 /// Prior of `fade`.
 pub(super) const FADE: (f64, f64) = (0.1, 0.12);
 /// Strokes over which drift is smoothed, to each side.
@@ -69,6 +72,17 @@ impl BasePrior {
     }
 }
 
+/// Standard deviation of the drag of flanks in a groove as deep as the wall, N, of cutters that slip there.
+///
+/// A wheel that rolls about the middle of its flanks slips there by `d/(4 R)` of its way on average, under a flank
+/// pressure of `N/sin b` (derived here).
+pub(super) fn flank_sd(job: &Job) -> f64 {
+    let c = &job.cutter;
+    let force = f64::from(c.wheels) * c.radial_force.si();
+    let slip = job.tubular.wall.si() / (4.0 * c.radius.si() * (0.5 * c.edge_angle.si()).sin());
+    FLANK_FRICTION_SD * force * slip
+}
+
 /// What is known before the fit.
 #[derive(Debug, Clone)]
 pub struct FitInput<'a> {
@@ -84,6 +98,8 @@ pub struct FitInput<'a> {
     pub base_prior: BasePrior,
     /// Amplitude expected from nominal values, N, and the standard deviation of its logarithm.
     pub amplitude_prior: (f64, f64),
+    /// Standard deviation of the drag of flanks in a groove as deep as the wall, N, where they drag at all.
+    pub flank_sd: f64,
 }
 
 /// The fit.
@@ -93,28 +109,39 @@ pub struct DragFit {
     pub base: (f64, f64),
     /// Amplitude, N per unit of `x^2`.
     pub amplitude: f64,
+    /// Drag of flanks in a groove as deep as the wall, N.
+    pub flank: f64,
+    /// `x` at full wall.
+    pub x_wall: f64,
     /// Standard deviation of its logarithm.
     pub ln_amplitude_sd: f64,
     /// What a pass down counts against a pass up.
     pub bite_down: f64,
-    /// Part of kappa lost at full wall.
-    pub fade: f64,
+    /// How the pass law bends.
+    pub bend: Bend,
     /// Standard deviation of one row in one bin, N.
     pub noise: f64,
     /// Drift by row, N as it adds to the row's drag.
     pub drift: Vec<f64>,
-    /// Pass law with `fade`.
+    /// Pass law with that bend.
     pub law: PassLaw,
 }
 
 impl DragFit {
-    /// Cutting drag that passes from one number to another make, N. It gives its last answer again: most bins were passed
-    /// as often as their neighbours.
+    /// Drag that passes from one number to another make while the wall holds and a split bin has not, N.
+    pub(super) fn cutting_drag_of(&self, n0: f64, n1: f64) -> f64 {
+        let (before, after) = (self.law.at(n0), self.law.at(n1));
+        let cut = self.amplitude * (after.1 - before.1);
+        let part = 0.5 * (before.0 + after.0) / self.x_wall;
+        cut + self.flank * part.min(1.0)
+    }
+
+    /// The same, which gives its last answer again: most bins were passed as often as their neighbours.
     pub(super) fn cutting_drag(&self) -> impl FnMut(f64, f64) -> f64 {
         let mut last = (f64::NAN, f64::NAN, 0.0);
         move |n0, n1| {
             if (last.0, last.1) != (n0, n1) {
-                last = (n0, n1, self.amplitude * self.law.drag(n0, n1));
+                last = (n0, n1, self.cutting_drag_of(n0, n1));
             }
             last.2
         }
@@ -187,7 +214,7 @@ pub(super) fn bin_noise(input: &FitInput, fit: &DragFit) -> f64 {
         }
         if let Some(y) = rows[k].at(j) {
             let base = if rows[k].up { fit.base.0 } else { fit.base.1 };
-            let model = base + fit.drift[k] + fit.amplitude * fit.law.drag(n0, n1);
+            let model = base + fit.drift[k] + fit.cutting_drag_of(n0, n1);
             off.push((y - model).abs());
         }
     });

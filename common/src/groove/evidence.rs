@@ -31,6 +31,8 @@ pub struct Evidence {
     pub rolls_down_from: Option<u32>,
     /// Part of the wheels' bite lost at full wall.
     pub fade: f64,
+    /// Drag of the wheels' flanks in a groove as deep as the wall, N.
+    pub flank_n: f64,
     /// Scatter of one stroke in one bin, N.
     pub noise_n: f64,
     /// Length over which the wheels seem spread, m.
@@ -92,7 +94,7 @@ pub fn evidence(
                 passes_before: n0,
                 drag_n: row.at(j),
                 free_n: base + fit.drift[k],
-                cutting_expected_n: fit.amplitude * fit.law.drag(n0, n1),
+                cutting_expected_n: fit.cutting_drag_of(n0, n1),
             });
         }
     });
@@ -109,7 +111,8 @@ pub fn evidence(
         base_sd_n: joint.base_sd,
         bite_down: fit.bite_down,
         rolls_down_from: joint.rolls_down_from.map(|row| row as u32 + 1),
-        fade: fit.fade,
+        fade: fit.bend.fade,
+        flank_n: fit.flank,
         noise_n: fit.noise,
         wheel_span_m: through.span,
         near_coupling: basis.shadow[bin],

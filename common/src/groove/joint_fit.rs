@@ -8,9 +8,10 @@
 //! alive(n) = 1 - Phi((m + ln x(n)) / spread)
 //! ```
 //!
-//! still cuts, and the mean over them is `base + amplitude alive(n) [x(n1)^2 - x(n0)^2]`. Base and
-//! amplitude are linear; `m`, `spread`, `bite_down` and `fade` are searched over a grid. What ties
-//! the ends together is that `m` and `amplitude` come from the same force and contact pressure.
+//! still cuts, and the mean over them is `base + alive(n) (amplitude [x(n1)^2 - x(n0)^2] + flank x/x_wall)`. Base,
+//! amplitude and flank are linear; `m`, `spread`, `bite_down` and the law's bend are searched over a grid, once with
+//! flanks that drag and once without. What ties the ends together is that `m` and `amplitude` come from the same force and
+//! contact pressure.
 //!
 //! *Limits*: needs bins that most strokes pass (those near the turning points are left out), and
 //! says nothing about single bins: [`super::through`] does.
@@ -18,7 +19,7 @@
 use super::drag_model::{self, BITE, DragFit, FADE, FitInput};
 use super::ledger::Row;
 use super::one_way::{self, StrokeDrag};
-use super::pass_law::PassLaw;
+use super::pass_law::{Bend, PassLaw};
 use super::posterior::{Nominal, normal_cdf};
 use grid::{Grid, Place};
 use least_squares::{doubt, solve};
@@ -37,8 +38,20 @@ const M_POINTS: usize = 27;
 const M_REACH: f64 = 2.8;
 /// Spreads of the wall reach that are tried, and logarithms of their prior weights.
 const SPREADS: [(f64, f64); 4] = [(0.05, -0.3), (0.08, 0.0), (0.13, -0.7), (0.22, -2.0)];
-/// Falls of kappa that are tried.
-const FADES: [f64; 4] = [-0.1, 0.05, 0.2, 0.4];
+/// Bends of the law that are tried, and whether flanks drag. Softening is tried only together with flanks: without
+/// evidence of either (drag that stops falling, or rises, while nothing is split) the plain law stands.
+const BENDS: [(Bend, bool); 8] = [
+    (Bend::new(-0.1, 0.0), false),
+    (Bend::new(0.05, 0.0), false),
+    (Bend::new(0.2, 0.0), false),
+    (Bend::new(0.4, 0.0), false),
+    (Bend::new(-0.1, SOFTENING), true),
+    (Bend::new(0.05, SOFTENING), true),
+    (Bend::new(0.2, SOFTENING), true),
+    (Bend::new(0.4, SOFTENING), true),
+];
+/// Part of its resistance that the last of the wall loses (common practice, no source).
+const SOFTENING: f64 = 0.4;
 /// Bites of passes down that are tried.
 const BITES: [f64; 7] = [0.03, 0.12, 0.3, 0.5, 0.65, 0.8, 0.95];
 /// Standard deviation of a stroke's mean, N, at least: sheaves, speed.
@@ -80,6 +93,7 @@ struct StrokeMean {
 struct Solution {
     base: (f64, f64),
     base_var: f64,
+    flank: f64,
     /// Drift of the load cell, N/h, and its change.
     drift: [f64; 2],
     ln_amplitude: f64,
@@ -107,8 +121,8 @@ pub fn fit(input: &FitInput, nominal: &Nominal, ln_wall: f64) -> Option<JointFit
     let rows = input.ledger.rows.len();
     let mut drift = vec![0.0; rows];
     let used = thinned(&means);
-    let grid = Grid::new(input, nominal.reach_prior(ln_wall), &used);
-    let searched = |drift: &[f64]| search(input, nominal, ln_wall, &means, &used, &grid, drift);
+    let grid = Grid::new(input, nominal.reach_prior(ln_wall));
+    let searched = |drift: &[f64]| search(input, nominal, ln_wall, &means, &used, grid, drift);
     let mut found = searched(&drift)?;
     let mut off: Vec<Option<f64>> = vec![None; rows];
     for s in &means {
@@ -206,7 +220,9 @@ impl JointFit {
     /// Mean cutting drag that is expected of a stroke, N.
     fn cutting_drag(&self, input: &FitInput, s: &StrokeMean) -> f64 {
         let (h, ln_x) = s.uncut(input.wheels, self.fit.bite_down, &self.fit.law);
-        self.fit.amplitude * h * alive(self.reach.0 + ln_x, self.spread)
+        let reach = self.reach.0 + ln_x;
+        let flank = self.fit.flank * reach.exp().min(1.0);
+        (self.fit.amplitude * h + flank) * alive(reach, self.spread)
     }
 }
 
@@ -215,8 +231,9 @@ impl StrokeMean {
     fn uncut(&self, wheels: f64, bite: f64, law: &PassLaw) -> (f64, f64) {
         let n0 = wheels * (self.before.0 + bite * self.before.1);
         let n1 = n0 + wheels * if self.up { 1.0 } else { bite };
-        let (a, b) = (law.x(n0), law.x(n1));
-        (b * b - a * a, (0.5 * (a + b)).max(1e-9).ln())
+        let (before, after) = (law.at(n0), law.at(n1));
+        let middle = 0.5 * (before.0 + after.0);
+        (after.1 - before.1, middle.max(1e-9).ln())
     }
 }
 
@@ -258,7 +275,7 @@ fn search(
     ln_wall: f64,
     means: &[StrokeMean],
     used: &[StrokeMean],
-    grid: &Grid,
+    grid: Grid,
     drift: &[f64],
 ) -> Option<JointFit> {
     let without_drift = |s: &StrokeMean| StrokeMean {
@@ -268,25 +285,25 @@ fn search(
     let used: Vec<StrokeMean> = used.iter().map(without_drift).collect();
     let sd = scatter(&used).max(SD_MIN);
     let (a0, a_sd) = (input.amplitude_prior.0.ln(), input.amplitude_prior.1);
-    let mut points: Vec<Point> = Vec::with_capacity(grid.places.len() * SPREADS.len());
-    for (place, shapes) in grid.places.iter().zip(grid.shapes.chunks_exact(used.len())) {
-        let found = solve(input, &used, shapes, sd);
-        for (found, (spread, ln_prior)) in found.into_iter().zip(SPREADS) {
-            let ln_a = found.ln_amplitude;
+    let points = grid.points(input.wheels, &used, |place, shapes| {
+        let found = solve(input, &used, shapes, sd, place.slips);
+        std::array::from_fn(|i| {
+            let (spread, ln_prior) = SPREADS[i];
+            let ln_a = found[i].ln_amplitude;
             let (mean, m_sd) = nominal.reach_given_amplitude(ln_wall, ln_a);
             let ln_priors = ln_prior + ln_bite_prior(place.bite)
-                - 0.5 * ((place.fade - FADE.0) / FADE.1).powi(2)
+                - 0.5 * ((place.bend.fade - FADE.0) / FADE.1).powi(2)
                 - 0.5 * ((ln_a - a0) / a_sd).powi(2)
                 - 0.5 * ((place.m - mean) / m_sd).powi(2)
-                - input.base_prior.cost(found.base);
-            points.push(Point {
-                place: *place,
+                - input.base_prior.cost(found[i].base);
+            Point {
+                place,
                 spread,
-                found,
-                ln_p: found.ln_p + ln_priors,
-            });
-        }
-    }
+                found: found[i],
+                ln_p: found[i].ln_p + ln_priors,
+            }
+        })
+    });
     let top = points.iter().map(|p| p.ln_p).fold(f64::MIN, f64::max);
     if !top.is_finite() {
         return None;
@@ -302,17 +319,20 @@ fn search(
         mean(&|p| (f(p) - m).powi(2))
     };
     let m = mean(&|p| p.place.m);
-    let fade = mean(&|p| p.place.fade);
+    let fade = mean(&|p| p.place.bend.fade);
+    let bend = Bend::new(fade, mean(&|p| p.place.bend.softening));
     let ln_a_var = var(&|p| p.found.ln_amplitude) + mean(&|p| p.found.ln_amplitude_var);
     let base_var = var(&|p| 0.5 * (p.found.base.0 + p.found.base.1)) + mean(&|p| p.found.base_var);
-    let grid_sd = grid.m_sd * M_REACH / (M_POINTS - 1) as f64;
+    let grid_sd = grid.half_step();
     Some(JointFit {
         fit: DragFit {
             base: (mean(&|p| p.found.base.0), mean(&|p| p.found.base.1)),
             amplitude: mean(&|p| p.found.ln_amplitude).exp(),
+            flank: mean(&|p| p.found.flank),
+            x_wall: (-m).exp(),
             ln_amplitude_sd: (ln_a_var + 0.05f64.powi(2)).sqrt(),
             bite_down: mean(&|p| p.place.bite),
-            fade,
+            bend,
             noise: 30.0,
             drift: drift_of_rows(
                 input,
@@ -320,7 +340,7 @@ fn search(
                 mean(&|p| p.found.drift[0]),
                 mean(&|p| p.found.drift[1]),
             ),
-            law: PassLaw::new(grid.passes, (-m).exp(), fade),
+            law: PassLaw::new(grid.passes, (-m).exp(), bend),
         },
         base_sd: base_var.sqrt(),
         reach: (m, (var(&|p| p.place.m) + grid_sd * grid_sd).sqrt()),

@@ -97,6 +97,7 @@ impl Basis {
             wheels: f64::from(job.cutter.wheels),
             base_prior,
             amplitude_prior: (self.nominal.amplitude, self.nominal.ln_amplitude_sd),
+            flank_sd: drag_model::flank_sd(job),
         }
     }
 
@@ -171,7 +172,11 @@ pub fn estimate(ledger: &Ledger, job: &Job, base_prior: BasePrior) -> GrooveEsti
 /// Drag of the first pass of all wheels over a fresh wall, from nominal values, N.
 pub fn first_pass_drag(job: &Job) -> f64 {
     let wheels = f64::from(job.cutter.wheels);
-    let law = pass_law::PassLaw::new(job.cutter.wheels as usize + 1, f64::MAX, 0.0);
+    let law = pass_law::PassLaw::new(
+        job.cutter.wheels as usize + 1,
+        f64::MAX,
+        pass_law::Bend::default(),
+    );
     Nominal::new(job).amplitude * law.drag(0.0, wheels)
 }
 

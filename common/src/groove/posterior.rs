@@ -9,6 +9,7 @@
 //! falls away as bins split.
 
 use super::drag_model::{DragFit, NEVER};
+use super::pass_law;
 use super::through::Through;
 use crate::job::Job;
 use crate::model::groove_law::Wheel;
@@ -21,7 +22,7 @@ const PRESSURE_SD: f64 = 0.22;
 /// Of specific energy against contact pressure.
 const ENERGY_SD: f64 = 0.25;
 /// Part of the wall at which the back gives way: mean and standard deviation.
-const GIVES_WAY: (f64, f64) = (0.92, 0.05);
+const GIVES_WAY: (f64, f64) = (pass_law::PART_AT_WALL, 0.05);
 /// Of depth against what any pass law makes of passes and work: grooves do not follow one law.
 pub(super) const LAW_SD: f64 = 0.12;
 /// Standard deviation of the local unknown, before anything is seen.

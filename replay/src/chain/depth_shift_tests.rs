@@ -1,5 +1,5 @@
 use super::*;
-use kerfwatch::groove::pass_law::PassLaw;
+use kerfwatch::groove::pass_law::{Bend, PassLaw};
 
 const STEP: f64 = 0.1;
 const CUT: Cut = Cut {
@@ -51,7 +51,7 @@ fn groove(depth: f64, strokes: usize) -> f64 {
     if (1007.4..1007.6).contains(&depth) || (1003.2..1006.4).contains(&depth) {
         return 180.0;
     }
-    let law = PassLaw::new(64, f64::MAX, 0.0);
+    let law = PassLaw::new(64, f64::MAX, Bend::default());
     let wheels = f64::from(CUT.wheels);
     let n = strokes as f64 * wheels;
     200.0 + CUT.first_pass_n * law.drag(n, n + wheels) / law.drag(0.0, wheels)

@@ -5,7 +5,7 @@
 //! the groove and others beyond it. Shapes only, without units: the size is fitted.
 
 use super::trace::Trace;
-use kerfwatch::groove::pass_law::PassLaw;
+use kerfwatch::groove::pass_law::{Bend, PassLaw};
 
 /// Step of the grid along the pipe, m.
 pub(super) const GRID_M: f64 = 0.02;
@@ -37,7 +37,7 @@ impl Wheels {
             };
             (part * span / GRID_M).round() as i64
         };
-        let law = PassLaw::new(PASSES_MAX + 2, f64::MAX, 0.0);
+        let law = PassLaw::new(PASSES_MAX + 2, f64::MAX, Bend::default());
         let drag = (0..=PASSES_MAX * PER_PASS as usize)
             .map(|i| {
                 let n = i as f64 / PER_PASS;

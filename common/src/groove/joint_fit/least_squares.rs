@@ -11,12 +11,42 @@ const SETTLING: (f64, f64) = (0.25, 8.0);
 const INDEPENDENT: f64 = 0.15;
 /// Prior of the drift of a load cell, N/h.
 const DRIFT_SD: f64 = 30.0;
-/// Unknowns that the drag is linear in: both bases, amplitude, drift and its change.
-const UNKNOWNS: usize = 5;
+/// Where flanks do not drag, standard deviation of their drag, N.
+const NO_FLANK_SD: f64 = 0.01;
+/// Unknowns that the drag is linear in: both bases, amplitude, drift and its change, drag of flanks.
+const UNKNOWNS: usize = 6;
+/// Those that both ways share.
+const SHARED: usize = UNKNOWNS - 2;
 
 /// One number for each spread. They are worked out side by side, which processors do at little more than the cost
 /// of one; each comes out as it would alone.
 pub(super) type Lanes = [f64; SPREADS.len()];
+
+/// What a stroke's drag is made of, for one point of the grid.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Shape {
+    /// Drag of the cut for an amplitude of one, while nothing is split.
+    pub(super) cut: f64,
+    /// Part of the drag of flanks.
+    pub(super) flank: f64,
+    /// Part of the bins that hold, by spread.
+    pub(super) alive: Lanes,
+}
+
+/// What multiplies each unknown that both ways share.
+type Parts = [Lanes; SHARED];
+
+impl Shape {
+    #[inline]
+    fn parts(&self, drift: [f64; 2]) -> Parts {
+        [
+            lanes(|l| self.cut * self.alive[l]),
+            lanes(|_| drift[0]),
+            lanes(|_| drift[1]),
+            lanes(|l| self.flank * self.alive[l]),
+        ]
+    }
+}
 
 fn lanes(each: impl Fn(usize) -> f64) -> Lanes {
     std::array::from_fn(each)
@@ -28,12 +58,13 @@ fn any(is_so: impl Fn(usize) -> bool) -> bool {
 }
 
 /// Least squares of both bases, amplitude and drift with their priors, reweighted against outliers: one solution for
-/// each spread. `shapes`: drag of each stroke for an amplitude of one.
+/// each spread. `shapes`: by stroke; `slips`: whether flanks drag.
 pub(super) fn solve(
     input: &FitInput,
     used: &[StrokeMean],
-    shapes: &[Lanes],
+    shapes: &[Shape],
     sd: f64,
+    slips: bool,
 ) -> [Solution; SPREADS.len()] {
     let (a0, ln_sd) = input.amplitude_prior;
     let same = input.base_prior.precision();
@@ -42,15 +73,19 @@ pub(super) fn solve(
     prior[2][2] = 1.0 / (a0 * ln_sd * 1.5).powi(2);
     prior[3][3] = 1.0 / DRIFT_SD.powi(2);
     prior[4][4] = 1.0 / DRIFT_SD.powi(2);
-    let first = [input.base_prior.mean, input.base_prior.mean, a0, 0.0, 0.0];
+    let flank_sd = if slips { input.flank_sd } else { NO_FLANK_SD };
+    prior[5][5] = 1.0 / flank_sd.powi(2);
+    let mean = input.base_prior.mean;
+    let first = [mean, mean, a0, 0.0, 0.0, 0.0];
     let mut theta = first.map(|unknown| [unknown; SPREADS.len()]);
     let pull = (same.0 + same.1) * input.base_prior.mean;
-    let pulls = [pull, pull, prior[2][2] * a0, 0.0, 0.0];
+    let pulls = [pull, pull, prior[2][2] * a0, 0.0, 0.0, 0.0];
     let mut inverse = [[[0.0; UNKNOWNS]; UNKNOWNS]; SPREADS.len()];
     for round in 0..3 {
         let mut sums = Sums::default();
         for (s, h) in used.iter().zip(shapes) {
-            let (r, variance) = misfit(s, h, &theta, sd);
+            let parts = h.parts(s.drift);
+            let (r, variance) = misfit(s, &parts, &theta, sd);
             let mut weight = lanes(|l| INDEPENDENT / variance[l]);
             // Most strokes lie well within, which shows without a division.
             if round > 0 && any(|l| r[l] * r[l] > 4.0 * variance[l]) {
@@ -62,40 +97,61 @@ pub(super) fn solve(
                     }
                 }
             }
-            sums.add(usize::from(!s.up), &weight, h, s.drift, s.y);
+            sums.add(usize::from(!s.up), &weight, &parts, s.y);
         }
         for l in 0..SPREADS.len() {
-            let (m, v) = sums.onto(l, prior, pulls);
-            inverse[l] = drag_model::invert(m);
-            for i in 0..UNKNOWNS {
-                theta[i][l] = (0..UNKNOWNS).map(|j| inverse[l][i][j] * v[j]).sum();
+            let (mut m, v) = sums.onto(l, prior, pulls);
+            let mut answer = |m: [[f64; UNKNOWNS]; UNKNOWNS]| {
+                inverse[l] = drag_model::invert(m);
+                for i in 0..UNKNOWNS {
+                    theta[i][l] = (0..UNKNOWNS).map(|j| inverse[l][i][j] * v[j]).sum();
+                }
+                theta[5][l]
+            };
+            // Flanks never help the wheels on.
+            if answer(m) < 0.0 {
+                m[5][5] += 1.0 / NO_FLANK_SD.powi(2);
+                answer(m);
             }
             theta[2][l] = theta[2][l].max(0.05 * a0);
         }
     }
-    let ln_p = ln_density(used, shapes, &theta, sd);
+    let ln_p = ln_density(used, shapes, &theta, sd, flank_sd);
     std::array::from_fn(|l| {
         let inverse = &inverse[l];
         let amplitude = theta[2][l];
         Solution {
             base: (theta[0][l], theta[1][l]),
             base_var: 0.25 * (inverse[0][0] + inverse[1][1] + 2.0 * inverse[0][1]),
+            flank: theta[5][l],
             drift: [theta[3][l], theta[4][l]],
             ln_amplitude: amplitude.ln(),
             ln_amplitude_var: inverse[2][2] / (amplitude * amplitude),
-            ln_p: ln_p[l],
+            // How much narrower the drag of flanks was made: a free unknown must earn its place.
+            ln_p: ln_p[l] + 0.5 * (inverse[5][5] * prior[5][5]).ln(),
         }
     })
 }
 
-/// Log density of the data and of the drift.
-fn ln_density(used: &[StrokeMean], shapes: &[Lanes], theta: &[Lanes; UNKNOWNS], sd: f64) -> Lanes {
-    let mut ln_p =
-        lanes(|l| -0.5 * (theta[3][l] / DRIFT_SD).powi(2) - 0.5 * (theta[4][l] / DRIFT_SD).powi(2));
+/// Log density of the data, of the drift and of the drag of flanks.
+fn ln_density(
+    used: &[StrokeMean],
+    shapes: &[Shape],
+    theta: &[Lanes; UNKNOWNS],
+    sd: f64,
+    flank_sd: f64,
+) -> Lanes {
+    let sds = [DRIFT_SD, DRIFT_SD, flank_sd];
+    let mut ln_p = lanes(|_| 0.0);
+    for (unknown, sd) in theta[3..].iter().zip(sds) {
+        for l in 0..SPREADS.len() {
+            ln_p[l] -= 0.5 * (unknown[l] / sd).powi(2);
+        }
+    }
     // The product of all variances: one logarithm in the end.
     let (mut product, mut ln_product) = (lanes(|_| 1.0), lanes(|_| 0.0));
     for (s, h) in used.iter().zip(shapes) {
-        let (r, variance) = misfit(s, h, theta, sd);
+        let (r, variance) = misfit(s, &h.parts(s.drift), theta, sd);
         let square = lanes(|l| r[l] * r[l] / variance[l]);
         let mut cost = lanes(|l| 0.5 * square[l]);
         if any(|l| square[l] > 4.0) {
@@ -126,12 +182,16 @@ pub(super) fn doubt(strokes_before: f64) -> f64 {
 
 /// Misfit of a stroke, N, and its variance.
 #[inline]
-fn misfit(s: &StrokeMean, h: &Lanes, theta: &[Lanes; UNKNOWNS], sd: f64) -> (Lanes, Lanes) {
+fn misfit(s: &StrokeMean, parts: &Parts, theta: &[Lanes; UNKNOWNS], sd: f64) -> (Lanes, Lanes) {
     let base = if s.up { &theta[0] } else { &theta[1] };
-    let [d, e] = s.drift;
-    let r = lanes(|l| s.y - base[l] - h[l] * theta[2][l] - d * theta[3][l] - e * theta[4][l]);
+    let mut r = lanes(|l| s.y - base[l]);
+    for (part, unknown) in parts.iter().zip(&theta[2..]) {
+        for l in 0..SPREADS.len() {
+            r[l] -= part[l] * unknown[l];
+        }
+    }
     let variance = lanes(|l| {
-        let doubt = s.doubt * h[l] * theta[2][l];
+        let doubt = s.doubt * parts[0][l] * theta[2][l];
         sd * sd + doubt * doubt
     });
     (r, variance)
@@ -140,34 +200,34 @@ fn misfit(s: &StrokeMean, h: &Lanes, theta: &[Lanes; UNKNOWNS], sd: f64) -> (Lan
 /// Sums of the normal equations: each stroke has one of two bases.
 #[derive(Debug, Default)]
 struct Sums {
-    /// By way: weight, and weight with shape, both drifts and drag.
-    way: [[Lanes; 5]; 2],
-    /// Products of shape and drifts: hh, hd, he, dd, de, ee.
-    square: [Lanes; 6],
-    /// The same with drag.
-    drag: [Lanes; 3],
+    /// By way: weight, and weight with drag.
+    way: [[Lanes; 2]; 2],
+    /// By way: weight with each part.
+    part: [[Lanes; SHARED]; 2],
+    /// Products of parts, of the second with those up to it.
+    square: [[Lanes; SHARED]; SHARED],
+    /// Parts with drag.
+    drag: [Lanes; SHARED],
 }
 
 impl Sums {
     #[inline]
-    fn add(&mut self, way: usize, w: &Lanes, h: &Lanes, [d, e]: [f64; 2], y: f64) {
-        let way = &mut self.way[way];
+    fn add(&mut self, way: usize, w: &Lanes, parts: &Parts, y: f64) {
         for l in 0..SPREADS.len() {
-            let (wh, wd, we) = (w[l] * h[l], w[l] * d, w[l] * e);
-            way[0][l] += w[l];
-            way[1][l] += wh;
-            way[2][l] += wd;
-            way[3][l] += we;
-            way[4][l] += w[l] * y;
-            self.square[0][l] += wh * h[l];
-            self.square[1][l] += wh * d;
-            self.square[2][l] += wh * e;
-            self.square[3][l] += wd * d;
-            self.square[4][l] += wd * e;
-            self.square[5][l] += we * e;
-            self.drag[0][l] += wh * y;
-            self.drag[1][l] += wd * y;
-            self.drag[2][l] += we * y;
+            self.way[way][0][l] += w[l];
+            self.way[way][1][l] += w[l] * y;
+        }
+        for i in 0..SHARED {
+            let weighted = lanes(|l| w[l] * parts[i][l]);
+            for l in 0..SPREADS.len() {
+                self.part[way][i][l] += weighted[l];
+                self.drag[i][l] += weighted[l] * y;
+            }
+            for j in 0..=i {
+                for l in 0..SPREADS.len() {
+                    self.square[i][j][l] += weighted[l] * parts[j][l];
+                }
+            }
         }
     }
 
@@ -178,22 +238,20 @@ impl Sums {
         mut m: [[f64; UNKNOWNS]; UNKNOWNS],
         mut v: [f64; UNKNOWNS],
     ) -> ([[f64; UNKNOWNS]; UNKNOWNS], [f64; UNKNOWNS]) {
-        for (k, way) in self.way.iter().enumerate() {
-            let way = way.map(|sum| sum[lane]);
-            m[k][k] += way[0];
-            v[k] += way[4];
-            for i in 0..3 {
-                m[k][2 + i] += way[1 + i];
-                m[2 + i][k] += way[1 + i];
+        for k in 0..2 {
+            m[k][k] += self.way[k][0][lane];
+            v[k] += self.way[k][1][lane];
+            for i in 0..SHARED {
+                m[k][2 + i] += self.part[k][i][lane];
+                m[2 + i][k] += self.part[k][i][lane];
             }
         }
-        let [hh, hd, he, dd, de, ee] = self.square.map(|sum| sum[lane]);
-        for (i, row) in [[hh, hd, he], [hd, dd, de], [he, de, ee]]
-            .iter()
-            .enumerate()
-        {
-            for (j, part) in row.iter().enumerate() {
-                m[2 + i][2 + j] += part;
+        for i in 0..SHARED {
+            for j in 0..=i {
+                m[2 + i][2 + j] += self.square[i][j][lane];
+                if j < i {
+                    m[2 + j][2 + i] += self.square[i][j][lane];
+                }
             }
             v[2 + i] += self.drag[i][lane];
         }
