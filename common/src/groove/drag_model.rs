@@ -109,12 +109,12 @@ pub struct DragFit {
     pub base: (f64, f64),
     /// Amplitude, N per unit of `x^2`.
     pub amplitude: f64,
+    /// Standard deviation of its logarithm.
+    pub ln_amplitude_sd: f64,
     /// Drag of flanks in a groove as deep as the wall, N.
     pub flank: f64,
     /// `x` at full wall.
     pub x_wall: f64,
-    /// Standard deviation of its logarithm.
-    pub ln_amplitude_sd: f64,
     /// What a pass down counts against a pass up.
     pub bite_down: f64,
     /// How the pass law bends.
