@@ -28,9 +28,9 @@ function sayTime(now, show) {
   const place = at("to-limit");
   let level = "none";
   let shape = "";
-  let text = "not rising";
+  let text = "";
   if (now === null) {
-    text = "";
+    // Nothing can be said of what isn't measured.
   } else if (now.tension_n >= now.limit_n) {
     [level, shape, text] = ["high", "▲▲ ", now.tension_n > now.limit_n ? "OVER THE LIMIT" : "AT THE LIMIT"];
   } else if (now.time_to_limit_s !== null) {

@@ -232,6 +232,20 @@ try {
     await until(page, () => !document.getElementById("tension").classList.contains("is-old"));
   });
 
+  await step("before anything is told the page says so, and nothing that sounds as if all were well", async () => {
+    const context = await browser.newContext({ viewport: { width: 1280, height: 800 } });
+    const silent = await context.newPage();
+    await silent.route("**/api/v1/stream*", () => {});
+    const said = () => silent.textContent("body").then((text) => text.replaceAll(/\s+/g, " "));
+    await silent.goto(relayed);
+    assert.match(await said(), /no data yet: nothing is watched/);
+    assert.doesNotMatch(await said(), /no alarm|not rising|✓/);
+    const took = await until(silent, () => document.getElementById("lost-title").textContent === "NO CONNECTION TO KERFWATCH" && !document.getElementById("lost").hidden);
+    assert.ok(took < 2, `took ${took} s`);
+    await picture(silent, "nothing-yet");
+    await context.close();
+  });
+
   await step("a lost connection cannot be missed, and the gap is filled when it is back", async () => {
     cut = true;
     for (const socket of open) socket.destroy();
