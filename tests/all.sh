@@ -27,10 +27,12 @@ format() { cargo fmt --all -- --check; }
 
 lint() { cargo clippy --locked --workspace --all-targets -- -D warnings; }
 
+# Tests of the programs as processes run what stands in the target folder. Built as one whole: for one package
+# alone other features hold, and half of all is built anew.
+build() { cargo build --locked --workspace --bins --tests --examples; }
+
 test_() {
-    # Tests of the programs as processes run what stands in the target folder. Built with the tests, so
-    # that packages which the tests want with more features are not built twice.
-    cargo build --locked --workspace --bins --tests || return
+    build || return
     if cargo nextest --version >/dev/null 2>&1; then
         cargo nextest run --locked --workspace --no-tests=fail
     else
@@ -45,8 +47,7 @@ doctest() { cargo test --locked --workspace --doc; }
 doc() { RUSTDOCFLAGS="-D warnings" cargo doc --locked --workspace --no-deps; }
 
 models() { # our models against packages that others wrote
-    # With the whole workspace, as the tests are built: for one package alone other features hold, and half of all is built anew.
-    cargo build --locked --workspace --bins --tests --examples || return
+    build || return
     "$target/debug/examples/model_values" >"$target/model_values.json" || return
     "$python" tests/peers/check_models.py "$target/model_values.json"
 }
