@@ -19,7 +19,7 @@ pub struct RunResult {
     pub strokes: Vec<Stroke>,
     /// What the tool did, without gaps or overlap, in order.
     pub intervals: Vec<Interval>,
-    /// Groove by depth bin, top down.
+    /// Groove by depth bin, top down: the interval, and what was grooved beyond its ends.
     pub groove: Vec<GrooveBin>,
     /// Joints, top down.
     pub joints: Vec<Joint>,
@@ -186,6 +186,18 @@ pub struct GrooveBin {
     pub coupling: bool,
 }
 
+/// Bins of the planned interval, which the joints span; without joints, all. Strokes run over its ends: the bins they
+/// cut there stand above and below.
+pub fn in_interval<'g>(groove: &'g [GrooveBin], joints: &[Joint]) -> &'g [GrooveBin] {
+    let (Some(first), Some(last)) = (joints.first(), joints.last()) else {
+        return groove;
+    };
+    let middle = |bin: &GrooveBin| 0.5 * (bin.top_m + bin.bottom_m);
+    let top = groove.partition_point(|bin| middle(bin) < first.top_m);
+    let bottom = groove.partition_point(|bin| middle(bin) <= last.bottom_m);
+    &groove[top..bottom.max(top)]
+}
+
 /// A joint, or the part of it that lies in the interval.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Joint {
@@ -271,6 +283,41 @@ pub struct Quality {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_lies_beyond_the_joints_is_not_the_interval() {
+        let bin = |k: u32| GrooveBin {
+            top_m: f64::from(k),
+            bottom_m: f64::from(k + 1),
+            depth_mm: 0.0,
+            low_mm: 0.0,
+            high_mm: 0.0,
+            wall_mm: 5.0,
+            passes: 1,
+            through: false,
+            through_probability: 0.0,
+            coupling: false,
+        };
+        let joint = |top_m: f64, bottom_m: f64| Joint {
+            top_m,
+            bottom_m,
+            split_fraction: 0.0,
+            min_depth_mm: 0.0,
+            strokes_left_p50: None,
+            strokes_left_p90: None,
+        };
+        let groove: Vec<GrooveBin> = (10..20).map(bin).collect();
+        let tops = |joints: &[Joint]| -> Vec<f64> {
+            let inside = in_interval(&groove, joints);
+            inside.iter().map(|bin| bin.top_m).collect()
+        };
+        assert_eq!(
+            tops(&[joint(12.0, 14.4), joint(14.4, 15.0)]),
+            [12.0, 13.0, 14.0]
+        );
+        assert_eq!(tops(&[joint(30.0, 31.0)]), [0.0; 0]);
+        assert_eq!(tops(&[]).len(), 10);
+    }
 
     #[test]
     fn words_are_those_of_the_json() {

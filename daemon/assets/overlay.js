@@ -25,7 +25,7 @@ function profile(from_s, to_s, axis, column) {
 // Finished strokes are drawn again and again: their profiles are worked out once.
 const known = new Map();
 function profileOf(stroke, axis, column) {
-  const key = `${store.job.run_id} ${stroke.n} ${column}`;
+  const key = `${store.job.run_id} ${stroke.n} ${column} ${axis.from} ${axis.to}`;
   if (!known.has(key)) {
     if (known.size > 200) known.clear();
     known.set(key, profile(stroke.start_s, stroke.end_s, axis, column));
@@ -37,7 +37,7 @@ export function drawOverlay(job, now, show) {
   const { paint, width, height } = brush(at("overlay"));
   if (width === 0) return;
   const size = rem() * 0.75;
-  const axis = depthAxis(job, height);
+  const axis = depthAxis(job, store.groove.groove, height);
   const inside = store.strokes.filter((stroke) => stroke.bottom_m > job.interval_top_m && stroke.top_m < job.interval_bottom_m);
   const recent = inside.slice(-2 * (BEFORE + 1));
   const lines = recent.map((stroke, n) => ({

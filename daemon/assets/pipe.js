@@ -4,11 +4,11 @@ import { at, brush, colour, rem } from "/dom.js";
 
 const MARGIN = 0.03;
 
-// Depth to screen, the same for strip and overlay.
-export function depthAxis(job, height) {
-  const length = job.interval_bottom_m - job.interval_top_m;
-  const from = job.interval_top_m - length * MARGIN;
-  const to = job.interval_bottom_m + length * MARGIN;
+// Depth to screen, the same for strip and overlay: the interval, and what was cut beyond it.
+export function depthAxis(job, bins, height) {
+  const margin = (job.interval_bottom_m - job.interval_top_m) * MARGIN;
+  const from = Math.min(job.interval_top_m, bins[0]?.top_m ?? Infinity) - margin;
+  const to = Math.max(job.interval_bottom_m, bins.at(-1)?.bottom_m ?? -Infinity) + margin;
   const top = rem() * 1.2;
   const bottom = height - rem() * 1.5;
   return { from, to, top, bottom, y: (depth) => top + (depth - from) / (to - from) * (bottom - top) };
@@ -28,7 +28,7 @@ export function drawPipe(job, bins, now, show, old) {
   const { paint, width, height } = brush(at("pipe"));
   if (width === 0) return;
   const size = rem() * 0.75;
-  const axis = depthAxis(job, height);
+  const axis = depthAxis(job, bins, height);
   const left = size * 4.6;
   const right = width - size * 1.4;
   const most = Math.max(job.wall_mm, ...bins.map((bin) => bin.wall_mm));

@@ -3,7 +3,7 @@
 use crate::lines_out;
 use crate::publish::MarkView;
 use kerfwatch::job::{Display, fixed};
-use kerfwatch::result::{AlarmRecord, Direction, RunResult, Stroke};
+use kerfwatch::result::{AlarmRecord, Direction, RunResult, Stroke, in_interval};
 use kerfwatch::snapshot::Snapshot;
 use kerfwatch::units::{Metres, Newtons};
 
@@ -32,13 +32,13 @@ impl Console {
             Direction::Up => (stroke.bottom_m, stroke.top_m),
             Direction::Down => (stroke.top_m, stroke.bottom_m),
         };
-        let deepest = now
-            .groove
+        let inside = in_interval(&now.groove, &now.joints);
+        let deepest = inside
             .iter()
             .map(|bin| bin.depth_mm)
             .fold(f64::NAN, f64::max);
-        let split = now.groove.iter().filter(|bin| bin.through).count();
-        let groove = match now.groove.len() {
+        let split = inside.iter().filter(|bin| bin.through).count();
+        let groove = match inside.len() {
             0 => "no cut seen yet".to_owned(),
             bins => format!(
                 "groove at most {}  split {split} of {bins} bins",

@@ -1,8 +1,9 @@
 //! A result in words and small tables that fit a terminal of 80 columns.
 
 use crate::units_shown::{Units, clock, count, counted, duration};
+use kerfwatch::groove::ledger::BEYOND_M;
 use kerfwatch::job::Job;
-use kerfwatch::result::{Direction, GrooveBin, Joint, RunResult, State};
+use kerfwatch::result::{Direction, GrooveBin, Joint, RunResult, State, in_interval};
 use std::fmt::Write as _;
 
 /// Seconds spent in each state, in the order of [`STATES`].
@@ -84,11 +85,12 @@ pub fn joint_groove(result: &RunResult, joint: &Joint) -> Option<JointGroove> {
     })
 }
 
-/// Length taken as split and length that could be, m (couplings left out).
+/// Length of the interval taken as split, and length that could be, m (couplings left out).
 pub fn split_length_m(result: &RunResult) -> (f64, f64) {
     let mut split = 0.0;
     let mut whole = 0.0;
-    for bin in result.groove.iter().filter(|b| !b.coupling) {
+    let bins = in_interval(&result.groove, &result.joints);
+    for bin in bins.iter().filter(|b| !b.coupling) {
         let length = bin.bottom_m - bin.top_m;
         whole += length;
         if bin.through {
@@ -96,6 +98,23 @@ pub fn split_length_m(result: &RunResult) -> (f64, f64) {
         }
     }
     (split, whole)
+}
+
+/// What the wheels went over beyond the interval, in words; `None` when they kept to it.
+pub fn beyond_interval(result: &RunResult, units: Units) -> Option<String> {
+    let inside = in_interval(&result.groove, &result.joints);
+    let above = inside.first()?.top_m - result.groove.first()?.top_m;
+    let below = result.groove.last()?.bottom_m - inside.last()?.bottom_m;
+    let words = |length: f64| {
+        let more = if length > BEYOND_M - 1e-6 {
+            " or more"
+        } else {
+            ""
+        };
+        format!("{}{more}", units.depth().show(length))
+    };
+    let far = above.max(below) > 1e-6;
+    far.then(|| format!("{} above and {} below", words(above), words(below)))
 }
 
 /// Part of a joint's length that is taken as split, couplings left out: what the live page shows too. What is
@@ -185,6 +204,9 @@ fn groove(text: &mut String, result: &RunResult, units: Units) {
             depth.show(whole),
             100.0 * split / whole
         );
+    }
+    if let Some(beyond) = beyond_interval(result, units) {
+        let _ = writeln!(text, "Beyond      {beyond} the interval");
     }
 }
 

@@ -59,8 +59,26 @@ fn invented_run_has_strokes_and_a_groove_worth_exporting() {
         "{}",
         result["strokes"]
     );
-    assert_eq!(result["groove"].as_array().unwrap().len(), 90);
     assert_eq!(result["joints"].as_array().unwrap().len(), 2);
+    // The interval, 600 to 609 m, and of what lies beyond it all that the strokes went over.
+    let groove = result["groove"].as_array().unwrap();
+    let middle = |bin: &Value| bin["top_m"].as_f64().unwrap() + 0.05;
+    let (inside, beyond): (Vec<_>, Vec<_>) = groove
+        .iter()
+        .partition(|bin| (600.0..609.0).contains(&middle(bin)));
+    assert_eq!(inside.len(), 90);
+    let went_over = |depth: f64| {
+        result["strokes"].as_array().unwrap().iter().any(|stroke| {
+            stroke["top_m"].as_f64() <= Some(depth) && stroke["bottom_m"].as_f64() >= Some(depth)
+        })
+    };
+    assert!(beyond.len() >= 4, "{} beyond", beyond.len());
+    assert!(beyond.iter().all(|bin| went_over(middle(bin))));
+    assert!(
+        beyond
+            .iter()
+            .any(|bin| bin["depth_mm"].as_f64() > Some(0.5))
+    );
 }
 
 #[test]
@@ -71,7 +89,12 @@ fn las_is_read_back_by_lasio_to_its_stated_precision() {
     assert_eq!(las["wrap"], "NO");
     assert_eq!(las["well"]["WELL"], "Invented-1");
     assert_eq!(las["well"]["DATE"], "2026-05-01 06:12:00");
-    assert_eq!(las["well"]["STRT"], 600.0);
+    assert_near(
+        &[las["well"]["STRT"].as_f64().unwrap()],
+        &[exported.result["groove"][0]["top_m"].as_f64().unwrap()],
+        5e-5,
+        "STRT",
+    );
     assert_eq!(las["well"]["STEP"], 0.1);
     assert_eq!(las["well"]["NULL"], -999.25);
     assert_eq!(las["units"]["DEPT"], "M");

@@ -1,6 +1,6 @@
 //! What every stroke did to every bin: the memory the groove estimate is a pure function of.
 //!
-//! Bins run from the top of the interval down. A row holds the drag at the tool by bin as measured,
+//! Bins cover the interval and a little of the pipe beyond its ends. A row holds the drag at the tool by bin as measured,
 //! before anything is decided about it, so that later knowledge can re-read early strokes.
 
 use crate::infer::strokes::FoundStroke;
@@ -17,12 +17,12 @@ pub struct Bins {
     /// How many.
     pub count: usize,
     /// The interval itself: first bin and one past the last. Strokes run over its ends, and what
-    /// they cut there belongs to the same groove; it is estimated with it but not reported.
+    /// they cut there belongs to the same groove.
     pub inside: (usize, usize),
 }
 
 /// Pipe beyond either end of the interval that is kept account of, m.
-const BEYOND_M: f64 = 3.0;
+pub const BEYOND_M: f64 = 3.0;
 
 impl Bins {
     /// Bins of the job's interval; the last one may reach a little beyond it.

@@ -153,7 +153,17 @@ pub fn estimate(ledger: &Ledger, job: &Job, base_prior: BasePrior) -> GrooveEsti
         &bins,
         &engaged,
     );
+    // Of what lies beyond the interval, only what the wheels have been over.
     let (first, end) = ledger.bins.inside;
+    let is_cut = |bin: &GrooveBin| bin.passes > 0;
+    let first = bins
+        .iter()
+        .position(is_cut)
+        .map_or(first, |cut| cut.min(first));
+    let end = bins
+        .iter()
+        .rposition(is_cut)
+        .map_or(end, |cut| end.max(cut + 1));
     bins.truncate(end);
     bins.drain(..first);
     GrooveEstimate {

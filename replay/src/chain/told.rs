@@ -4,6 +4,7 @@ use super::feed::Fed;
 use crate::run_folder::RunFolder;
 use crate::summary::split_length_m;
 use crate::units_shown::{Units, clock};
+use kerfwatch::result::in_interval;
 use serde::Serialize;
 use std::fmt::Write as _;
 
@@ -100,7 +101,8 @@ pub(super) fn parts(folders: &[RunFolder], fed: &Fed, links: &[Link]) -> Vec<Par
         .enumerate()
         .map(|(k, (folder, link))| {
             let result = &fed.at_end[k];
-            let bins = result.groove.iter().filter(|b| !b.coupling);
+            let bins = in_interval(&result.groove, &result.joints);
+            let bins = bins.iter().filter(|b| !b.coupling);
             let depths: Vec<f64> = bins.map(|b| b.depth_mm).collect();
             Part {
                 run: folder.id.clone(),

@@ -10,7 +10,7 @@ use crate::job_source::JobChanges;
 use crate::output_file::{write_file, write_json};
 use crate::run_folder::RunFolder;
 use crate::summary::{STATES, split_length_m, time_in, times_in};
-use kerfwatch::result::{Direction, GrooveBin, RunResult, State};
+use kerfwatch::result::{Direction, GrooveBin, RunResult, State, in_interval};
 use serde::Serialize;
 use std::path::Path;
 
@@ -230,8 +230,7 @@ fn side(label: &str, r: &RunResult, first: &RunResult) -> Side {
         .iter()
         .filter(|s| s.direction == Direction::Up)
         .count();
-    let bins: Vec<f64> = r
-        .groove
+    let bins: Vec<f64> = in_interval(&r.groove, &r.joints)
         .iter()
         .filter(|b| !b.coupling)
         .map(|b| b.depth_mm)

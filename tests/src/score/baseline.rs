@@ -22,6 +22,8 @@ const STEP: f64 = 0.1;
 /// [`super::equal_alarms`] says which is compared with ours.
 pub const PATIENCE: [f64; 9] = [0.0, 0.3, 0.6, 1.0, 2.0, 3.0, 5.0, 8.0, 12.0];
 
+/// Pipe beyond either end of the interval that the sheet has rows for, m: strokes run over.
+const BEYOND_M: f64 = 3.0;
 /// Contact pressure a person would assume, Pa (from memory of a handbook figure).
 const PRESSURE: f64 = 1.2e9;
 
@@ -39,8 +41,11 @@ struct Sheet<'a> {
     loose: Lasting,
     patience: f64,
     interval_top: f64,
+    bins_top: f64,
     bin: f64,
     bins: usize,
+    /// The bins of the interval.
+    inside: std::ops::Range<usize>,
     stiffness: f64,
     weight_per_m: f64,
     tool_weight: f64,
@@ -79,7 +84,9 @@ pub fn estimate(record: &Record, patience: f64) -> Estimate {
         job.info.interval_bottom.si(),
         job.info.bin.si(),
     );
-    let bins = ((bottom - top) / bin - 1e-6).ceil().max(1.0) as usize;
+    let inside = ((bottom - top) / bin - 1e-6).ceil().max(1.0) as usize;
+    let beyond = (BEYOND_M / bin).ceil() as usize;
+    let bins = inside + 2 * beyond;
     let mut sheet = Sheet {
         job,
         time: Vec::new(),
@@ -94,8 +101,10 @@ pub fn estimate(record: &Record, patience: f64) -> Estimate {
         loose: Lasting::default(),
         patience,
         interval_top: top,
+        bins_top: top - beyond as f64 * bin,
         bin,
         bins,
+        inside: beyond..beyond + inside,
         stiffness: job.line.modulus.si() * area,
         weight_per_m: (job.line.density.si() - density) * area * GRAVITY,
         tool_weight: job.tool.mass.si() * GRAVITY * (1.0 - density / 7850.0),
@@ -210,7 +219,7 @@ impl Sheet<'_> {
         };
         self.state.push(state);
         if self.cutter_out.unwrap_or(true) {
-            let place = |line: f64| ((line + offset - self.interval_top) / self.bin - 0.5).ceil();
+            let place = |line: f64| ((line + offset - self.bins_top) / self.bin - 0.5).ceil();
             let (a, b) = (place(before), place(line));
             let (from, to) = (a.min(b).max(0.0) as usize, a.max(b).max(0.0) as usize);
             for bin in from..to.min(self.bins) {
@@ -237,9 +246,11 @@ impl Sheet<'_> {
     fn groove(&self) -> Vec<GrooveBin> {
         let wall = self.job.tubular.wall.as_millimetres();
         let half = 0.5 * self.job.tubular.coupling_length.si();
+        let shown = |k: &usize| self.inside.contains(k) || self.passes[*k] > 0;
         (0..self.bins)
+            .filter(shown)
             .map(|k| {
-                let top = self.interval_top + k as f64 * self.bin;
+                let top = self.bins_top + k as f64 * self.bin;
                 let middle = top + 0.5 * self.bin;
                 let raw = self.depth_mm(self.passes[k]);
                 let depth = raw.min(wall);
@@ -272,15 +283,20 @@ impl Sheet<'_> {
     /// The whole interval as one joint: strokes until the count of its least cut bin says through.
     fn joints(&self) -> Vec<Joint> {
         let wall = self.job.tubular.wall.as_millimetres();
+        let (top, bottom) = (
+            self.interval_top,
+            self.interval_top + self.inside.len() as f64 * self.bin,
+        );
+        let within = |bin: &GrooveBin| (top..bottom).contains(&(bin.top_m + 0.5 * self.bin));
         let groove = self.groove();
-        let least = groove.iter().filter(|bin| !bin.coupling);
+        let least = groove.iter().filter(|bin| !bin.coupling && within(bin));
         let Some(passes) = least.map(|bin| bin.passes).min() else {
             return Vec::new();
         };
         let left = (passes..).take_while(|n| self.depth_mm(*n) < wall).count() as f64;
         vec![Joint {
-            top_m: self.interval_top,
-            bottom_m: self.interval_top + self.bins as f64 * self.bin,
+            top_m: top,
+            bottom_m: bottom,
             split_fraction: 0.0,
             min_depth_mm: self.depth_mm(passes).min(wall),
             strokes_left_p50: Some(left),

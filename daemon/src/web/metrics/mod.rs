@@ -11,6 +11,7 @@ use axum::http::header;
 use axum::response::{IntoResponse, Response};
 use channels::of_channels;
 use families::Families;
+use kerfwatch::result::in_interval;
 use kerfwatch::snapshot::Snapshot;
 use kerfwatch::time::seconds;
 use std::sync::Arc;
@@ -79,11 +80,12 @@ fn of_snapshot(page: &mut Families, now: &Snapshot) {
         "Strokes ended.",
         u64::from(now.strokes),
     );
-    let split = now.groove.iter().filter(|bin| bin.through).count();
+    let inside = in_interval(&now.groove, &now.joints);
+    let split = inside.iter().filter(|bin| bin.through).count();
     page.gauge(
         "kerfwatch_bins_split",
         "",
-        "Depth bins taken as split.",
+        "Depth bins of the interval taken as split.",
         Some(split as f64),
     );
     page.gauge(

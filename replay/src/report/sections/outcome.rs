@@ -2,8 +2,8 @@
 
 use super::Source;
 use crate::report::page::Page;
-use crate::summary::{split_length_m, split_part, time_in, times_in};
-use crate::units_shown::{duration, times};
+use crate::summary::{beyond_interval, split_length_m, split_part, time_in, times_in};
+use crate::units_shown::{Units, duration, times};
 use kerfwatch::result::{Direction, RunResult, State};
 
 /// The answer first, then key figures and the caution.
@@ -25,11 +25,12 @@ pub(in crate::report) fn outcome(page: &mut Page, s: &Source<'_>) {
         "lead",
         &format!(
             "{} strokes were made. Of {} of tubing in the interval (couplings left out), {} is taken \
-             as split lengthwise ({part:.0} %). {}",
+             as split lengthwise ({part:.0} %). {}{}",
             result.strokes.len(),
             depth.show(whole),
             depth.show(split),
-            left_sentence(result)
+            left_sentence(result),
+            beyond_sentence(result, s.units)
         ),
     );
     let work: f64 = result.strokes.iter().map(|x| x.cut_work_j).sum();
@@ -110,6 +111,12 @@ pub(in crate::report) fn outcome(page: &mut Page, s: &Source<'_>) {
          surface; nothing was measured at the cut itself. The line maker's limits, the operator's \
          procedures, local rules and licensed practice come first.",
     );
+}
+
+fn beyond_sentence(result: &RunResult, units: Units) -> String {
+    beyond_interval(result, units)
+        .map(|beyond| format!(" Beyond it the wheels went over {beyond}."))
+        .unwrap_or_default()
 }
 
 fn left_sentence(result: &RunResult) -> String {
