@@ -5,7 +5,7 @@
 //! the bins' own states are found by flipping them, one by one, for the least misfit (a small
 //! Ising-like search), with the physical margin as prior. A bin that is split stays split.
 
-use super::drag_model::{FitInput, NEVER};
+use super::drag_model::{self, FitInput, NEVER};
 use super::window_share::WindowShare;
 
 /// Spans of the wheels that are tried, m.
@@ -17,6 +17,11 @@ const ALIKE: f64 = 0.6;
 /// Part of the log odds found that is told, and most of it.
 const TEMPER: f64 = 0.65;
 const TOLD_MAX: f64 = 3.4;
+/// A bin with less than this part of the passes that the middle one of the interval had is not split by any drag seen
+/// there: its groove is two thirds as deep at most, and where strokes turn the tool has hardly begun to drag.
+const FEW_PASSES: f64 = 0.3;
+/// Log odds of such a bin.
+const HARDLY_PASSED: f64 = -30.0;
 /// Differences of misfit that are rounding.
 const TIE: f64 = 1e-6;
 /// Probability taken as certain.
@@ -61,7 +66,11 @@ pub(super) fn find(
     ask: Option<usize>,
 ) -> Through {
     let step = input.ledger.bins.step;
-    let physical: Vec<Vec<f64>> = windows.iter().map(|w| physical_odds(w, &margin)).collect();
+    let inside = input.ledger.bins.inside;
+    let physical: Vec<Vec<f64>> = windows
+        .iter()
+        .map(|w| physical_odds(w, inside, &margin))
+        .collect();
     let followed = |span: f64| follow(input, windows, &physical, &kernel(span / step), span, ask);
     let tried = SPANS.map(followed);
     let least = tried.iter().map(|(cost, _)| *cost).fold(f64::MAX, f64::min);
@@ -120,10 +129,21 @@ fn kernel(span: f64) -> Vec<f64> {
         .collect()
 }
 
-/// Log odds that a bin is split from passes alone, by bin.
-fn physical_odds(window: &WindowShare, margin: impl Fn(f64) -> f64) -> Vec<f64> {
+/// Log odds that a bin is split from passes alone, by bin; `inside`: the bins of the interval.
+fn physical_odds(
+    window: &WindowShare,
+    inside: (usize, usize),
+    margin: impl Fn(f64) -> f64,
+) -> Vec<f64> {
     let mut margin = remembering(margin);
-    let odds = window.passes.iter().map(|n| margin(*n).clamp(-7.0, 4.0));
+    let few = FEW_PASSES * drag_model::median(&mut window.passes[inside.0..inside.1].to_vec());
+    let odds = window.passes.iter().map(|&n| {
+        if n < few {
+            HARDLY_PASSED
+        } else {
+            margin(n).clamp(-7.0, 4.0)
+        }
+    });
     odds.collect()
 }
 
@@ -317,4 +337,57 @@ fn told(p: f64) -> f64 {
 
 fn logit(p: f64) -> f64 {
     (p.clamp(1e-6, 1.0 - 1e-6) / (1.0 - p.clamp(1e-6, 1.0 - 1e-6))).ln()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::drag_model::BasePrior;
+    use super::super::ledger::{Bins, Ledger};
+    use super::*;
+
+    #[test]
+    fn a_bin_that_hardly_any_stroke_reached_is_not_split_whatever_its_drag() {
+        let bins = Bins {
+            top: 100.0,
+            step: 0.1,
+            count: 40,
+            inside: (10, 40),
+        };
+        let ledger = Ledger {
+            bins,
+            rows: Vec::new(),
+        };
+        let input = FitInput {
+            ledger: &ledger,
+            engaged: &[],
+            coupling: &[false; 40],
+            wheels: 2.0,
+            base_prior: BasePrior {
+                mean: 100.0,
+                shared_sd: 60.0,
+                own_sd: 60.0,
+            },
+            amplitude_prior: (500.0, 0.3),
+            flank_sd: 50.0,
+        };
+        // Nothing of the cut's drag is left in the upper half, of which the first metre lies beyond the interval.
+        let share: Vec<f64> = (0..40).map(|j| f64::from(u8::from(j >= 20))).collect();
+        let found = |passes_beyond: f64| {
+            let mut window = WindowShare::of(share.clone(), 100.0);
+            window.passes[..10].fill(passes_beyond);
+            let windows = [window.clone(), window];
+            find(&input, &windows, |_| -1.0, None)
+        };
+        let (often, hardly) = (found(100.0), found(20.0));
+        for j in 0..9 {
+            assert_ne!(often.at[j], NEVER, "bin {j}");
+            assert_eq!(hardly.at[j], NEVER, "bin {j}");
+            assert!(hardly.probability[j] < 0.05, "bin {j}");
+        }
+        // Away from bins that hold: the wheels of a tool lie over some decimetres.
+        for j in 13..15 {
+            assert!(often.probability[j] > 0.9, "bin {j}");
+            assert!(hardly.probability[j] > 0.9, "bin {j}");
+        }
+    }
 }
