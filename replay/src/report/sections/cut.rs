@@ -17,7 +17,8 @@ pub(in crate::report) fn groove(page: &mut Page, s: &Source<'_>) {
             &svg,
             "Estimated groove depth from the inner surface of the pipe (line) with its 90 % interval \
              (band), against depth along hole. Dash-dot: nominal wall. Grey bar at the right: taken as \
-             split. Hatched: coupling, which the wheels do not cut.",
+             split. Hatched: coupling, which the wheels do not cut. Grey ground: \
+             beyond the interval.",
         );
     }
     let rows: Vec<Vec<String>> = result
