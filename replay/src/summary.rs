@@ -85,26 +85,42 @@ pub fn joint_groove(result: &RunResult, joint: &Joint) -> Option<JointGroove> {
     })
 }
 
+/// Groove bins of the interval, couplings left out.
+fn tube_bins(result: &RunResult) -> impl Iterator<Item = &GrooveBin> {
+    in_interval(&result.groove, &result.joints)
+        .iter()
+        .filter(|bin| !bin.coupling)
+}
+
 /// Length of the interval taken as split, and length that could be, m (couplings left out).
 pub fn split_length_m(result: &RunResult) -> (f64, f64) {
-    let mut split = 0.0;
-    let mut whole = 0.0;
-    let bins = in_interval(&result.groove, &result.joints);
-    for bin in bins.iter().filter(|b| !b.coupling) {
+    tube_bins(result).fold((0.0, 0.0), |(split, whole), bin| {
         let length = bin.bottom_m - bin.top_m;
-        whole += length;
-        if bin.through {
-            split += length;
-        }
-    }
-    (split, whole)
+        let cut = if bin.through { length } else { 0.0 };
+        (split + cut, whole + length)
+    })
+}
+
+/// Mean groove depth of the interval, mm, couplings left out; `None` where there is no bin.
+pub fn mean_depth_mm(result: &RunResult) -> Option<f64> {
+    let (sum, bins) = tube_bins(result).fold((0.0, 0_u32), |(sum, bins), bin| {
+        (sum + bin.depth_mm, bins + 1)
+    });
+    (bins > 0).then(|| sum / f64::from(bins))
+}
+
+/// Groove told beyond the interval: the spans above and below it, m; empty ones where the wheels kept to it.
+pub fn spans_beyond(result: &RunResult) -> Option<[(f64, f64); 2]> {
+    let inside = in_interval(&result.groove, &result.joints);
+    Some([
+        (result.groove.first()?.top_m, inside.first()?.top_m),
+        (inside.last()?.bottom_m, result.groove.last()?.bottom_m),
+    ])
 }
 
 /// What the wheels went over beyond the interval, in words; `None` when they kept to it.
 pub fn beyond_interval(result: &RunResult, units: Units) -> Option<String> {
-    let inside = in_interval(&result.groove, &result.joints);
-    let above = inside.first()?.top_m - result.groove.first()?.top_m;
-    let below = result.groove.last()?.bottom_m - inside.last()?.bottom_m;
+    let [above, below] = spans_beyond(result)?.map(|(top, bottom)| bottom - top);
     let words = |length: f64| {
         let more = if length > BEYOND_M - 1e-6 {
             " or more"

@@ -2,9 +2,8 @@
 
 use super::feed::Fed;
 use crate::run_folder::RunFolder;
-use crate::summary::split_length_m;
+use crate::summary::{mean_depth_mm, split_length_m};
 use crate::units_shown::{Units, clock};
-use kerfwatch::result::in_interval;
 use serde::Serialize;
 use std::fmt::Write as _;
 
@@ -101,16 +100,12 @@ pub(super) fn parts(folders: &[RunFolder], fed: &Fed, links: &[Link]) -> Vec<Par
         .enumerate()
         .map(|(k, (folder, link))| {
             let result = &fed.at_end[k];
-            let bins = in_interval(&result.groove, &result.joints);
-            let bins = bins.iter().filter(|b| !b.coupling);
-            let depths: Vec<f64> = bins.map(|b| b.depth_mm).collect();
             Part {
                 run: folder.id.clone(),
                 start_s: fed.start_s[k],
                 strokes: fed.rows[k].len(),
                 split_m: split_length_m(result).0,
-                mean_depth_mm: (!depths.is_empty())
-                    .then(|| depths.iter().sum::<f64>() / depths.len() as f64),
+                mean_depth_mm: mean_depth_mm(result),
                 depth: link.origin,
                 shift_m: link.shift_m,
                 shift_low_m: link.interval_m.map(|i| i.0),

@@ -9,8 +9,8 @@ use crate::failure::{Exit, Failure, Finding};
 use crate::job_source::JobChanges;
 use crate::output_file::{write_file, write_json};
 use crate::run_folder::RunFolder;
-use crate::summary::{STATES, split_length_m, time_in, times_in};
-use kerfwatch::result::{Direction, GrooveBin, RunResult, State, in_interval};
+use crate::summary::{STATES, mean_depth_mm, split_length_m, time_in, times_in};
+use kerfwatch::result::{Direction, GrooveBin, RunResult, State};
 use serde::Serialize;
 use std::path::Path;
 
@@ -230,11 +230,6 @@ fn side(label: &str, r: &RunResult, first: &RunResult) -> Side {
         .iter()
         .filter(|s| s.direction == Direction::Up)
         .count();
-    let bins: Vec<f64> = in_interval(&r.groove, &r.joints)
-        .iter()
-        .filter(|b| !b.coupling)
-        .map(|b| b.depth_mm)
-        .collect();
     let like_first = RunResult {
         run: first.run.clone(),
         ..r.clone()
@@ -260,7 +255,7 @@ fn side(label: &str, r: &RunResult, first: &RunResult) -> Side {
             .map(|s| s.peak_tension_n)
             .fold(0.0, f64::max),
         split_m: split_length_m(r).0,
-        mean_depth_mm: (!bins.is_empty()).then(|| bins.iter().sum::<f64>() / bins.len() as f64),
+        mean_depth_mm: mean_depth_mm(r),
         same_as_first: like_first == *first,
     }
 }

@@ -2,8 +2,9 @@
 
 use super::svg::{Axis, Chart};
 use super::traces::{CloseUp, Kind, Traces};
+use crate::summary::spans_beyond;
 use crate::units_shown::{Units, clock};
-use kerfwatch::result::{Direction, RunResult, State, in_interval};
+use kerfwatch::result::{Direction, RunResult, State};
 use std::fmt::Write as _;
 
 /// Groove by depth: estimate, 90 % interval, wall, couplings; depth grows down the page.
@@ -29,13 +30,13 @@ pub(super) fn groove(result: &RunResult, units: Units) -> Option<String> {
             first.top_m * depth.factor,
         ),
     );
-    let inside = in_interval(&result.groove, &result.joints);
-    if let (Some(top), Some(bottom)) = (inside.first(), inside.last()) {
-        let ends = [(first.top_m, top.top_m), (bottom.bottom_m, last.bottom_m)];
-        for (a, b) in ends.into_iter().filter(|(a, b)| b > a) {
-            let span = (a * depth.factor, b * depth.factor);
-            chart.area("shade", None, Some(span), "beyond the interval");
-        }
+    for (a, b) in spans_beyond(result)
+        .into_iter()
+        .flatten()
+        .filter(|(a, b)| b > a)
+    {
+        let span = (a * depth.factor, b * depth.factor);
+        chart.area("shade", None, Some(span), "beyond the interval");
     }
     for run in runs(result, |b| b.coupling) {
         let (a, b) = (run.0 * depth.factor, run.1 * depth.factor);
