@@ -7,6 +7,9 @@ use kerfwatch::job::{Dimension, Job, parse_quantity};
 use kerfwatch::result::{Direction, GrooveBin, RunResult};
 use std::fmt::Write as _;
 
+/// Probability of splits that do not show from which it is said.
+const SILENT_TOLD: f64 = 0.05;
+
 /// Drag of flanks that is worth a line, N.
 const FLANK_SHOWN_N: f64 = 10.0;
 
@@ -268,4 +271,11 @@ fn split_evidence(text: &mut String, e: &Evidence) {
         "  (neighbours within the {:.1} m over which the wheels are spread are weighed with it)",
         e.wheel_span_m
     );
+    if e.silent_splits > SILENT_TOLD {
+        let _ = writeln!(
+            text,
+            "  (splits may not show in the drag of this well: {:.0} %; so far passes alone speak)",
+            100.0 * e.silent_splits
+        );
+    }
 }

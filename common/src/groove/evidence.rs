@@ -37,6 +37,8 @@ pub struct Evidence {
     pub noise_n: f64,
     /// Length over which the wheels seem spread, m.
     pub wheel_span_m: f64,
+    /// Probability that splits do not show in the drag of this well: then passes alone speak.
+    pub silent_splits: f64,
     /// Lies in a coupling, or so near one that drag is not used.
     pub near_coupling: bool,
     /// Strokes that went over it with the cutter out.
@@ -80,7 +82,7 @@ pub fn evidence(
     let input = basis.input(ledger, job, base_prior);
     let joint = joint_fit::fit(&input, &basis.nominal, basis.ln_wall)?;
     let (global, spread) = basis.reach(Some(&joint));
-    let (through, global) = find_through(&input, &joint, global, spread, Some(bin));
+    let (through, global, silent_splits) = find_through(&input, &joint, global, spread, Some(bin));
     let fit = &joint.fit;
     let mut strokes = Vec::new();
     walk_passes(&input, fit.bite_down, |k, j, n0, n1| {
@@ -115,6 +117,7 @@ pub fn evidence(
         flank_n: fit.flank,
         noise_n: fit.noise,
         wheel_span_m: through.span,
+        silent_splits,
         near_coupling: basis.shadow[bin],
         strokes,
         windows: through.seen,

@@ -10,7 +10,7 @@
 //!
 //! still cuts, and the mean over them is `base + alive(n) (amplitude [x(n1)^2 - x(n0)^2] + flank x/x_wall)`. Base,
 //! amplitude and flank are linear; `m`, `spread`, `bite_down` and the law's bend are searched over a grid, once with
-//! flanks that drag and once without. What ties the ends together is that `m` and `amplitude` come from the same force and
+//! flanks that drag and once without; beside them stands the case in which nothing of a split shows. What ties the ends together is that `m` and `amplitude` come from the same force and
 //! contact pressure.
 //!
 //! *Limits*: needs bins that most strokes pass (those near the turning points are left out), and
@@ -20,10 +20,13 @@ use super::drag_model::{self, BITE, DragFit, FADE, FitInput};
 use super::ledger::Row;
 use super::one_way::{self, StrokeDrag};
 use super::pass_law::{Bend, PassLaw};
-use super::posterior::{Nominal, normal_cdf};
+use super::posterior::Nominal;
+use super::silent_splits::Silent;
+use cases::{CASES, Case, Weighed, alive};
 use grid::{Grid, Place};
 use least_squares::{doubt, solve};
 
+mod cases;
 mod grid;
 mod least_squares;
 
@@ -34,10 +37,8 @@ const ROW_PART: f64 = 0.4;
 /// Rows at most: of longer jobs the late strokes are thinned out.
 const ROWS_USED: usize = 160;
 /// Grid of `m`: points, and standard deviations of its prior to either side.
-const M_POINTS: usize = 27;
+const M_POINTS: usize = 33;
 const M_REACH: f64 = 2.8;
-/// Spreads of the wall reach that are tried, and logarithms of their prior weights.
-const SPREADS: [(f64, f64); 4] = [(0.05, -0.3), (0.08, 0.0), (0.13, -0.7), (0.22, -2.0)];
 /// Bends of the law that are tried, and whether flanks drag. Softening is tried only together with flanks: without
 /// evidence of either (drag that stops falling, or rises, while nothing is split) the plain law stands.
 const BENDS: [(Bend, bool); 8] = [
@@ -70,6 +71,8 @@ pub struct JointFit {
     pub spread: f64,
     /// First row from which on strokes down only roll, if any do.
     pub rolls_down_from: Option<usize>,
+    /// What holds if splits do not show in the drag.
+    pub silent: Silent,
 }
 
 /// Mean of one stroke over the bins used.
@@ -106,10 +109,36 @@ struct Solution {
 #[derive(Debug, Clone, Copy)]
 struct Point {
     place: Place,
-    spread: f64,
+    case: Case,
     found: Solution,
     /// Log density, data and priors.
     ln_p: f64,
+}
+
+impl Point {
+    /// A point part of the way to another of the same case; `bow`: how far above the straight line its log density lies
+    /// in the middle.
+    fn towards(&self, other: &Self, part: f64, bow: f64) -> Self {
+        let mix = |a: f64, b: f64| a + part * (b - a);
+        let (a, b) = (&self.found, &other.found);
+        Self {
+            place: Place {
+                m: mix(self.place.m, other.place.m),
+                ..self.place
+            },
+            case: self.case,
+            found: Solution {
+                base: (mix(a.base.0, b.base.0), mix(a.base.1, b.base.1)),
+                base_var: mix(a.base_var, b.base_var),
+                flank: mix(a.flank, b.flank),
+                drift: [mix(a.drift[0], b.drift[0]), mix(a.drift[1], b.drift[1])],
+                ln_amplitude: mix(a.ln_amplitude, b.ln_amplitude),
+                ln_amplitude_var: mix(a.ln_amplitude_var, b.ln_amplitude_var),
+                ln_p: mix(a.ln_p, b.ln_p),
+            },
+            ln_p: mix(self.ln_p, other.ln_p) + 4.0 * part * (1.0 - part) * bow,
+        }
+    }
 }
 
 /// Fits; `None` when no stroke was made with the cutter out.
@@ -237,11 +266,6 @@ impl StrokeMean {
     }
 }
 
-/// Part of the bins that still cut where `m + ln x` is `reach`.
-fn alive(reach: f64, spread: f64) -> f64 {
-    1.0 - normal_cdf(reach / spread)
-}
-
 /// Logarithm of the prior weight of a bite down.
 fn ln_bite_prior(bite: f64) -> f64 {
     let both = (-0.5 * ((bite - BITE.0) / BITE.1).powi(2)).exp();
@@ -288,64 +312,71 @@ fn search(
     let points = grid.points(input.wheels, &used, |place, shapes| {
         let found = solve(input, &used, shapes, sd, place.slips);
         std::array::from_fn(|i| {
-            let (spread, ln_prior) = SPREADS[i];
+            let case = CASES[i];
             let ln_a = found[i].ln_amplitude;
             let (mean, m_sd) = nominal.reach_given_amplitude(ln_wall, ln_a);
-            let ln_priors = ln_prior + ln_bite_prior(place.bite)
+            let ln_priors = case.ln_prior + ln_bite_prior(place.bite)
                 - 0.5 * ((place.bend.fade - FADE.0) / FADE.1).powi(2)
                 - 0.5 * ((ln_a - a0) / a_sd).powi(2)
                 - 0.5 * ((place.m - mean) / m_sd).powi(2)
                 - input.base_prior.cost(found[i].base);
             Point {
                 place,
-                spread,
+                case,
                 found: found[i],
                 ln_p: found[i].ln_p + ln_priors,
             }
         })
     });
-    let top = points.iter().map(|p| p.ln_p).fold(f64::MIN, f64::max);
-    if !top.is_finite() {
-        return None;
-    }
-    let weights: Vec<f64> = points.iter().map(|p| (p.ln_p - top).exp()).collect();
-    let total: f64 = weights.iter().sum();
-    let mean = |f: &dyn Fn(&Point) -> f64| -> f64 {
-        let sum: f64 = points.iter().zip(&weights).map(|(p, w)| w * f(p)).sum();
-        sum / total
+    let of = |shows: bool| {
+        Weighed::new(
+            points
+                .iter()
+                .filter(move |p| p.case.shows == shows)
+                .copied(),
+        )
     };
-    let var = |f: &dyn Fn(&Point) -> f64| -> f64 {
-        let m = mean(f);
-        mean(&|p| (f(p) - m).powi(2))
+    let (shown, unseen) = (of(true)?, of(false)?);
+    let reach = |of: &Weighed| {
+        let sd = of.variance(|p| p.place.m).sqrt().hypot(grid.half_step());
+        (of.mean(|p| p.place.m), sd)
     };
-    let m = mean(&|p| p.place.m);
-    let fade = mean(&|p| p.place.bend.fade);
-    let bend = Bend::new(fade, mean(&|p| p.place.bend.softening));
-    let ln_a_var = var(&|p| p.found.ln_amplitude) + mean(&|p| p.found.ln_amplitude_var);
-    let base_var = var(&|p| 0.5 * (p.found.base.0 + p.found.base.1)) + mean(&|p| p.found.base_var);
-    let grid_sd = grid.half_step();
+    let m = shown.mean(|p| p.place.m);
+    let fade = shown.mean(|p| p.place.bend.fade);
+    let bend = Bend::new(fade, shown.mean(|p| p.place.bend.softening));
+    let ln_a_var =
+        shown.variance(|p| p.found.ln_amplitude) + shown.mean(|p| p.found.ln_amplitude_var);
+    let base_var = shown.variance(|p| 0.5 * (p.found.base.0 + p.found.base.1))
+        + shown.mean(|p| p.found.base_var);
     Some(JointFit {
         fit: DragFit {
-            base: (mean(&|p| p.found.base.0), mean(&|p| p.found.base.1)),
-            amplitude: mean(&|p| p.found.ln_amplitude).exp(),
-            flank: mean(&|p| p.found.flank),
+            base: (
+                shown.mean(|p| p.found.base.0),
+                shown.mean(|p| p.found.base.1),
+            ),
+            amplitude: shown.mean(|p| p.found.ln_amplitude).exp(),
+            flank: shown.mean(|p| p.found.flank),
             x_wall: (-m).exp(),
             ln_amplitude_sd: (ln_a_var + 0.05f64.powi(2)).sqrt(),
-            bite_down: mean(&|p| p.place.bite),
+            bite_down: shown.mean(|p| p.place.bite),
             bend,
             noise: 30.0,
             drift: drift_of_rows(
                 input,
                 means,
-                mean(&|p| p.found.drift[0]),
-                mean(&|p| p.found.drift[1]),
+                shown.mean(|p| p.found.drift[0]),
+                shown.mean(|p| p.found.drift[1]),
             ),
             law: PassLaw::new(grid.passes, (-m).exp(), bend),
         },
         base_sd: base_var.sqrt(),
-        reach: (m, (var(&|p| p.place.m) + grid_sd * grid_sd).sqrt()),
-        spread: mean(&|p| p.spread),
+        reach: reach(&shown),
+        spread: shown.mean(|p| p.case.spread),
         rolls_down_from: None,
+        silent: Silent {
+            probability: 1.0 / (1.0 + (shown.ln_evidence - unseen.ln_evidence).exp()),
+            reach: reach(&unseen),
+        },
     })
 }
 

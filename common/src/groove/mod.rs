@@ -5,7 +5,8 @@
 //!
 //! Way of thought: which strokes cut ([`engagement`], and [`mark_sense`] for what marks mean), how drag falls with passes
 //! and as the wall gives way ([`drag_model`], [`pass_law`], [`joint_fit`]), whether it cuts going down (`one_way`), what the
-//! first splits say of all other places (`reach_seen`), which bins are split ([`through`]), what that says about depth
+//! first splits say of all other places (`reach_seen`), which bins are split ([`through`]), whether splits show in the drag
+//! at all ([`silent_splits`]), what that says about depth
 //! ([`posterior`]), what is left to do ([`forecast`]), and what going on brings (`outlook`).
 
 pub mod coupling_marks;
@@ -22,6 +23,7 @@ mod outlook;
 pub mod pass_law;
 pub mod posterior;
 mod reach_seen;
+pub mod silent_splits;
 pub mod through;
 mod window_share;
 
@@ -110,21 +112,25 @@ impl Basis {
     }
 }
 
-/// Splits, given the fit, and the shared reach with what they say of it; `ask`: a bin whose history is wanted.
+/// Splits, given the fit, the shared reach with what they say of it, and the probability that splits do not show in the
+/// drag; `ask`: a bin whose history is wanted.
 fn find_through(
     input: &FitInput,
     joint: &JointFit,
     global: (f64, f64),
     spread: f64,
     ask: Option<usize>,
-) -> (Through, (f64, f64)) {
+) -> (Through, (f64, f64), f64) {
     let ln_x = |n: f64| joint.fit.law.x(n).max(1e-9).ln();
     let base_sd = joint.base_sd.max(BASE_SD_MIN);
     let odds = |n: f64| posterior::margin_odds(global, spread, ln_x(n));
     let windows = window_share::windows(input, &joint.fit, base_sd, odds);
-    let seen = reach_seen::reach_seen(&windows, input.coupling, global, spread, ln_x);
+    let (seen, ln_shows) = reach_seen::reach_seen(&windows, input.coupling, global, spread, ln_x);
     let odds = |n: f64| posterior::margin_odds(seen, spread, ln_x(n));
-    (through::find(input, &windows, odds, ask), seen)
+    let mut through = through::find(input, &windows, odds, ask);
+    let silent = joint.silent.after(ln_shows);
+    let reach = silent.mix_into(&mut through, seen, spread, ln_x);
+    (through, reach, silent.probability)
 }
 
 /// Estimates the groove. `base_prior`: what is known of the drag of the tool that does not cut.
@@ -135,7 +141,10 @@ pub fn estimate(ledger: &Ledger, job: &Job, base_prior: BasePrior) -> GrooveEsti
     let (global, spread) = basis.reach(joint.as_ref());
     let (through, global) = joint.as_ref().map_or_else(
         || (Through::nothing(ledger.bins.count), global),
-        |j| find_through(&input, j, global, spread, None),
+        |j| {
+            let (through, global, _) = find_through(&input, j, global, spread, None);
+            (through, global)
+        },
     );
     let rolls_down_from = joint.as_ref().and_then(|j| j.rolls_down_from);
     let fit = joint.map(|j| j.fit);

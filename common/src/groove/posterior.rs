@@ -25,6 +25,8 @@ const ENERGY_SD: f64 = 0.25;
 const GIVES_WAY: (f64, f64) = (pass_law::PART_AT_WALL, 0.05);
 /// Of depth against what any pass law makes of passes and work: grooves do not follow one law.
 pub(super) const LAW_SD: f64 = 0.12;
+/// Of how deep a force goes against what its relation to pressure makes of it: edges are blunt, metal hardens.
+const RELATION_SD: f64 = 0.06;
 /// Standard deviation of the local unknown, before anything is seen.
 pub const LOCAL_SD: f64 = 0.09;
 /// Contact pressure at a yield of 552 MPa when the job gives none, Pa (from memory, wide prior).
@@ -164,7 +166,7 @@ pub fn margin_odds(global: (f64, f64), local_sd: f64, ln_x: f64) -> f64 {
 
 fn of_m(ln_wall: f64, scale: f64, sd: f64) -> (f64, f64) {
     let mean = scale - GIVES_WAY.0.ln() - ln_wall;
-    (mean, (sd * sd + (GIVES_WAY.1 / GIVES_WAY.0).powi(2)).sqrt())
+    (mean, sd.hypot(GIVES_WAY.1 / GIVES_WAY.0).hypot(RELATION_SD))
 }
 
 /// Belief by bin: `global`, mean and standard deviation of `m`; `local_sd`, of what bins have of their

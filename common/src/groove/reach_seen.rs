@@ -37,22 +37,23 @@ const POINTS: usize = 81;
 const REACH: f64 = 4.0;
 
 /// Reach after what is seen; `global`: before, with its standard deviation; `local_sd`: what bins have of their own;
-/// `ln_x`: logarithm of `x` by passes.
+/// `ln_x`: logarithm of `x` by passes. Beside it, the logarithm of how much likelier it is to see this if splits show in
+/// the drag than if they do not ([`super::silent_splits`]).
 pub(super) fn reach_seen(
     windows: &[WindowShare],
     coupling: &[bool],
     global: (f64, f64),
     local_sd: f64,
     ln_x: impl Fn(f64) -> f64,
-) -> (f64, f64) {
+) -> ((f64, f64), f64) {
     let late = late(windows);
     let (Some(first), Some(last)) = (late.first(), late.last()) else {
-        return global;
+        return (global, 0.0);
     };
     let passes = |j: usize| 0.5 * (first.passes[j] + last.passes[j]);
     let parts = parts(late, coupling);
     let Some((level, floor, sd)) = levels(&parts) else {
-        return global;
+        return (global, 0.0);
     };
     // Wheels in line blur where it is, not how much of it there is.
     let count = parts.len() as f64;
@@ -81,17 +82,19 @@ pub(super) fn reach_seen(
         *ln_p = -0.5 * ((off / global.1).powi(2) + lack * lack / doubt);
     }
     let top = ln_p.iter().copied().fold(f64::MIN, f64::max);
-    let (mut sum, mut first, mut second) = (0.0, 0.0, 0.0);
+    let (mut sum, mut first, mut second, mut before) = (0.0, 0.0, 0.0, 0.0);
     for (i, ln_p) in ln_p.iter().enumerate() {
         let off = (i as f64 - (POINTS / 2) as f64) * step;
         let p = (ln_p - top).exp();
         sum += p;
+        before += (-0.5 * (off / global.1).powi(2)).exp();
         first += p * off;
         second += p * off * off;
     }
     let mean = first / sum;
     let var = (second / sum - mean * mean).max(step * step);
-    (global.0 + mean, var.sqrt())
+    let ln_ratio = (sum / before).ln() + top + 0.5 * (seen / own).powi(2);
+    ((global.0 + mean, var.sqrt()), ln_ratio)
 }
 
 /// The last windows, of as many rows as one has that is full.
@@ -162,7 +165,7 @@ mod tests {
         vec![WindowShare::of((0..100).map(share).collect(), 300.0)]
     }
 
-    fn seen(windows: &[WindowShare]) -> (f64, f64) {
+    fn seen(windows: &[WindowShare]) -> ((f64, f64), f64) {
         reach_seen(windows, &[false; 100], GLOBAL, LOCAL, |n| {
             n.cbrt().ln() + 0.4
         })
@@ -177,11 +180,12 @@ mod tests {
     fn a_few_places_that_stand_out_tell_how_deep_the_others_are() {
         assert!(middle(GLOBAL.0) < 0.85);
         for floor in [0.0, -0.6, 0.3] {
-            let (m, sd) = seen(&window(20, floor, 0.03));
+            let ((m, sd), ln_shows) = seen(&window(20, floor, 0.03));
             // A fifth is split where the middle is 0.84 standard deviations short of it.
             let off = middle(m).ln() + 0.84 * LOCAL;
             assert!(off.abs() < 0.03, "{floor}: {m} {off}");
             assert!(sd < 0.5 * GLOBAL.1, "{sd}");
+            assert!(ln_shows > 3.0, "{floor}: {ln_shows}");
         }
     }
 
@@ -192,8 +196,9 @@ mod tests {
             window(0, 0.0, 0.4),
             window(20, 0.0, 0.4),
         ] {
-            let (m, sd) = seen(&windows);
+            let ((m, sd), ln_shows) = seen(&windows);
             assert!((m - GLOBAL.0).abs() < 0.03 && sd > 0.09, "{m} {sd}");
+            assert!(ln_shows.abs() < 0.5, "{ln_shows}");
         }
     }
 }

@@ -1,7 +1,8 @@
 //! What the drag is linear in, for each point of the grid: least squares with priors, reweighted against outliers.
 
 use super::super::drag_model::{self, FitInput};
-use super::{SPREADS, Solution, StrokeMean};
+use super::cases::{CASES, Lanes};
+use super::{Solution, StrokeMean};
 
 /// Relative doubt in the cutting drag of one stroke: the law, the wheels' differences.
 const DOUBT: f64 = 0.06;
@@ -18,10 +19,6 @@ const UNKNOWNS: usize = 6;
 /// Those that both ways share.
 const SHARED: usize = UNKNOWNS - 2;
 
-/// One number for each spread. They are worked out side by side, which processors do at little more than the cost
-/// of one; each comes out as it would alone.
-pub(super) type Lanes = [f64; SPREADS.len()];
-
 /// What a stroke's drag is made of, for one point of the grid.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Shape {
@@ -29,8 +26,8 @@ pub(super) struct Shape {
     pub(super) cut: f64,
     /// Part of the drag of flanks.
     pub(super) flank: f64,
-    /// Part of the bins that hold, by spread.
-    pub(super) alive: Lanes,
+    /// Part of it all that is left where bins have split, by case.
+    pub(super) left: Lanes,
 }
 
 /// What multiplies each unknown that both ways share.
@@ -40,10 +37,10 @@ impl Shape {
     #[inline]
     fn parts(&self, drift: [f64; 2]) -> Parts {
         [
-            lanes(|l| self.cut * self.alive[l]),
+            lanes(|l| self.cut * self.left[l]),
             lanes(|_| drift[0]),
             lanes(|_| drift[1]),
-            lanes(|l| self.flank * self.alive[l]),
+            lanes(|l| self.flank * self.left[l]),
         ]
     }
 }
@@ -52,20 +49,20 @@ fn lanes(each: impl Fn(usize) -> f64) -> Lanes {
     std::array::from_fn(each)
 }
 
-/// Whether it is so of any spread; all are looked at, side by side.
+/// Whether it is so of any case; all are looked at, side by side.
 fn any(is_so: impl Fn(usize) -> bool) -> bool {
-    (0..SPREADS.len()).fold(false, |any, l| any | is_so(l))
+    (0..CASES.len()).fold(false, |any, l| any | is_so(l))
 }
 
 /// Least squares of both bases, amplitude and drift with their priors, reweighted against outliers: one solution for
-/// each spread. `shapes`: by stroke; `slips`: whether flanks drag.
+/// each case. `shapes`: by stroke; `slips`: whether flanks drag.
 pub(super) fn solve(
     input: &FitInput,
     used: &[StrokeMean],
     shapes: &[Shape],
     sd: f64,
     slips: bool,
-) -> [Solution; SPREADS.len()] {
+) -> [Solution; CASES.len()] {
     let (a0, ln_sd) = input.amplitude_prior;
     let same = input.base_prior.precision();
     let mut prior = [[0.0; UNKNOWNS]; UNKNOWNS];
@@ -77,10 +74,10 @@ pub(super) fn solve(
     prior[5][5] = 1.0 / flank_sd.powi(2);
     let mean = input.base_prior.mean;
     let first = [mean, mean, a0, 0.0, 0.0, 0.0];
-    let mut theta = first.map(|unknown| [unknown; SPREADS.len()]);
+    let mut theta = first.map(|unknown| [unknown; CASES.len()]);
     let pull = (same.0 + same.1) * input.base_prior.mean;
     let pulls = [pull, pull, prior[2][2] * a0, 0.0, 0.0, 0.0];
-    let mut inverse = [[[0.0; UNKNOWNS]; UNKNOWNS]; SPREADS.len()];
+    let mut inverse = [[[0.0; UNKNOWNS]; UNKNOWNS]; CASES.len()];
     for round in 0..3 {
         let mut sums = Sums::default();
         for (s, h) in used.iter().zip(shapes) {
@@ -89,7 +86,7 @@ pub(super) fn solve(
             let mut weight = lanes(|l| INDEPENDENT / variance[l]);
             // Most strokes lie well within, which shows without a division.
             if round > 0 && any(|l| r[l] * r[l] > 4.0 * variance[l]) {
-                for l in 0..SPREADS.len() {
+                for l in 0..CASES.len() {
                     let square = r[l] * r[l] / variance[l];
                     if square > 4.0 {
                         let huber = 2.0 / square.sqrt();
@@ -99,7 +96,7 @@ pub(super) fn solve(
             }
             sums.add(usize::from(!s.up), &weight, &parts, s.y);
         }
-        for l in 0..SPREADS.len() {
+        for l in 0..CASES.len() {
             let (mut m, v) = sums.onto(l, prior, pulls);
             let mut answer = |m: [[f64; UNKNOWNS]; UNKNOWNS]| {
                 inverse[l] = drag_model::invert(m);
@@ -144,7 +141,7 @@ fn ln_density(
     let sds = [DRIFT_SD, DRIFT_SD, flank_sd];
     let mut ln_p = lanes(|_| 0.0);
     for (unknown, sd) in theta[3..].iter().zip(sds) {
-        for l in 0..SPREADS.len() {
+        for l in 0..CASES.len() {
             ln_p[l] -= 0.5 * (unknown[l] / sd).powi(2);
         }
     }
@@ -155,11 +152,11 @@ fn ln_density(
         let square = lanes(|l| r[l] * r[l] / variance[l]);
         let mut cost = lanes(|l| 0.5 * square[l]);
         if any(|l| square[l] > 4.0) {
-            for l in (0..SPREADS.len()).filter(|&l| square[l] > 4.0) {
+            for l in (0..CASES.len()).filter(|&l| square[l] > 4.0) {
                 cost[l] = 2.0 * square[l].sqrt() - 2.0;
             }
         }
-        for l in 0..SPREADS.len() {
+        for l in 0..CASES.len() {
             ln_p[l] -= INDEPENDENT * cost[l];
             product[l] *= variance[l];
         }
@@ -186,7 +183,7 @@ fn misfit(s: &StrokeMean, parts: &Parts, theta: &[Lanes; UNKNOWNS], sd: f64) -> 
     let base = if s.up { &theta[0] } else { &theta[1] };
     let mut r = lanes(|l| s.y - base[l]);
     for (part, unknown) in parts.iter().zip(&theta[2..]) {
-        for l in 0..SPREADS.len() {
+        for l in 0..CASES.len() {
             r[l] -= part[l] * unknown[l];
         }
     }
@@ -213,18 +210,18 @@ struct Sums {
 impl Sums {
     #[inline]
     fn add(&mut self, way: usize, w: &Lanes, parts: &Parts, y: f64) {
-        for l in 0..SPREADS.len() {
+        for l in 0..CASES.len() {
             self.way[way][0][l] += w[l];
             self.way[way][1][l] += w[l] * y;
         }
         for i in 0..SHARED {
             let weighted = lanes(|l| w[l] * parts[i][l]);
-            for l in 0..SPREADS.len() {
+            for l in 0..CASES.len() {
                 self.part[way][i][l] += weighted[l];
                 self.drag[i][l] += weighted[l] * y;
             }
             for j in 0..=i {
-                for l in 0..SPREADS.len() {
+                for l in 0..CASES.len() {
                     self.square[i][j][l] += weighted[l] * parts[j][l];
                 }
             }

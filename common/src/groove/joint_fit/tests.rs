@@ -141,3 +141,23 @@ fn a_fit_does_not_hang_on_what_was_left_out_of_the_grid() {
     let f = fitted(&ledger(120, -1.93, 250.0)).unwrap();
     assert!((f.reach.0 + 1.93).abs() < 0.03, "reach {:?}", f.reach);
 }
+
+#[test]
+fn drag_that_stays_where_the_wall_should_be_split_makes_silent_splits_likely() {
+    // Nothing ever falls away: either the wall holds against all expectation or its splits do not show.
+    let silent = |strokes| fitted(&ledger(strokes, -9.0, 220.0)).unwrap().silent;
+    let (early, late) = (silent(16), silent(600));
+    assert!(early.probability < 0.1, "{early:?}");
+    assert!(late.probability > 0.4, "{late:?}");
+    // Then only force and pressure tell how deep it goes.
+    assert!(
+        (late.reach.0 + 2.0).abs() < 0.2 && late.reach.1 > 0.1,
+        "{late:?}"
+    );
+}
+
+#[test]
+fn splits_that_show_are_not_silent() {
+    let f = fitted(&ledger(60, -1.9, 250.0)).unwrap();
+    assert!(f.silent.probability < 1e-3, "{:?}", f.silent);
+}
