@@ -274,7 +274,7 @@ fn split_evidence(text: &mut String, e: &Evidence) {
     if e.silent_splits > SILENT_TOLD {
         let _ = writeln!(
             text,
-            "  (splits may not show in the drag of this well: {:.0} %; so far passes alone speak)",
+            "  (that splits do not show in the drag of this well: {:.0} %; to that extent passes alone speak)",
             100.0 * e.silent_splits
         );
     }

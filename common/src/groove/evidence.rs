@@ -4,7 +4,7 @@
 use super::drag_model::{BasePrior, walk_passes};
 use super::ledger::Ledger;
 use super::through::WindowSeen;
-use super::{Basis, find_through, joint_fit};
+use super::{Basis, find_splits, joint_fit};
 use crate::job::Job;
 
 /// What the estimate of one bin rests on.
@@ -82,7 +82,7 @@ pub fn evidence(
     let input = basis.input(ledger, job, base_prior);
     let joint = joint_fit::fit(&input, &basis.nominal, basis.ln_wall)?;
     let (global, spread) = basis.reach(Some(&joint));
-    let (through, global, silent_splits) = find_through(&input, &joint, global, spread, Some(bin));
+    let splits = find_splits(&input, &joint, global, spread, Some(bin));
     let fit = &joint.fit;
     let mut strokes = Vec::new();
     walk_passes(&input, fit.bite_down, |k, j, n0, n1| {
@@ -106,8 +106,8 @@ pub fn evidence(
     Some(Evidence {
         bin,
         passes_expected: fit.law.passes_to((-before.0).exp()),
-        passes_found: fit.law.passes_to((-global.0).exp()),
-        ln_passes_sd: (ln_passes(before.1), ln_passes(global.1)),
+        passes_found: fit.law.passes_to((-splits.reach.0).exp()),
+        ln_passes_sd: (ln_passes(before.1), ln_passes(splits.reach.1)),
         amplitude_n: (basis.nominal.amplitude, fit.amplitude),
         base_n: fit.base,
         base_sd_n: joint.base_sd,
@@ -116,10 +116,10 @@ pub fn evidence(
         fade: fit.bend.fade,
         flank_n: fit.flank,
         noise_n: fit.noise,
-        wheel_span_m: through.span,
-        silent_splits,
+        wheel_span_m: splits.through.span,
+        silent_splits: splits.silent,
         near_coupling: basis.shadow[bin],
         strokes,
-        windows: through.seen,
+        windows: splits.through.seen,
     })
 }

@@ -10,8 +10,8 @@
 //!
 //! still cuts, and the mean over them is `base + alive(n) (amplitude [x(n1)^2 - x(n0)^2] + flank x/x_wall)`. Base,
 //! amplitude and flank are linear; `m`, `spread`, `bite_down` and the law's bend are searched over a grid, once with
-//! flanks that drag and once without; beside them stands the case in which nothing of a split shows. What ties the ends together is that `m` and `amplitude` come from the same force and
-//! contact pressure.
+//! flanks that drag and once without; beside them stands the case in which nothing of a split shows. What ties the ends
+//! together is that `m` and `amplitude` come from the same force and contact pressure.
 //!
 //! *Limits*: needs bins that most strokes pass (those near the turning points are left out), and
 //! says nothing about single bins: [`super::through`] does.

@@ -30,7 +30,7 @@ mod window_share;
 use crate::job::Job;
 use crate::result::{GrooveBin, Joint};
 use crate::snapshot::Outlook;
-use drag_model::{BasePrior, DragFit, FitInput};
+use drag_model::{BasePrior, DragFit, FitInput, NEVER};
 use joint_fit::JointFit;
 use ledger::Ledger;
 use posterior::{Belief, Nominal};
@@ -112,15 +112,23 @@ impl Basis {
     }
 }
 
-/// Splits, given the fit, the shared reach with what they say of it, and the probability that splits do not show in the
-/// drag; `ask`: a bin whose history is wanted.
-fn find_through(
+/// Splits, and what they say.
+struct Splits {
+    through: Through,
+    /// Mean and standard deviation of the shared reach.
+    reach: (f64, f64),
+    /// Probability that they do not show in the drag.
+    silent: f64,
+}
+
+/// Finds splits, given the fit and the shared reach; `ask`: a bin whose history is wanted.
+fn find_splits(
     input: &FitInput,
     joint: &JointFit,
     global: (f64, f64),
     spread: f64,
     ask: Option<usize>,
-) -> (Through, (f64, f64), f64) {
+) -> Splits {
     let ln_x = |n: f64| joint.fit.law.x(n).max(1e-9).ln();
     let base_sd = joint.base_sd.max(BASE_SD_MIN);
     let odds = |n: f64| posterior::margin_odds(global, spread, ln_x(n));
@@ -129,8 +137,16 @@ fn find_through(
     let odds = |n: f64| posterior::margin_odds(seen, spread, ln_x(n));
     let mut through = through::find(input, &windows, odds, ask);
     let silent = joint.silent.after(ln_shows);
-    let reach = silent.mix_into(&mut through, seen, spread, ln_x);
-    (through, reach, silent.probability)
+    let is_seen = |j: usize| !input.coupling[j];
+    let reach = silent.mix_into(&mut through, is_seen, seen, spread, ln_x);
+    if ask.is_some_and(|j| through.at[j] == NEVER) {
+        silent.mix_into_history(&mut through.seen, spread, ln_x);
+    }
+    Splits {
+        through,
+        reach,
+        silent: silent.probability,
+    }
 }
 
 /// Estimates the groove. `base_prior`: what is known of the drag of the tool that does not cut.
@@ -142,8 +158,8 @@ pub fn estimate(ledger: &Ledger, job: &Job, base_prior: BasePrior) -> GrooveEsti
     let (through, global) = joint.as_ref().map_or_else(
         || (Through::nothing(ledger.bins.count), global),
         |j| {
-            let (through, global, _) = find_through(&input, j, global, spread, None);
-            (through, global)
+            let splits = find_splits(&input, j, global, spread, None);
+            (splits.through, splits.reach)
         },
     );
     let rolls_down_from = joint.as_ref().and_then(|j| j.rolls_down_from);

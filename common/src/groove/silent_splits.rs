@@ -1,8 +1,8 @@
 //! Splits that the drag does not show.
 //!
 //! Wheels may drag along the edges of a split as they did in the groove before. Then drag that stays says nothing about
-//! the wall: what is left is passes, force and pressure. How often that is so nobody knows beforehand (prior: common
-//! practice, no source), but drag tells: where places stand out from the rest, or the mean falls as splits would make it
+//! the wall: what is left is passes, force and pressure. How often that is so nobody knows beforehand (prior: our own
+//! judgement, no source), but drag tells: where places stand out from the rest, or the mean falls as splits would make it
 //! fall, they do show; where passes ought to have split most of the wall and nothing has changed, they may well not.
 //!
 //! *Input*: the fit with its case of silent splits, what the places say of one another, splits found by drag. *Output*:
@@ -11,7 +11,7 @@
 
 use super::drag_model::NEVER;
 use super::posterior::{LAW_SD, normal_cdf};
-use super::through::Through;
+use super::through::{Through, WindowSeen};
 
 /// What holds if splits do not show.
 #[derive(Debug, Clone, Copy)]
@@ -33,25 +33,33 @@ impl Silent {
         }
     }
 
+    /// Probability of a split in this case; `local_sd`: what bins have of their own; `ln_x`: logarithm of `x`, by passes.
+    fn split(self, local_sd: f64, ln_x: f64) -> f64 {
+        let sd = self.reach.1.hypot(local_sd).hypot(LAW_SD);
+        normal_cdf((self.reach.0 + ln_x) / sd)
+    }
+
     /// Takes the case into the probabilities of splits, and gives the shared reach of places that hold; `shown`: the
-    /// same if splits show; `local_sd`: what bins have of their own; `ln_x`: logarithm of `x` by passes.
+    /// same if splits show; `is_seen`: bins whose drag is looked at; `ln_x`: logarithm of `x` by passes.
     pub(super) fn mix_into(
         self,
         through: &mut Through,
+        is_seen: impl Fn(usize) -> bool,
         shown: (f64, f64),
         local_sd: f64,
         ln_x: impl Fn(f64) -> f64,
     ) -> (f64, f64) {
         let w = self.probability;
-        let sd = self.reach.1.hypot(local_sd).hypot(LAW_SD);
         let (mut holds_silent, mut holds_shown) = (0.0, 0.0);
         for (j, p) in through.probability.iter_mut().enumerate() {
             if through.at[j] != NEVER || through.passes[j] <= 0.0 {
                 continue;
             }
-            let silent = normal_cdf((self.reach.0 + ln_x(through.passes[j])) / sd);
-            holds_silent += 1.0 - silent;
-            holds_shown += 1.0 - *p;
+            let silent = self.split(local_sd, ln_x(through.passes[j]));
+            if is_seen(j) {
+                holds_silent += 1.0 - silent;
+                holds_shown += 1.0 - *p;
+            }
             *p += w * (silent - *p);
         }
         // That a place holds makes it less likely that many have split unseen.
@@ -65,6 +73,19 @@ impl Silent {
         let square = |(m, sd): (f64, f64)| sd * sd + (m - mean) * (m - mean);
         let var = (1.0 - w) * square(shown) + w * square(self.reach);
         (mean, var.sqrt())
+    }
+
+    /// Takes the case into the history of a bin that no drag has shown to be split.
+    pub(super) fn mix_into_history(
+        self,
+        seen: &mut [WindowSeen],
+        local_sd: f64,
+        ln_x: impl Fn(f64) -> f64,
+    ) {
+        for seen in seen {
+            let silent = self.split(local_sd, ln_x(seen.passes));
+            seen.probability += self.probability * (silent - seen.probability);
+        }
     }
 }
 
@@ -115,9 +136,10 @@ mod tests {
             reach: (-1.8, 0.15),
         };
         let shown = (-2.4, 0.05);
-        assert_eq!(at(0.0).mix_into(&mut sure, shown, LOCAL, ln_x), shown);
+        let all = |_| true;
+        assert_eq!(at(0.0).mix_into(&mut sure, all, shown, LOCAL, ln_x), shown);
         assert_eq!(sure.probability, through().probability);
-        let (m, sd) = at(0.5).mix_into(&mut half, shown, LOCAL, ln_x);
+        let (m, sd) = at(0.5).mix_into(&mut half, all, shown, LOCAL, ln_x);
         for (j, p) in half.probability.iter().enumerate() {
             match j {
                 // Seen in the drag; never passed.

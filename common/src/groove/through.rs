@@ -49,6 +49,8 @@ pub struct Through {
 pub struct WindowSeen {
     /// First row and one past the last.
     pub rows: (usize, usize),
+    /// Wheel passes of the bin by then (up-stroke passes count one).
+    pub passes: f64,
     /// Part of the expected cutting drag that was there.
     pub share: f64,
     /// Its standard deviation; infinite without data.
@@ -92,7 +94,7 @@ pub(super) fn find(
             *p = mean(&|through| through.probability[j]);
         }
     }
-    // The history ends with what is told.
+    // The history ends with what is told of the bin.
     if ask.is_some_and(|j| best.at[j] == NEVER) {
         for (w, seen) in told.seen.iter_mut().enumerate() {
             seen.probability = mean(&|through| through.seen[w].probability);
@@ -213,6 +215,7 @@ fn follow(
         if let Some(j) = ask {
             seen_of.push(WindowSeen {
                 rows: window.rows,
+                passes: window.passes[j],
                 share: window.share[j],
                 share_sd: 1.0 / window.weight[j].sqrt(),
                 probability: told(probability[j]),

@@ -14,8 +14,8 @@ pub(super) struct Case {
     pub(super) ln_prior: f64,
 }
 
-/// Cases that are tried. One well in fifteen is taken to be of the last kind, in which splits do not show (common
-/// practice, no source; see [`crate::groove::silent_splits`]); the spread says nothing there.
+/// Cases that are tried. One well in fifteen is taken to be of the last kind, in which splits do not show (our own
+/// judgement, no source; see [`crate::groove::silent_splits`]); the spread says nothing there.
 pub(super) const CASES: [Case; 5] = [
     Case::of(0.05, true, -0.3),
     Case::of(0.08, true, 0.0),
