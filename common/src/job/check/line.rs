@@ -228,11 +228,11 @@ pub(super) fn weight_on_line(job: &Job, report: &Report<'_>) {
         );
     }
     if job.alarm.tension_limit.is_some() && limit > weakest {
-        report.fault(
+        report.warn(
             "alarm",
             "tension_limit",
             format!(
-                "{}, above the weakest link, which parts at {} of surface tension",
+                "{}, above the weakest link, which parts at {} of surface tension: the alarm comes there, too late",
                 D::Force.show(limit),
                 D::Force.show(weakest)
             ),

@@ -122,11 +122,18 @@ pub(super) fn expected(job: &Job, text: &mut Text) {
                 D::Force.show(limit),
                 D::Force.show(link_n)
             ),
-            _ => format!(
-                "{}, {} of {link}",
-                D::Force.show(limit),
-                links.line_fraction
-            ),
+            _ => match links.given_n {
+                Some(given) => format!(
+                    "{}, at which {link} parts, below the {} given",
+                    D::Force.show(limit),
+                    D::Force.show(given)
+                ),
+                None => format!(
+                    "{}, {} of {link}",
+                    D::Force.show(limit),
+                    links.line_fraction
+                ),
+            },
         },
     );
     let margin = limit - pick_up;

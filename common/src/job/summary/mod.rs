@@ -100,5 +100,7 @@ mod tests {
             of(("#tension_limit = \"3500 N\"", "tension_limit = \"3500 N\""))
                 .contains("3500 N (786.8 lbf), as given")
         );
+        let above = of(("#tension_limit = \"3500 N\"", "tension_limit = \"9 kN\""));
+        assert!(above.contains("parts, below the 9000 N"), "{above}");
     }
 }

@@ -167,11 +167,6 @@ fn each_impossible_value_is_a_fault_in_plain_words() {
             "the tool alone weighs",
         ),
         (
-            "#tension_limit = \"3500 N\"",
-            "tension_limit = \"9000 N\"",
-            "above the weakest link",
-        ),
-        (
             "coupling_od = \"108 mm\"",
             "coupling_od = \"80 mm\"",
             "smaller than the pipe",
@@ -306,6 +301,11 @@ fn each_doubtful_value_is_a_warning() {
             "#tension_limit = \"3500 N\"",
             "tension_limit = \"1000 N\"",
             "stand all the time",
+        ),
+        (
+            "#tension_limit = \"3500 N\"",
+            "tension_limit = \"9000 N\"",
+            "above the weakest link",
         ),
         (
             "overpull = \"2 kN\"",
