@@ -40,11 +40,11 @@ impl Silent {
     }
 
     /// Takes the case into the probabilities of splits, and gives the shared reach of places that hold; `shown`: the
-    /// same if splits show; `is_seen`: bins whose drag is looked at; `ln_x`: logarithm of `x` by passes.
+    /// same if splits show; `coupling`: bins in or beside one, whose drag says nothing; `ln_x`: logarithm of `x` by passes.
     pub(super) fn mix_into(
         self,
         through: &mut Through,
-        is_seen: impl Fn(usize) -> bool,
+        coupling: &[bool],
         shown: (f64, f64),
         local_sd: f64,
         ln_x: impl Fn(f64) -> f64,
@@ -56,7 +56,7 @@ impl Silent {
                 continue;
             }
             let silent = self.split(local_sd, ln_x(through.passes[j]));
-            if is_seen(j) {
+            if !coupling[j] {
                 holds_silent += 1.0 - silent;
                 holds_shown += 1.0 - *p;
             }
@@ -136,10 +136,13 @@ mod tests {
             reach: (-1.8, 0.15),
         };
         let shown = (-2.4, 0.05);
-        let all = |_| true;
-        assert_eq!(at(0.0).mix_into(&mut sure, all, shown, LOCAL, ln_x), shown);
+        let none = [false; 10];
+        assert_eq!(
+            at(0.0).mix_into(&mut sure, &none, shown, LOCAL, ln_x),
+            shown
+        );
         assert_eq!(sure.probability, through().probability);
-        let (m, sd) = at(0.5).mix_into(&mut half, all, shown, LOCAL, ln_x);
+        let (m, sd) = at(0.5).mix_into(&mut half, &none, shown, LOCAL, ln_x);
         for (j, p) in half.probability.iter().enumerate() {
             match j {
                 // Seen in the drag; never passed.

@@ -116,24 +116,22 @@ pub(super) fn expected(job: &Job, text: &mut Text) {
     };
     text.row(
         "tension limit",
-        match by_link.by {
-            Link::Given => format!(
+        match (by_link.by, links.given_n) {
+            (Link::Given, _) => format!(
                 "{}, as given; {link} parts at {}",
                 D::Force.show(limit),
                 D::Force.show(link_n)
             ),
-            _ => match links.given_n {
-                Some(given) => format!(
-                    "{}, at which {link} parts, below the {} given",
-                    D::Force.show(limit),
-                    D::Force.show(given)
-                ),
-                None => format!(
-                    "{}, {} of {link}",
-                    D::Force.show(limit),
-                    links.line_fraction
-                ),
-            },
+            (_, Some(given)) => format!(
+                "{}, at which {link} parts, below the {} given",
+                D::Force.show(limit),
+                D::Force.show(given)
+            ),
+            (_, None) => format!(
+                "{}, {} of {link}",
+                D::Force.show(limit),
+                links.line_fraction
+            ),
         },
     );
     let margin = limit - pick_up;
