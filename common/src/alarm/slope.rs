@@ -97,7 +97,11 @@ impl RobustSlope {
         let at = self.start.saturating_add((self.offsets / n) as Nanos);
         let value = self.values / n;
         self.means[self.next] = (at, value);
-        self.next = (self.next + 1) % MEANS;
+        self.next = if self.next + 1 < MEANS {
+            self.next + 1
+        } else {
+            0
+        };
         self.filled = (self.filled + 1).min(MEANS);
         self.offsets = 0.0;
         self.values = 0.0;
@@ -109,7 +113,8 @@ impl RobustSlope {
 
     /// The `back`-th newest mean, 0 being the newest.
     fn mean(&self, back: usize) -> (Nanos, f64) {
-        self.means[(self.next + MEANS - 1 - back) % MEANS]
+        let place = self.next + MEANS - 1 - back;
+        self.means[if place < MEANS { place } else { place - MEANS }]
     }
 
     fn median_slope(&self, most: usize, window: Nanos) -> Option<f64> {

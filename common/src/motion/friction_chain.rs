@@ -79,13 +79,15 @@ impl Segment {
 #[derive(Debug, Clone)]
 pub struct FrictionChain {
     segments: [Segment; SEGMENTS],
-    /// All of them as one.
-    whole: Segment,
+    /// From the top through each segment, as one.
+    through: [Segment; SEGMENTS],
     /// Tension at the top and below each segment, N.
     tension: [f64; SEGMENTS + 1],
     /// Line length for which `segments` holds, m.
     length: f64,
     set: bool,
+    /// Laid out anew and not driven since: tensions may be none that these segments could have.
+    fresh: bool,
     /// Which way the last segment slipped last: that way the whole line has turned.
     turned: Option<Motion>,
 }
@@ -94,10 +96,11 @@ impl Default for FrictionChain {
     fn default() -> Self {
         Self {
             segments: [Segment::default(); SEGMENTS],
-            whole: Segment::default(),
+            through: [Segment::default(); SEGMENTS],
             tension: [0.0; SEGMENTS + 1],
             length: 0.0,
             set: false,
+            fresh: true,
             turned: None,
         }
     }
@@ -116,6 +119,7 @@ impl FrictionChain {
     /// Lays the chain out again whatever the length (after friction was learned).
     pub fn force_lay_out(&mut self, table: &ProfileTable, length: f64, low: f64, high: f64) {
         self.length = length;
+        self.fresh = true;
         for motion in [Motion::Up, Motion::Down] {
             let (a, b) = (low.min(high - 50.0), high);
             let (mut above_a, mut above_b) = (a, b);
@@ -133,11 +137,11 @@ impl FrictionChain {
                 let offset = 0.5 * ((above_a + above_b) - gain * (below_a + below_b));
                 let slip = Slip::new(gain, offset);
                 whole = whole.with(slip);
-                let s = &mut self.segments[i];
+                let (s, through) = (&mut self.segments[i], &mut self.through[i]);
                 if motion == Motion::Up {
-                    (s.up, self.whole.up) = (slip, whole);
+                    (s.up, through.up) = (slip, whole);
                 } else {
-                    (s.down, self.whole.down) = (slip, whole);
+                    (s.down, through.down) = (slip, whole);
                 }
                 (above_a, above_b) = (below_a, below_b);
             }
@@ -155,14 +159,20 @@ impl FrictionChain {
                 greater(lesser(up, down), 0.0),
                 greater(greater(up, down), 0.0),
             );
-            *tension = if self.set {
+            let reached = if self.set {
                 lesser(greater(*tension, low), high)
             } else {
                 0.5 * (low + high)
             };
-            above = *tension;
+            // What sticks lets nothing through.
+            if reached == *tension && !self.fresh {
+                break;
+            }
+            *tension = reached;
+            above = reached;
         }
         self.set = true;
+        self.fresh = false;
         if let Some(motion) = self.slips_at_the_tool() {
             self.turned = Some(motion);
         }
@@ -195,10 +205,10 @@ impl FrictionChain {
         if motion == Motion::Rest {
             return;
         }
-        let mut above = self.tension[0];
-        for (s, tension) in self.segments.iter().zip(&mut self.tension[1..]) {
-            above = s.slip(motion).below(above);
-            *tension = above;
+        // Each from the top, not from the one above it: none has to wait for another.
+        let top = self.tension[0];
+        for (through, tension) in self.through.iter().zip(&mut self.tension[1..]) {
+            *tension = through.slip(motion).below(top);
         }
     }
 
@@ -218,19 +228,24 @@ impl FrictionChain {
         self.tension[SEGMENTS]
     }
 
+    /// The whole line, slipping one way.
+    fn whole(&self, motion: Motion) -> Slip {
+        self.through[SEGMENTS - 1].slip(motion)
+    }
+
     /// Tension at the rope socket if the whole line slipped one way with `surface` N at the top.
     pub fn slipping(&self, motion: Motion, surface: f64) -> f64 {
-        self.whole.slip(motion).below(surface)
+        self.whole(motion).below(surface)
     }
 
     /// Surface tension when the whole line slips one way with `socket` N at the rope socket.
     pub fn surface(&self, motion: Motion, socket: f64) -> f64 {
-        self.whole.slip(motion).above(socket)
+        self.whole(motion).above(socket)
     }
 
     /// d(surface tension)/d(socket tension) when the whole line slips.
     pub fn gain(&self, motion: Motion) -> f64 {
-        self.whole.slip(motion).gain
+        self.whole(motion).gain
     }
 }
 

@@ -57,6 +57,13 @@ impl Hanging {
         tool_pull_n(self.tool_weight, inc, friction, motion)
     }
 
+    /// The same up and down.
+    pub fn tool_pulls(&self, md: f64, friction: (f64, f64)) -> (f64, f64) {
+        let inc = self.path.inclination_rad(md);
+        let pull = |motion, friction| tool_pull_n(self.tool_weight, inc, friction, motion);
+        (pull(Motion::Up, friction.0), pull(Motion::Down, friction.1))
+    }
+
     /// Time of one swing of the tool on `length` m of line, s: a mass on a spring that carries a third of its own
     /// (Rayleigh's rule, any textbook of vibration).
     pub fn swing_s(&self, length: f64) -> f64 {

@@ -287,8 +287,7 @@ impl ToolMotion {
         let stretch = self.chain.tension_integral() / h.ea
             * (length / self.chain.length().max(1.0))
             + self.table.stretch_static_corrections(length);
-        let pull_up = h.tool_pull(Motion::Up, length, self.tool_friction.0);
-        let pull_down = h.tool_pull(Motion::Down, length, self.tool_friction.1);
+        let (pull_up, pull_down) = h.tool_pulls(length, self.tool_friction);
         let end = ends.tension_end - self.cell_offset + h.pressure_force + fluid;
         let depth = ends.line + stretch + h.cutter_offset + self.correction;
         let moment = Moment {

@@ -15,7 +15,6 @@
 //! [`super::friction_chain`]. *Source*: d'Alembert's solution of the wave equation, any textbook.
 
 use crate::align::CELL_S;
-use std::collections::VecDeque;
 
 /// Shortest averaging half window, s: below it only noise would be gained.
 const HALF_WINDOW_MIN: f64 = 0.15;
@@ -50,7 +49,8 @@ struct Row {
 /// The last few seconds of the top of the line, one row per cell.
 #[derive(Debug, Clone)]
 pub struct WaveWindow {
-    rows: VecDeque<Row>,
+    /// The last [`ROWS`] count. In one piece, for they are looked at many times for each that comes.
+    kept: Vec<Row>,
     /// Cell index of the newest row.
     newest: i64,
     /// Next cell to give out.
@@ -60,12 +60,14 @@ pub struct WaveWindow {
 
 /// Rows kept: enough for 10 km of line.
 const ROWS: usize = 96;
+/// So many are let come before the older ones are dropped, all at once.
+const KEPT: usize = 4 * ROWS;
 
 impl WaveWindow {
     /// `impedance`: EA/c, N s/m.
     pub fn new(impedance: f64) -> Self {
         Self {
-            rows: VecDeque::with_capacity(ROWS + 1),
+            kept: Vec::with_capacity(KEPT),
             newest: 0,
             next: 0,
             impedance,
@@ -74,29 +76,34 @@ impl WaveWindow {
 
     /// Forgets the past (after a long silence).
     pub fn clear(&mut self) {
-        self.rows.clear();
+        self.kept.clear();
     }
 
     /// Adds the cell `index` with line `line` m and tension `tension` N. Indices must be
     /// consecutive; call [`Self::clear`] otherwise.
     pub fn push(&mut self, index: i64, line: f64, tension: f64) {
         let sum = self
-            .rows
-            .back()
+            .kept
+            .last()
             .map_or(0.0, |r| r.sum + 0.5 * (r.tension + tension) * CELL_S);
-        if self.rows.is_empty() {
+        if self.kept.is_empty() {
             self.next = index;
         }
-        self.rows.push_back(Row { line, tension, sum });
-        self.newest = index;
-        if self.rows.len() > ROWS {
-            self.rows.pop_front();
+        if self.kept.len() == KEPT {
+            self.kept.drain(..=KEPT - ROWS);
         }
+        self.kept.push(Row { line, tension, sum });
+        self.newest = index;
+    }
+
+    #[inline]
+    fn rows(&self) -> &[Row] {
+        &self.kept[self.kept.len().saturating_sub(ROWS)..]
     }
 
     /// The next moment that can be told with a travel time of `tau` s.
     pub fn pop(&mut self, tau: f64) -> Option<(i64, Ends)> {
-        if self.rows.is_empty() {
+        if self.kept.is_empty() {
             return None;
         }
         let reach = tau.max(HALF_WINDOW_MIN) + SPEED_HALF;
@@ -111,7 +118,7 @@ impl WaveWindow {
 
     /// The moments that are left at the end of a run, with what is there.
     pub fn pop_rest(&mut self, tau: f64) -> Option<(i64, Ends)> {
-        if self.rows.is_empty() || self.next > self.newest {
+        if self.kept.is_empty() || self.next > self.newest {
             return None;
         }
         let index = self.next;
@@ -125,7 +132,7 @@ impl WaveWindow {
         let half = tau.max(HALF_WINDOW_MIN) / CELL_S;
         let (a, b) = (
             (x - half).max(0.0),
-            (x + half).min(self.rows.len() as f64 - 1.0),
+            (x + half).min(self.rows().len() as f64 - 1.0),
         );
         let span = (b - a) * CELL_S;
         let tension_mean = if span > 0.0 {
@@ -148,20 +155,21 @@ impl WaveWindow {
 
     /// Place of a cell in `rows`.
     fn position(&self, index: i64) -> f64 {
-        (index - (self.newest - self.rows.len() as i64 + 1)) as f64
+        (index - (self.newest - self.rows().len() as i64 + 1)) as f64
     }
 
-    fn split(&self, x: f64) -> (usize, f64) {
-        let last = self.rows.len() - 1;
+    /// The rows around a place and how far it is from the first to the second.
+    #[inline]
+    fn around(&self, x: f64) -> (Row, Row, f64) {
+        let rows = self.rows();
+        let last = rows.len() - 1;
         let x = x.clamp(0.0, last as f64);
         let i = (x as usize).min(last.saturating_sub(1));
-        (i, x - i as f64)
+        (rows[i], rows[(i + 1).min(last)], x - i as f64)
     }
 
     fn at(&self, x: f64) -> (f64, f64) {
-        let (i, f) = self.split(x);
-        let a = self.rows[i];
-        let b = self.rows[(i + 1).min(self.rows.len() - 1)];
+        let (a, b, f) = self.around(x);
         (
             a.line + f * (b.line - a.line),
             a.tension + f * (b.tension - a.tension),
@@ -169,16 +177,19 @@ impl WaveWindow {
     }
 
     fn sum_at(&self, x: f64) -> f64 {
-        let (i, f) = self.split(x);
-        let a = self.rows[i];
-        let b = self.rows[(i + 1).min(self.rows.len() - 1)];
+        let (a, b, f) = self.around(x);
         a.sum + f * CELL_S * (a.tension + 0.5 * f * (b.tension - a.tension))
     }
 
     fn speed(&self, x: f64) -> f64 {
-        let half = SPEED_HALF / CELL_S;
-        let last = self.rows.len() as f64 - 1.0;
-        let (a, b) = ((x - half).clamp(0.0, last), (x + half).clamp(0.0, last));
+        const HALF: f64 = SPEED_HALF / CELL_S;
+        const PER_SECOND: f64 = 1.0 / (2.0 * SPEED_HALF);
+        let last = self.rows().len() as f64 - 1.0;
+        let (a, b) = (x - HALF, x + HALF);
+        if a >= 0.0 && b <= last {
+            return (self.at(b).0 - self.at(a).0) * PER_SECOND;
+        }
+        let (a, b) = (a.clamp(0.0, last), b.clamp(0.0, last));
         if b > a {
             (self.at(b).0 - self.at(a).0) / ((b - a) * CELL_S)
         } else {
