@@ -188,82 +188,83 @@ fn cutting(stroke: &StrokeEvidence) -> Option<f64> {
     stroke.drag_n.map(|drag| drag - stroke.free_n)
 }
 
+/// A line of a long table, or how many of them are left out at this place.
+enum Shown<'a, T> {
+    Line(&'a T),
+    LeftOut(usize),
+}
+
 /// The first and the last tell the story; hundreds between them do not.
-fn ends<T>(all: &[T], mut each: impl FnMut(&T), gap: impl FnOnce(usize)) {
+fn ends<T>(all: &[T]) -> impl Iterator<Item = Shown<'_, T>> {
     const ENDS: usize = 8;
-    if all.len() <= 2 * ENDS {
-        all.iter().for_each(each);
-        return;
-    }
-    all[..ENDS].iter().for_each(&mut each);
-    gap(all.len() - 2 * ENDS);
-    all[all.len() - ENDS..].iter().for_each(each);
+    // A line that says that one is left out saves nothing.
+    let left_out = match all.len().saturating_sub(2 * ENDS) {
+        1 => 0,
+        more => more,
+    };
+    let (first, rest) = all.split_at(if left_out > 0 { ENDS } else { all.len() });
+    let gap = (left_out > 0).then_some(Shown::LeftOut(left_out));
+    let last = rest.get(left_out..).unwrap_or_default();
+    (first.iter().map(Shown::Line))
+        .chain(gap)
+        .chain(last.iter().map(Shown::Line))
 }
 
 fn history(text: &mut String, strokes: &[StrokeEvidence], units: Units) {
     let force = units.force();
-    let mut lines = format!(
-        "  {:>6} {:>9} {:<5} {:>8} {:>9} {:>9} {:>9} {:>9}  in {}\n",
+    let _ = writeln!(
+        text,
+        "  {:>6} {:>9} {:<5} {:>8} {:>9} {:>9} {:>9} {:>9}  in {}",
         "stroke", "at", "", "passes", "drag", "free", "cutting", "expected", force.unit
     );
-    let mut left_out = 0;
-    ends(
-        strokes,
-        |s| {
-            let shown = |value: Option<f64>| value.map_or("no data".to_owned(), |v| force.bare(v));
-            let direction = if s.up { Direction::Up } else { Direction::Down };
-            let _ = writeln!(
-                lines,
-                "  {:>6} {:>9} {:<5} {:>8.1} {:>9} {:>9} {:>9} {:>9}",
-                s.n,
-                clock(s.start_s),
-                direction.word(),
-                s.passes_before,
-                shown(s.drag_n),
-                force.bare(s.free_n),
-                shown(cutting(s)),
-                force.bare(s.cutting_expected_n)
-            );
-        },
-        |n| left_out = n,
-    );
-    text.push_str(&lines);
-    if left_out > 0 {
+    for shown in ends(strokes) {
+        let s = match shown {
+            Shown::Line(s) => s,
+            Shown::LeftOut(n) => {
+                let _ = writeln!(text, "  {:>6} {n} strokes between are left out", "...");
+                continue;
+            }
+        };
+        let bare = |value: Option<f64>| value.map_or("no data".to_owned(), |v| force.bare(v));
+        let direction = if s.up { Direction::Up } else { Direction::Down };
         let _ = writeln!(
             text,
-            "  ({left_out} strokes between the first and the last eight are left out)"
+            "  {:>6} {:>9} {:<5} {:>8.1} {:>9} {:>9} {:>9} {:>9}",
+            s.n,
+            clock(s.start_s),
+            direction.word(),
+            s.passes_before,
+            bare(s.drag_n),
+            force.bare(s.free_n),
+            bare(cutting(s)),
+            force.bare(s.cutting_expected_n)
         );
     }
 }
 
 fn split_evidence(text: &mut String, e: &Evidence) {
-    let mut lines = String::from(
+    text.push_str(
         "  Is it split? Part of the expected cutting drag that was there, and the belief after it:\n",
     );
-    let mut left_out = 0;
-    ends(
-        &e.windows,
-        |w| {
-            let share = if w.share_sd.is_finite() {
-                format!("{:.2} +- {:.2}", w.share, w.share_sd)
-            } else {
-                "no data".to_owned()
-            };
-            let _ = writeln!(
-                lines,
-                "  strokes {:>5} to {:<5} {share:>15}   split with {:>5.1} %",
-                w.rows.0 + 1,
-                w.rows.1,
-                100.0 * w.probability
-            );
-        },
-        |n| left_out = n,
-    );
-    text.push_str(&lines);
-    if left_out > 0 {
+    for shown in ends(&e.windows) {
+        let w = match shown {
+            Shown::Line(w) => w,
+            Shown::LeftOut(n) => {
+                let _ = writeln!(text, "  ...     {n} windows between are left out");
+                continue;
+            }
+        };
+        let share = if w.share_sd.is_finite() {
+            format!("{:.2} +- {:.2}", w.share, w.share_sd)
+        } else {
+            "no data".to_owned()
+        };
         let _ = writeln!(
             text,
-            "  ({left_out} more between the first and the last eight)"
+            "  strokes {:>5} to {:<5} {share:>15}   split with {:>5.1} %",
+            w.rows.0 + 1,
+            w.rows.1,
+            100.0 * w.probability
         );
     }
     let _ = writeln!(
