@@ -343,6 +343,7 @@ pub(crate) fn slip_of_counter(result: &RunResult, units: Units) -> String {
     let check = &result.depth_check;
     match (check.couplings, check.slip_m) {
         (0, 0.0) => "not to be told: no coupling shows clearly in the drag".to_owned(),
+        (1, 0.0) => "none: the one coupling that shows in the drag stays where it is".to_owned(),
         (n, 0.0) => format!("none: {n} of the couplings show in the drag and stay where they are"),
         (_, slip) => format!(
             "{} taken out over the run, as the places of couplings in the drag show it",
