@@ -86,7 +86,7 @@ pub struct FrictionChain {
     /// Line length for which `segments` holds, m.
     length: f64,
     set: bool,
-    /// Laid out anew and not driven since: tensions may be none that these segments could have.
+    /// Tensions may be none that these segments could have: laid out anew, or pushed, and not driven since.
     fresh: bool,
     /// Which way the last segment slipped last: that way the whole line has turned.
     turned: Option<Motion>,
@@ -210,6 +210,8 @@ impl FrictionChain {
         for (through, tension) in self.through.iter().zip(&mut self.tension[1..]) {
             *tension = through.slip(motion).below(top);
         }
+        // A line that slides with nothing to pull it may be told to push, which the next drive mends all the way down.
+        self.fresh |= self.tension.iter().any(|tension| *tension < 0.0);
     }
 
     /// Integral of tension over the line, N m: divided by EA it is the elastic stretch.
