@@ -6,7 +6,7 @@
 use super::drag_model::{DragFit, NEVER, median};
 use super::forecast::Pace;
 use super::ledger::Ledger;
-use super::posterior::{Belief, normal_cdf};
+use super::posterior::{Belief, LAW_SD, normal_cdf};
 use super::through::Through;
 use crate::snapshot::Outlook;
 
@@ -46,6 +46,8 @@ pub(super) fn outlook(
         let bin = &belief.bins[j];
         deeper += bin.depth * (then / now - 1.0).max(0.0);
         let (mean, sd) = bin.reach;
+        // Nobody knows the law: without that doubt walls past their time would all seem about to go.
+        let sd = sd.hypot(LAW_SD);
         let holds = |x: f64| normal_cdf(-(mean + x.ln()) / sd).max(1e-9);
         split += (1.0 - bin.through) * (1.0 - holds(then) / holds(now)).clamp(0.0, 1.0);
     }
