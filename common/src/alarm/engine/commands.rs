@@ -106,6 +106,10 @@ impl AlarmEngine {
             AlarmCommand::Shelve(_) if self.top_overpull_stands(index) => {
                 return Err(Refused::NotShelvable);
             }
+            // Both instruments have one name: to put the silent one aside says nothing of the other.
+            AlarmCommand::Shelve(_) if alarm.is_normal_sensor() => {
+                return Err(Refused::NothingToDo);
+            }
             AlarmCommand::Shelve(_) => Stimulus::Shelve,
             AlarmCommand::TakeOut => Stimulus::TakeOut,
             AlarmCommand::Unshelve if alarm.state == AlarmState::Shelved => Stimulus::PutBack,

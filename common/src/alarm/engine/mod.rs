@@ -8,7 +8,8 @@
 //! which the delay ended, so that results do not depend on how often the engine is ticked.
 //!
 //! No chatter: an alarm that was raised twice within a minute does not clear before that minute is
-//! over, so that it cannot be raised a third time in it, whatever the signal does.
+//! over, so that it cannot be raised a third time in it, whatever the signal does. What may never be silent wants to be
+//! acknowledged again all the same when its condition has been gone and returns.
 
 mod commands;
 mod saved;
@@ -53,6 +54,18 @@ struct Alarm {
 }
 
 impl Alarm {
+    fn is_normal_sensor(&self) -> bool {
+        matches!(self.kind, AlarmKind::Sensor(_)) && self.state == AlarmState::Normal
+    }
+
+    /// Its condition has been gone for as long as it takes to clear, and it is one that may never be silent: what was
+    /// acknowledged is over, though it still stands.
+    fn is_kept_by_chatter(&self, at: Nanos) -> bool {
+        let rule = Rule::of(self.kind, self.level);
+        let gone = at.saturating_sub(self.raw_since);
+        self.active && !rule.shelvable && nanos(rule.off_delay_s).is_some_and(|delay| gone >= delay)
+    }
+
     /// An excess is told by the most it has been while the alarm stood.
     fn keep_most(&mut self, before: &Detail) {
         let stood = self.raw || self.state.is_standing();
@@ -146,7 +159,9 @@ impl AlarmEngine {
             let before = std::mem::replace(&mut alarm.detail, detail);
             alarm.keep_most(&before);
         }
+        let mut returns = false;
         if alarm.raw != active {
+            returns = active && alarm.is_kept_by_chatter(at);
             alarm.raw = active;
             alarm.raw_since = at;
             if !alarm.active {
@@ -154,6 +169,11 @@ impl AlarmEngine {
             }
             self.find_wake();
             self.tick(at);
+        }
+        let alarm = &mut self.alarms[index];
+        if returns && alarm.state == AlarmState::Acknowledged {
+            alarm.state = AlarmState::Unacknowledged;
+            self.tell(index, at);
         }
         let alarm = &mut self.alarms[index];
         if active && level > alarm.level {

@@ -107,3 +107,48 @@ fn unknown_names_and_idle_commands_are_refused() {
         Some(Ok(()))
     );
 }
+
+#[test]
+fn shelving_a_silent_instrument_leaves_the_other_one_heard() {
+    let mut e = engine();
+    let load = AlarmKind::Sensor(ChannelId::Load);
+    let depth = AlarmKind::Sensor(ChannelId::Depth);
+    let silent = |e: &mut AlarmEngine, kind, at| {
+        let word = Detail::Text("it is silent".into());
+        e.condition(kind, at, true, Level::High, None, word);
+    };
+    silent(&mut e, depth, S);
+    e.tick(2 * S);
+    assert_eq!(
+        e.command(2 * S, "sensor", AlarmCommand::Shelve(3600.0)),
+        Ok(())
+    );
+    assert_eq!(e.state(depth, Level::High), AlarmState::Shelved);
+    assert_eq!(e.state(load, Level::High), AlarmState::Normal);
+    silent(&mut e, load, 10 * S);
+    e.tick(20 * S);
+    assert_eq!(e.state(load, Level::High), AlarmState::Unacknowledged);
+}
+
+#[test]
+fn an_overpull_that_returns_must_be_acknowledged_again() {
+    let mut e = engine();
+    let state = |e: &AlarmEngine| e.state(AlarmKind::Overpull, Level::High);
+    over(&mut e, 0, true);
+    over(&mut e, S, false);
+    e.tick(9 * S);
+    over(&mut e, 10 * S, true);
+    e.command(12 * S, "overpull", AlarmCommand::Acknowledge)
+        .expect("acknowledged");
+    // A ripple at the limit is the same overpull.
+    over(&mut e, 13 * S, false);
+    over(&mut e, 13 * S + S / 10, true);
+    assert_eq!(state(&e), AlarmState::Acknowledged);
+    over(&mut e, 14 * S, false);
+    e.tick(39 * S);
+    assert_eq!(state(&e), AlarmState::Acknowledged);
+    over(&mut e, 40 * S, true);
+    assert_eq!(state(&e), AlarmState::Unacknowledged);
+    // Twice raised within a minute, it is not raised a third time.
+    assert_eq!(e.records().len(), 2);
+}
