@@ -146,9 +146,6 @@ impl Pipeline {
             | Input::Tick { at } => *at,
         };
         self.now = self.now.max(at);
-        if let Input::Mark { at, mark } = input {
-            self.mark(*at, mark, events);
-        }
         let Self {
             instruments,
             watch,
@@ -164,12 +161,16 @@ impl Pipeline {
                     widen(span, r.value);
                     watch.load(r.at, r.value);
                 }
-                ChannelId::Depth => watch.depth(r.at, r.value),
+                ChannelId::Depth if r.flags.tells_depth() => watch.depth(r.at, r.value),
+                ChannelId::Depth => {}
             }
         }
         self.take_judged(events);
-        if let Input::Tick { at } = input {
-            self.tick(*at);
+        match input {
+            // After what the instruments still held back: a reading from before the counter was set is of the old one.
+            Input::Mark { at, mark } => self.mark(*at, mark, events),
+            Input::Tick { at } => self.tick(*at),
+            _ => {}
         }
         self.watch.engine.drain(events);
     }
@@ -336,3 +337,6 @@ fn instruments(job: &Job) -> Instruments {
             .unwrap_or_else(|_| unreachable!("a job without ports needs no set-up"))
     })
 }
+
+#[cfg(test)]
+mod tests;

@@ -137,7 +137,7 @@ impl Guard {
         let mut raised = Raised::default();
         let mut every = |reading: &kerfwatch::calibrate::CalibratedReading| {
             if reading.channel == ChannelId::Depth {
-                if *knows_depth {
+                if *knows_depth && reading.flags.tells_depth() {
                     guard.line(reading.at, reading.value);
                 }
                 return;

@@ -5,7 +5,7 @@
 //! its result depends on the order of its inputs only. No allocation after construction.
 //!
 //! *Overpull*: tension against the limit of the weakest link at this depth, with the deadband of
-//! its rule. *Pull*: tension against expected pick-up weight, by what the job allows; where the last
+//! its rule; where the depth is not known, or no longer, against the least limit of all depths. *Pull*: tension against expected pick-up weight, by what the job allows; where the last
 //! three strokes took more than that all along, by half of it beyond what they took. A reading that
 //! no line could give (a jump of more than a quarter of the limit, and more than the line stretched
 //! by its own speed and its waves explains) counts when the next reading confirms it; every other
@@ -35,6 +35,8 @@ const PULLED_M_S: f64 = 0.02;
 const USUAL_EXCEEDED_PART: f64 = 0.5;
 /// Older line readings say nothing about the speed now.
 const SPEED_AGE_MAX: Nanos = 2 * NANOS_PER_SECOND;
+/// Nor, when older than this, about the depth: until then the line has gone some 60 m at most, a hundredth of the limit.
+const LINE_AGE_MAX: Nanos = 30 * NANOS_PER_SECOND;
 
 /// What the guard makes of one load reading.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -176,9 +178,13 @@ impl OverpullGuard {
     }
 
     fn is_line_silent(&self, at: Nanos) -> bool {
+        self.is_line_older(at, SPEED_AGE_MAX)
+    }
+
+    fn is_line_older(&self, at: Nanos, age: Nanos) -> bool {
         self.line
             .newest()
-            .is_none_or(|newest| at.saturating_sub(newest) > SPEED_AGE_MAX)
+            .is_none_or(|newest| at.saturating_sub(newest) > age)
     }
 
     /// A load reading, N of line tension.
@@ -187,7 +193,12 @@ impl OverpullGuard {
         if self.tension.push(at, tension_n) {
             self.note_usual_pull(at);
         }
-        let (limit_n, pick_up_n, allowed_n) = (self.limit_n, self.pick_up_n, self.allowed_n);
+        let limit_n = if self.is_line_older(at, LINE_AGE_MAX) {
+            self.model.limit_n(None)
+        } else {
+            self.limit_n
+        };
+        let (pick_up_n, allowed_n) = (self.pick_up_n, self.allowed_n);
         if !self.is_doubtful(at, tension_n, limit_n) {
             let rule = Rule::of(AlarmKind::Overpull, Level::High);
             self.overpull = rule.exceeds(self.overpull, tension_n, limit_n, Sense::Above);
@@ -203,7 +214,7 @@ impl OverpullGuard {
             self.approaching = false;
             None
         } else {
-            self.approach(at, level)
+            self.approach(at, level, limit_n)
         };
         Verdict {
             tension_n,
@@ -218,8 +229,8 @@ impl OverpullGuard {
     }
 
     /// Judges the approach to the limit from near by; gives the time to it, s.
-    fn approach(&mut self, at: Nanos, level: f64) -> Option<f64> {
-        let (limit_n, pick_up_n) = (self.limit_n, self.pick_up_n);
+    fn approach(&mut self, at: Nanos, level: f64, limit_n: f64) -> Option<f64> {
+        let pick_up_n = self.pick_up_n;
         let speed = self.line_speed_m_s(at);
         let rate = self.rate_n_s(pick_up_n, speed);
         let time = rate.map(|rate| ((limit_n - level) / rate).max(0.0));

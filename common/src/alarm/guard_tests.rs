@@ -276,3 +276,21 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn where_the_depth_is_no_longer_known_the_least_limit_holds() {
+    let mut guard = OverpullGuard::new(GuardModel::new(&job(2010.0)));
+    let (least, here) = (
+        guard.model().limit_n(None),
+        guard.model().limit_n(Some(2010.0)),
+    );
+    assert!(least + 20.0 < here, "{least} N, {here} N");
+    guard.line(0, 2010.0);
+    let limit_n =
+        |guard: &mut OverpullGuard, at_s: i64| guard.load(at_s * NANOS_PER_SECOND, 1000.0).limit_n;
+    assert_eq!(limit_n(&mut guard, 1), here);
+    assert_eq!(limit_n(&mut guard, 29), here);
+    assert_eq!(limit_n(&mut guard, 31), least);
+    guard.line(32 * NANOS_PER_SECOND, 2010.0);
+    assert_eq!(limit_n(&mut guard, 33), here);
+}

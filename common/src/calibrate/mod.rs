@@ -81,6 +81,11 @@ impl Flags {
     pub const fn usable(self) -> bool {
         self.0 & !Self::GAP.0 == 0
     }
+
+    /// Whether a limit may be looked up by such a depth, without waiting for what the next reading says of it.
+    pub const fn tells_depth(self) -> bool {
+        self.0 & (Self::OUT_OF_RANGE.0 | Self::FROZEN.0) == 0
+    }
 }
 
 impl std::fmt::Debug for Flags {

@@ -1,0 +1,81 @@
+//! Facts about single inputs that go through more than one stage.
+
+use super::*;
+use crate::input::{Mark, MarkKind};
+use crate::job::{print_default_job, read_job};
+use crate::time::NANOS_PER_SECOND;
+
+const STEP: Nanos = NANOS_PER_SECOND / 50;
+
+/// The sample job with a depth instrument that writes lines of text.
+fn job() -> Job {
+    let text = print_default_job();
+    let (head, rest) = text.split_once("[depth]").expect("depth");
+    let (_, tail) = rest.split_once("[alarm]").expect("alarm");
+    let depth = "port = \"serial:/dev/ttyUSB1\"\nprotocol = \"pattern\"\n\
+                 pattern = 'D (?P<depth>[-+0-9.]+)'\nunit = \"m\"\nmin = \"-10 m\"\nmax = \"4000 m\"\n";
+    let text = format!("{head}[depth]\n{depth}[alarm]{tail}");
+    read_job(&text, "job.toml")
+        .unwrap_or_else(|f| panic!("{f}"))
+        .job
+}
+
+fn push(pipeline: &mut Pipeline, port: u8, at: Nanos, line: String) {
+    let bytes = format!("{line}\n").into_bytes();
+    pipeline.push(&Input::Received { port, at, bytes }, &mut Vec::new());
+}
+
+fn depth(pipeline: &mut Pipeline, at: Nanos, metres: f64) {
+    push(pipeline, 1, at, format!("D {metres}"));
+}
+
+fn load(pipeline: &mut Pipeline, at: Nanos) {
+    push(pipeline, 0, at, "L 300".to_owned());
+}
+
+#[test]
+fn a_depth_out_of_range_does_not_raise_the_limit() {
+    let mut pipeline = Pipeline::new(&job());
+    let limit_n = |p: &Pipeline| p.watch.verdict().expect("load seen").limit_n;
+    let mut at = 0;
+    let mut send = |p: &mut Pipeline, metres, seconds: i64| {
+        for _ in 0..seconds * 50 {
+            at += STEP;
+            depth(p, at, metres);
+            load(p, at);
+        }
+    };
+    send(&mut pipeline, 100.0, 2);
+    let here = limit_n(&pipeline);
+    assert_eq!(here, pipeline.watch.limit_n(Some(100.0)));
+    send(&mut pipeline, 99_999.0, 5);
+    assert_eq!(limit_n(&pipeline), here);
+    send(&mut pipeline, 99_999.0, 60);
+    assert_eq!(limit_n(&pipeline), pipeline.watch.limit_n(None));
+}
+
+#[test]
+fn a_counter_set_while_a_reading_is_held_back_stays_set() {
+    let mut pipeline = Pipeline::new(&job());
+    let mut at = 0;
+    let mut send = |p: &mut Pipeline, metres, times| {
+        for _ in 0..times {
+            at += STEP;
+            depth(p, at, metres);
+            load(p, at);
+        }
+        at
+    };
+    send(&mut pipeline, 500.0, 200);
+    // The encoder starts again at nought: its first reading is held back until the next confirms it.
+    let at = send(&mut pipeline, 0.0, 1) + STEP / 2;
+    let mark = Mark {
+        kind: MarkKind::Zero(500.0),
+        author: String::new(),
+    };
+    pipeline.push(&Input::Mark { at, mark }, &mut Vec::new());
+    send(&mut pipeline, 0.0, 500);
+    let moment = pipeline.moment.expect("tool placed");
+    assert!((moment.counted - 500.0).abs() < 0.01, "{}", moment.counted);
+    assert!((moment.depth - 500.0).abs() < 10.0, "{}", moment.depth);
+}
