@@ -7,7 +7,7 @@ use kerfwatch::input::MarkKind;
 use kerfwatch::job::Job;
 use kerfwatch::recording::{
     Folder, HEAD_FORMAT, LOCK_FILE, MANIFEST_FILE, ReadOnly, RecordError, RunHead, RunReader,
-    RunWriter, Storage, time_of,
+    RunWriter, Storage, Store, time_of,
 };
 use kerfwatch::time::Nanos;
 use std::path::{Path, PathBuf};
@@ -136,8 +136,10 @@ pub fn look(folder: &Path, job_text: &str, brake: &Brake) -> Result<Interrupted,
         }
     }
     let mut reader = RunReader::new(last_segments(folder)).map_err(record)?;
-    let counter_was_set = (reader.notes().iter())
-        .any(|note| matches!(note.kind, MarkKind::Zero(_) | MarkKind::ReferenceDepth(_)));
+    // Without its notes nobody knows what was done in a run.
+    let counter_was_set = !reader.has_notes()
+        || (reader.notes().iter())
+            .any(|note| matches!(note.kind, MarkKind::Zero(_) | MarkKind::ReferenceDepth(_)));
     let now = HostTime::now();
     let newest = newest_input(&mut reader);
     let anchor = BootAnchor::read(folder);
@@ -185,28 +187,52 @@ pub struct BrokenOff {
 /// The newest run in `[record] folder`, if it was never sealed, nobody is recording it, and it was written to
 /// within the last shift.
 pub fn broken_off(record_folder: &str, job_text: &str) -> Option<BrokenOff> {
-    let newest = std::fs::read_dir(record_folder)
-        .ok()?
+    judge_broken_off(runs(record_folder).next()?, job_text)
+}
+
+/// An earlier run of this very job that broke off within the last shift, and after which others were recorded: it
+/// does not go on by itself.
+pub fn left_behind(record_folder: &str, job_text: &str) -> Option<PathBuf> {
+    runs(record_folder)
+        .skip(1)
+        .filter_map(|folder| judge_broken_off(folder, job_text))
+        .find(|run| run.same_job)
+        .map(|run| run.folder)
+}
+
+/// The folders of runs, the newest first.
+fn runs(record_folder: &str) -> impl Iterator<Item = PathBuf> {
+    let mut found: Vec<_> = std::fs::read_dir(record_folder)
+        .into_iter()
         .flatten()
+        .flatten()
+        // Not what people have put there, or renamed: imported tables, copies.
+        .filter(|entry| entry.file_name().to_str().is_some_and(is_run_id))
         .map(|entry| entry.path())
         .filter(|folder| folder.join("run.toml").is_file())
-        // Run ids sort by time.
-        .max()?;
-    if newest.join(MANIFEST_FILE).exists() {
+        // By when it was recorded; the clock may have been behind when one of them got its name.
+        .map(|folder| (last_recorded(&folder), folder))
+        .collect();
+    found.sort();
+    found.into_iter().rev().map(|(_, folder)| folder)
+}
+
+fn judge_broken_off(folder: PathBuf, job_text: &str) -> Option<BrokenOff> {
+    if folder.join(MANIFEST_FILE).exists() {
         return None;
     }
-    let mut files = std::fs::read_dir(&newest).ok()?.flatten();
+    let mut files = std::fs::read_dir(&folder).ok()?.flatten();
     let was_written_lately = files.any(|file| {
         let age = file.metadata().and_then(|meta| meta.modified());
         // A file from the future was written before the clock was set back.
         age.is_ok_and(|time| time.elapsed().map_or(true, |age| age < BROKEN_OFF_MAX))
     });
-    let is_recent = was_written_lately || was_away_briefly(&newest);
+    let is_recent = was_written_lately || was_away_briefly(&folder);
     // Held until this handle is closed, at the end of this function.
-    let is_free = Folder::open(&newest).lock(LOCK_FILE).unwrap_or(false);
-    let head = RunHead::read(&Folder::open(&newest)).ok()?;
+    let is_free = Folder::open(&folder).lock(LOCK_FILE).unwrap_or(false);
+    let head = RunHead::read(&Folder::open(&folder)).ok()?;
     (is_recent && is_free).then_some(BrokenOff {
-        folder: newest,
+        folder,
         same_job: head.job == job_text,
     })
 }
@@ -228,6 +254,32 @@ fn run_id(now: jiff::Timestamp) -> String {
     format!("{}-{tail:04x}", now.strftime("%Y%m%dT%H%M%SZ"))
 }
 
+/// Whether a folder's name is one that [`run_id`] gives.
+fn is_run_id(name: &str) -> bool {
+    let like = |pattern: &str| {
+        name.len() == pattern.len()
+            && name
+                .bytes()
+                .zip(pattern.bytes())
+                .all(|(b, kind)| match kind {
+                    b'9' => b.is_ascii_digit(),
+                    b'f' => b.is_ascii_hexdigit(),
+                    _ => b == kind,
+                })
+    };
+    like("99999999T999999Z-ffff")
+}
+
+/// When the newest of the received bytes were written; files that a forwarder keeps in the folder do not count.
+fn last_recorded(folder: &Path) -> Option<std::time::SystemTime> {
+    let files = std::fs::read_dir(folder).ok()?.flatten();
+    let is_recorded = |name: &str| name == "run.toml" || Store::Raw.segment_number(name).is_some();
+    let recorded = files.filter(|file| file.file_name().to_str().is_some_and(is_recorded));
+    recorded
+        .filter_map(|file| file.metadata().and_then(|meta| meta.modified()).ok())
+        .max()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -237,5 +289,32 @@ mod tests {
         let id = run_id(jiff::Timestamp::from_second(1_780_000_000).unwrap());
         assert!(id.starts_with("20260528T"), "{id}");
         assert!(id.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'-'));
+        assert!(is_run_id(&id), "{id}");
+        assert!(!is_run_id("well 7 done") && !is_run_id("import-1"));
+    }
+
+    #[test]
+    fn a_run_that_broke_off_is_found_beside_foreign_folders_and_before_a_later_run() {
+        let text = kerfwatch::job::print_default_job();
+        let mut job = kerfwatch::job::read_job(text, "sample").unwrap().job;
+        let records = tempfile::tempdir().unwrap();
+        job.record.folder = records.path().display().to_string();
+        let finish = |other: &str| {
+            let done = create(&job, text, 1.0, &Brake::default()).unwrap();
+            done.writer.finish(0).unwrap();
+            std::fs::rename(&done.folder, records.path().join(other)).unwrap();
+        };
+        finish("20250101T000000Z-aaaa");
+        let run = create(&job, text, 1.0, &Brake::default()).unwrap();
+        drop(run.writer);
+        finish("well 7 done");
+        finish("import-1");
+        let found = broken_off(&job.record.folder, text).map(|found| found.folder);
+        assert_eq!(found.as_ref(), Some(&run.folder));
+        assert_eq!(left_behind(&job.record.folder, text), None);
+        finish("20250101T000001Z-aaaa");
+        assert!(broken_off(&job.record.folder, text).is_none());
+        assert_eq!(left_behind(&job.record.folder, text), Some(run.folder));
+        assert_eq!(left_behind(&job.record.folder, "another job"), None);
     }
 }

@@ -104,6 +104,11 @@ impl<S: Storage> RunReader<S> {
         Notes::read(&self.disk).unwrap_or_default().note
     }
 
+    /// Whether they can be read: otherwise there may have been any.
+    pub fn has_notes(&self) -> bool {
+        Notes::read(&self.disk).is_some()
+    }
+
     /// Universal times noted beside run times.
     pub fn anchors(&self) -> &[ClockAnchor] {
         &self.raw.anchors

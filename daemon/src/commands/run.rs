@@ -43,6 +43,11 @@ pub(super) fn run(args: RunArgs) -> u8 {
             tracing::warn!(%folder, "the run before broke off; its open alarms are taken over");
             before = Some(run.folder);
         }
+    } else if args.resume.is_none()
+        && let Some(run) = run_folder::left_behind(&read.job.record.folder, &job_text)
+    {
+        let folder = run.display().to_string();
+        tracing::warn!(%folder, "an earlier run of this job broke off and stays so: to go on with it, stop this one and give --resume with that folder");
     }
     let config = |resume: Option<PathBuf>, before| Config {
         job: read.job.clone(),
@@ -66,7 +71,7 @@ pub(super) fn run(args: RunArgs) -> u8 {
             // A record that cannot be read must not keep the crew from watching.
             Err(RunError::Folder(error)) if going_on.is_some() => {
                 tracing::error!(%error, "the last run cannot go on; a new one starts");
-                crate::run::run(config(None, None), signalled(Hangup::GoOn)).await
+                crate::run::run(config(None, going_on.clone()), signalled(Hangup::GoOn)).await
             }
             ended => ended,
         }
