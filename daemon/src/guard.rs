@@ -84,6 +84,8 @@ pub struct Guard {
     learned: Arc<Learned>,
     /// Depth readings mean something: the counter has not been set in a part of the run that is yet unread.
     knows_depth: bool,
+    /// The counter was set under this guard's eyes, which is newer than what any record says.
+    was_set_here: bool,
     overpull: bool,
     approaching: bool,
     judged: u64,
@@ -100,6 +102,7 @@ impl Guard {
             guard: OverpullGuard::new(GuardModel::new(job)),
             learned,
             knows_depth,
+            was_set_here: false,
             overpull: false,
             approaching: false,
             judged: 0,
@@ -113,16 +116,17 @@ impl Guard {
             self.guard.use_pick_up(&table);
         }
         if let Some(counter) = Learned::take(&self.learned.counter)
-            && !std::mem::replace(&mut self.knows_depth, true)
+            && !self.was_set_here
         {
             self.instruments.use_counter(*counter);
             self.guard.new_counter();
-        }
-        if let Input::Mark { mark, .. } = input
-            && matches!(mark.kind, MarkKind::Zero(_))
-        {
-            self.guard.new_counter();
             self.knows_depth = true;
+        }
+        let is_set =
+            matches!(input, Input::Mark { mark, .. } if matches!(mark.kind, MarkKind::Zero(_)));
+        let before = is_set.then(|| self.instruments.counter());
+        if is_set {
+            self.guard.new_counter();
         }
         let Self {
             instruments,
@@ -161,6 +165,11 @@ impl Guard {
             (*overpull, *approaching) = (verdict.overpull, verdict.approaching);
         };
         instruments.push(input, &mut every, &mut |_| {});
+        // Before the first depth reading there is nothing to set.
+        if before.is_some_and(|before| before != self.instruments.counter()) {
+            self.was_set_here = true;
+            self.knows_depth = true;
+        }
         raised
     }
 
@@ -180,6 +189,7 @@ impl Guard {
 mod tests {
     use super::*;
     use crate::demo::fixture::{line, with_plain_instruments};
+    use kerfwatch::input::Mark;
     use kerfwatch::job::{print_default_job, read_job};
 
     fn reading(channel: ChannelId, at: Nanos, value: f64) -> Input {
@@ -260,5 +270,37 @@ mod tests {
         send(&mut guard, ChannelId::Depth, 2010.0);
         let raised = (0..5).find_map(|_| send(&mut guard, ChannelId::Load, over));
         assert_eq!(raised, None);
+    }
+
+    #[test]
+    fn what_the_record_says_of_the_counter_holds_though_its_notes_were_silent() {
+        let text = with_plain_instruments(print_default_job()).unwrap();
+        let job = read_job(&text, "sample").unwrap().job;
+        let mut pipeline = Pipeline::new(&job);
+        let learned = Arc::<Learned>::default();
+        let mut guard = Guard::new(&job, &pipeline, Arc::clone(&learned), true);
+        let mark = Mark {
+            kind: MarkKind::Zero(2010.0),
+            author: String::new(),
+        };
+        // Set while no depth had come: that sets nothing.
+        guard.judge(&Input::Mark {
+            at: 0,
+            mark: mark.clone(),
+        });
+        // On record: the counter stood at 10 m when it was set to 2010 m.
+        let mut events = Vec::new();
+        pipeline.push(&reading(ChannelId::Depth, 1, 10.0), &mut events);
+        pipeline.push(&Input::Mark { at: 2, mark }, &mut events);
+        learned.put_counter(pipeline.instruments().counter());
+        let limit_n = GuardModel::new(&job).limit_n(Some(2010.0));
+        guard.judge(&reading(ChannelId::Depth, 3, 10.0));
+        let over = (0..5).find_map(|k| {
+            let at = 20_000_000 * (k + 1);
+            guard
+                .judge(&reading(ChannelId::Load, at, 20_000.0))
+                .overpull
+        });
+        assert_eq!(over.map(|warning| warning.limit_n), Some(limit_n));
     }
 }
