@@ -103,17 +103,18 @@ impl Ingest {
     ) {
         let mut timer = tokio::time::interval(self.clock.wall(TICK_NS).max(TIMER_MIN));
         timer.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Skip);
-        let mut marks_open = true;
+        let (mut ports_open, mut marks_open) = (true, true);
         loop {
             tokio::select! {
                 biased;
                 () = stop.cancelled() => break,
-                event = ports.recv() => match event {
+                event = ports.recv(), if ports_open => match event {
                     Some(event) => {
                         self.look_for_standstill();
                         self.port(event);
                     }
-                    None => break,
+                    // No port is left, yet nobody has said stop: time goes on, and with it the alarm that there is no data.
+                    None => ports_open = false,
                 },
                 _ = timer.tick() => self.look_for_standstill(),
                 mark = marks.recv(), if marks_open => match mark {

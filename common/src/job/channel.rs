@@ -159,7 +159,7 @@ pub(super) fn channel_on(
 fn checked_port(section: &Section<'_>, port: &str) -> Option<String> {
     let port = port.trim();
     if let Some(device) = port.strip_prefix("serial:") {
-        if !device.is_empty() {
+        if device.starts_with('/') {
             return Some(port.to_owned());
         }
     } else if let Some(address) = port.strip_prefix("tcp:") {
