@@ -33,6 +33,11 @@ const PATIENCE_LOOKS: u32 = 100;
 /// Part of the queue that may fill before the disk counts as too slow.
 const SLOW_PART: usize = 4;
 const ALARM: AlarmKind = AlarmKind::Recorder;
+/// Which of its alarms, since an acknowledged one may not hide another: the writer is in trouble, the disk lags behind,
+/// nothing is written at all.
+const FAULT: &str = "";
+const SLOW: &str = "slow";
+const STOPPED: &str = "stopped";
 
 /// Hands decisions over without ever waiting.
 ///
@@ -166,6 +171,7 @@ impl Recorder {
         let mut held = Held::default();
         let mut failed: Option<(u64, String)> = None;
         let mut taken = 0;
+        let mut lost_before = 0;
         while open {
             if self.writer.is_none() {
                 if Instant::now() < retry_at && !self.inputs.is_closed() {
@@ -216,7 +222,7 @@ impl Recorder {
                     if synced {
                         self.synced(before.elapsed(), newest);
                     }
-                    self.look_at_health(newest);
+                    self.look_at_health(newest, &mut lost_before);
                 }
                 Err(error) => {
                     failed = Some((writer.health().raw_entries, error.to_string()));
@@ -260,38 +266,47 @@ impl Recorder {
         }
     }
 
-    fn look_at_health(&self, newest: i64) {
+    /// `lost_before`: inputs lost when this was last looked at.
+    fn look_at_health(&self, newest: i64, lost_before: &mut u64) {
         let Some(writer) = &self.writer else { return };
         let health = writer.health();
         self.progress
             .recorded_bytes
             .store(health.bytes_written, Ordering::Relaxed);
-        let backlog = self.inputs.backlog();
-        if let Some(fault) = health.fault {
+        self.alarms.clear(ALARM, STOPPED);
+        let fault = health.fault.map(|fault| {
             let lost = health.raw_lost;
-            let text = format!(
+            format!(
                 "the record is in trouble: {fault}; {lost} entries lost so far; free the disk or change it"
-            );
-            self.alarms.raise(ALARM, "", seconds(newest), text);
-        } else if backlog.lost > 0 && backlog.bytes > 0
-            || backlog.bytes > backlog.bytes_max / SLOW_PART
-        {
-            let text = format!(
+            )
+        });
+        self.judge(FAULT, newest, fault);
+        let backlog = self.inputs.backlog();
+        let lags = backlog.bytes > backlog.bytes_max / SLOW_PART || backlog.lost > *lost_before;
+        *lost_before = backlog.lost;
+        let slow = lags.then(|| {
+            format!(
                 "the disk is too slow: {} of {} KiB wait to be recorded, {} inputs lost so far",
                 backlog.bytes / 1024,
                 backlog.bytes_max / 1024,
                 backlog.lost
-            );
-            self.alarms.raise(ALARM, "", seconds(newest), text);
-        } else {
-            self.alarms.clear(ALARM, "");
+            )
+        });
+        self.judge(SLOW, newest, slow);
+    }
+
+    /// `trouble`: what there is now, if anything.
+    fn judge(&self, which: &str, newest: i64, trouble: Option<String>) {
+        match trouble {
+            Some(text) => self.alarms.raise(ALARM, which, seconds(newest), text),
+            None => self.alarms.clear(ALARM, which),
         }
     }
 
     fn failed(&self, error: &RecordError, newest: i64) {
         count(&self.progress.record_errors);
         let text = format!("nothing is being recorded: {error}");
-        self.alarms.raise(ALARM, "", seconds(newest), text);
+        self.judge(STOPPED, newest, Some(text));
     }
 }
 
