@@ -240,7 +240,8 @@ impl Core {
         snapshot.alarms.extend(self.published.shell_alarms.views());
         // The guard is ahead of the pipeline; its word stands until the pipeline has had time to
         // come to its own finding, which is then the one to be acknowledged.
-        let now_s = snapshot.at_s;
+        // By the newest input, not the newest reading: both instruments may have fallen silent at that very pull.
+        let now_s = seconds(self.pipeline.instruments().now());
         let is_over = |warning: Option<Warning>| {
             warning.is_some_and(|warning| warning.at_s + GUARD_HOLD_S <= now_s)
         };
