@@ -10,7 +10,7 @@ use crate::rounding::floor;
 use std::collections::VecDeque;
 
 /// Slowest movement that counts for drag, m/s.
-const SPEED_MIN: f64 = 0.04;
+pub(super) const SPEED_MIN: f64 = 0.04;
 /// Most bins of a profile: a run-in from surface must not fill memory.
 const BINS_MAX: usize = 4000;
 

@@ -8,7 +8,7 @@
 //! A stroke is known to have ended once the tool has come back by [`TRAVEL_MIN`].
 
 use super::turning::{self, LINE_MOVES, MARGIN, Turn, along};
-use crate::infer::profile::StrokeProfile;
+use crate::infer::profile::{SPEED_MIN, StrokeProfile};
 use crate::motion::Moment;
 use crate::result::Direction;
 use std::collections::VecDeque;
@@ -25,6 +25,11 @@ const AGAINST_MIN: f64 = 0.2;
 const VOID_MAX: f64 = 0.2;
 /// The tool may run on for this long after the line stopped, s.
 const COAST_S: f64 = 0.8;
+
+/// So many moments are held back at most (20 min), and the last of them (a minute) whatever they are: a tool parked
+/// short of its turning point overnight must not fill memory.
+const TAIL_MAX: usize = 12_000;
+const TAIL_LATE: usize = 600;
 
 /// A stroke as the motion shows it.
 #[derive(Debug, Clone)]
@@ -243,7 +248,22 @@ impl StrokeFinder {
                 self.tail_start = self.crossing(here, self.farthest.depth);
             }
             self.tail.push(*m);
+            if self.tail.len() >= TAIL_MAX {
+                self.thin_tail();
+            }
         }
+    }
+
+    /// Leaves out what tells nothing of drag; if the tool has moved about so long, what came first.
+    fn thin_tail(&mut self) {
+        let late = self.tail.len().saturating_sub(TAIL_LATE);
+        let mut at = 0;
+        self.tail.retain(|m| {
+            at += 1;
+            at > late || m.speed.abs() >= SPEED_MIN
+        });
+        let surplus = self.tail.len().saturating_sub(TAIL_MAX / 2);
+        self.tail.drain(..surplus);
     }
 
     /// When the line from the last moment to this one left `turn` by the margin.

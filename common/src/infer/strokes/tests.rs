@@ -126,3 +126,34 @@ fn movements_below_half_a_metre_are_no_strokes() {
     }
     assert!(find(&path).is_empty());
 }
+
+#[test]
+fn a_tool_parked_short_of_its_turning_point_does_not_fill_memory() {
+    let mut path = vec![100.0];
+    ramp(&mut path, 90.0, 0.5);
+    ramp(&mut path, 90.3, 0.2);
+    let drive = |parked: usize| {
+        let mut path = path.clone();
+        path.extend(std::iter::repeat_n(90.3, parked));
+        ramp(&mut path, 100.0, 0.5);
+        let mut finder = StrokeFinder::new(0.1, 0.0);
+        let (mut before, mut most) = (path[0], 0);
+        let mut found = Vec::new();
+        for (i, depth) in path.into_iter().enumerate() {
+            found.extend(finder.push(&moment(i, depth, before)));
+            most = most.max(finder.tail.len());
+            before = depth;
+        }
+        found.extend(finder.finish());
+        (found, most)
+    };
+    let (short, _) = drive(100);
+    let (long, most) = drive(100_000);
+    assert!(most <= TAIL_MAX, "{most}");
+    assert_eq!((short.len(), long.len()), (2, 2));
+    assert_eq!(short[1].profile.bins(), long[1].profile.bins());
+    let (first, end) = short[1].profile.bins();
+    for bin in first..end {
+        assert_eq!(short[1].profile.drag(bin), long[1].profile.drag(bin));
+    }
+}
