@@ -7,8 +7,10 @@ use std::collections::BTreeMap;
 /// What is known at one moment of a run.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Snapshot {
-    /// Time of the newest input.
+    /// Time of the newest reading.
     pub at_s: f64,
+    /// Time that has come, whether or not an instrument spoke.
+    pub watched_s: f64,
     /// Newest line tension.
     pub tension_n: Option<f64>,
     /// Expected tension for this depth and direction without cutting.

@@ -10,7 +10,7 @@ const GIVE_UP_MS = 6000;
 export const connection = { heardAt: performance.now(), moved: performance.now(), everHeard: false, refused: false, ended: false };
 
 let stream = null;
-let newest = "";
+let newest = null;
 let openedAt = 0;
 
 // `take`: a function for each event name.
@@ -33,10 +33,9 @@ export function follow(take) {
         return;
       }
       if (name === "now") {
-        // Silent instruments keep `at_s` where it is, but their age grows: a daemon that stands still does neither.
-        const key = JSON.stringify([data.at_s, data.channels.map((channel) => channel.age_s)]);
-        if (key !== newest) connection.moved = performance.now();
-        newest = key;
+        // Time goes on while instruments are silent, and before they have ever spoken: a daemon that stands still keeps it.
+        if (data.watched_s !== newest) connection.moved = performance.now();
+        newest = data.watched_s;
       }
       use(data);
     });

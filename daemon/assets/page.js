@@ -83,8 +83,7 @@ watch(take);
 
 function clock() {
   // Goes on while instruments are silent: only their figures are old.
-  const ages = store.now.channels.map((channel) => channel.age_s).filter((age) => age !== null);
-  const date = clockOf(store.job.started_utc, store.now.at_s + (ages.length > 0 ? Math.min(...ages) : 0));
+  const date = clockOf(store.job.started_utc, store.now.watched_s);
   const written = { utc: `${hms(date, true)} UTC`, local: `${hms(date, false)} local` };
   const other = preferences.clock === "utc" ? "local" : "utc";
   say("clock-first", written[preferences.clock]);

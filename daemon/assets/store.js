@@ -89,9 +89,9 @@ export function addTold(told) {
 const GUARD_S = 2;
 
 export function alarmsNow() {
-  const { alarms, at_s } = store.now;
+  const { alarms, watched_s } = store.now;
   const high = (kind) => alarms.some((alarm) => alarm.kind === kind && (kind !== "overpull" || alarm.level === "high"));
-  const early = Object.values(store.warnings).filter((one) => at_s < one.at_s + GUARD_S && !high(one.kind));
+  const early = Object.values(store.warnings).filter((one) => watched_s < one.at_s + GUARD_S && !high(one.kind));
   return [...early.map((one) => ({ kind: one.kind, level: "high", state: "unacknowledged", raised_s: one.at_s, message: guardWord(one) })), ...alarms];
 }
 

@@ -241,7 +241,7 @@ impl Core {
         // The guard is ahead of the pipeline; its word stands until the pipeline has had time to
         // come to its own finding, which is then the one to be acknowledged.
         // By the newest input, not the newest reading: both instruments may have fallen silent at that very pull.
-        let now_s = seconds(self.pipeline.instruments().now());
+        let now_s = snapshot.watched_s;
         let is_over = |warning: Option<Warning>| {
             warning.is_some_and(|warning| warning.at_s + GUARD_HOLD_S <= now_s)
         };

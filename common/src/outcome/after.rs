@@ -28,7 +28,7 @@ pub fn result(p: &Pipeline, id: &str) -> RunResult {
         intervals: intervals(p, &estimate),
         joints: estimate.joints.clone(),
         groove: estimate.bins,
-        alarms: p.watch.engine.records().to_vec(),
+        alarms: p.watch.engine.records_at_end(),
         tool: track(p),
         friction: Friction { up, down },
         line_wear: p.bends.wear(),

@@ -24,6 +24,7 @@ pub fn snapshot(p: &Pipeline) -> Snapshot {
     let live = p.live.as_ref().filter(|_| !is_before_cut(p));
     Snapshot {
         at_s: newest_s(p),
+        watched_s: seconds(p.now),
         tension_n: p.newest[0].map(|n| n.1),
         expected_n: expected_n(p),
         limit_n: p.watch.limit_n(p.newest[1].map(|n| n.1)),

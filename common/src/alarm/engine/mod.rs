@@ -26,7 +26,7 @@ use super::state::{AlarmState, Stimulus};
 use crate::input::Event;
 use crate::job::Display;
 use crate::result::AlarmRecord;
-use crate::time::{NANOS_PER_SECOND, Nanos, nanos};
+use crate::time::{NANOS_PER_SECOND, Nanos, nanos, seconds};
 use AlarmKind as K;
 use serde::{Deserialize, Serialize};
 
@@ -56,6 +56,16 @@ struct Alarm {
 impl Alarm {
     fn is_normal_sensor(&self) -> bool {
         matches!(self.kind, AlarmKind::Sensor(_)) && self.state == AlarmState::Normal
+    }
+
+    /// Its condition is gone, but it was raised twice within a minute and does not clear before that is over.
+    fn is_held_by_chatter(&self) -> bool {
+        let rule = Rule::of(self.kind, self.level);
+        let quiet = self
+            .raw_since
+            .saturating_add(nanos(rule.off_delay_s).unwrap_or(0));
+        let held = |before: Nanos| before.saturating_add(CHATTER + 1) > quiet;
+        self.active && !self.raw && self.raised[1].is_some_and(held)
     }
 
     /// Its condition has been gone for as long as it takes to clear, and it is one that may never be silent: what was
@@ -311,6 +321,19 @@ impl AlarmEngine {
     /// Every alarm of the run, in order of raising; those that last have no `cleared_s`.
     pub fn records(&self) -> &[AlarmRecord] {
         &self.records
+    }
+
+    /// The same for a run that ends here: an alarm whose condition is gone did not last to the end, though it had not
+    /// been quiet for long enough to clear.
+    pub fn records_at_end(&self) -> Vec<AlarmRecord> {
+        let mut records = self.records.clone();
+        for alarm in self.alarms.iter().filter(|alarm| !alarm.raw) {
+            let last = alarm.record.and_then(|record| records.get_mut(record));
+            if let Some(last) = last.filter(|last| last.cleared_s.is_none()) {
+                last.cleared_s = Some(seconds(alarm.raw_since));
+            }
+        }
+        records
     }
 
     /// State of one alarm.

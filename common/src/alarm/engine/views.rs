@@ -59,6 +59,9 @@ impl AlarmEngine {
             &alarm.detail,
             self.field_units,
         );
+        if alarm.state.is_standing() && alarm.is_held_by_chatter() {
+            text = format!("It is over; it came twice and is told for a minute. It said: {text}");
+        }
         text = match alarm.state.advice() {
             // What it asked for is no longer to be done.
             advice if alarm.state.is_over() => format!("{} It said: {text}", advice.trim_start()),

@@ -139,7 +139,7 @@ fn a_tool_parked_short_of_its_turning_point_does_not_fill_memory() {
         let mut finder = StrokeFinder::new(0.1, 0.0);
         let (mut before, mut most) = (path[0], 0);
         let mut found = Vec::new();
-        for (i, depth) in path.into_iter().enumerate() {
+        for (i, depth) in (0..).zip(path) {
             found.extend(finder.push(&moment(i, depth, before)));
             most = most.max(finder.tail.len());
             before = depth;

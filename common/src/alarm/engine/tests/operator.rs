@@ -152,3 +152,30 @@ fn an_overpull_that_returns_must_be_acknowledged_again() {
     // Twice raised within a minute, it is not raised a third time.
     assert_eq!(e.records().len(), 2);
 }
+
+#[test]
+fn an_alarm_kept_because_it_came_twice_says_that_it_is_over() {
+    let mut e = engine();
+    for start in [0, 10 * S] {
+        over(&mut e, start, true);
+        over(&mut e, start + S, false);
+        e.tick(start + 9 * S);
+    }
+    let views = e.views();
+    let told = views
+        .iter()
+        .find(|view| view.kind == "overpull")
+        .expect("told");
+    assert_eq!(told.state, "unacknowledged");
+    assert!(told.message.starts_with("It is over;"), "{}", told.message);
+    let lasted = |e: &AlarmEngine| {
+        e.records_at_end()
+            .last()
+            .and_then(|record| record.cleared_s)
+    };
+    assert_eq!(e.records().last().and_then(|record| record.cleared_s), None);
+    assert_eq!(lasted(&e), Some(11.0));
+    over(&mut e, 30 * S, true);
+    assert!(e.views()[0].message.starts_with("Line tension"));
+    assert_eq!(lasted(&e), None);
+}
