@@ -226,8 +226,19 @@ pub struct AlarmRecord {
     pub raised_s: f64,
     /// Condition gone; `null` while it lasts.
     pub cleared_s: Option<f64>,
-    /// Highest tension during the alarm (the condition's own peak where it is a force).
+    /// Highest tension during the alarm, of slack the lowest; `null` where the condition is no force.
     pub peak_n: Option<f64>,
+}
+
+impl AlarmRecord {
+    /// What `peak_n` is.
+    pub fn extreme(&self) -> &'static str {
+        if self.kind == "slack" {
+            "lowest"
+        } else {
+            "peak"
+        }
+    }
 }
 
 /// Tool motion at a fixed step from run start.

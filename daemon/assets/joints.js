@@ -26,7 +26,8 @@ export function showJoints({ groove, joints, outlook }, show) {
     // What nine in ten take no longer than, under the likely figure.
     const late = told ? joint.strokes_left_p90 : null;
     const upTo = (text) => make("small", { textContent: `to ${text}` });
-    const range = late === null ? null : upTo(late.toFixed(0));
+    const sure = done ? joint.strokes_left_p90 ?? 0 : 0;
+    const range = sure > 0 ? make("small", { textContent: `to be sure ${sure.toFixed(0)}` }) : late === null ? null : upTo(late.toFixed(0));
     const timeRange = late === null || stroke === null ? null : upTo(hoursMinutes(late * stroke));
     return make("tr", { className: done ? "done" : "" },
       make("td", {}, `${n + 1}`, make("small", { textContent: `${show.lengthNumber(joint.top_m, 1)}–${show.lengthNumber(joint.bottom_m, 1)}` })),

@@ -70,7 +70,7 @@ impl Console {
     fn alarm_line(&self, at_s: f64, state: &str, about: &str, record: &AlarmRecord) -> String {
         let peak = record
             .peak_n
-            .map(|peak| format!("  peak {}", self.force(peak)))
+            .map(|peak| format!("  {} {}", record.extreme(), self.force(peak)))
             .unwrap_or_default();
         let word = if state == "unacknowledged" {
             "ALARM"

@@ -142,10 +142,14 @@ pub fn split_part(result: &RunResult, joint: &Joint) -> f64 {
     f64::from(split) / f64::from(bins.max(1))
 }
 
-/// Strokes left in words: `12 to 18` (median to 90 %), `done`, `unknown`.
-pub fn strokes_left(joint: &Joint) -> String {
+/// Strokes left in words: `12 to 18` (median to 90 %), `done`, `unknown`. A joint that is told as split all along may
+/// still want strokes until it is so with 90 % probability: `none, to be sure 18`.
+pub fn strokes_left(result: &RunResult, joint: &Joint) -> String {
     match (joint.strokes_left_p50, joint.strokes_left_p90) {
         (Some(a), Some(b)) if b < 0.5 && a < 0.5 => "done".to_owned(),
+        (Some(_), Some(b)) if split_part(result, joint) == 1.0 => {
+            format!("none, to be sure {:.0}", b.ceil())
+        }
         (Some(a), Some(b)) => format!("{:.0} to {:.0}", a.ceil(), b.ceil()),
         (Some(a), None) => format!("{:.0} or more", a.ceil()),
         _ => "unknown".to_owned(),
@@ -233,7 +237,7 @@ fn joints(text: &mut String, result: &RunResult, units: Units) {
     let (depth, mm) = (units.depth(), units.groove());
     let _ = writeln!(
         text,
-        "\n{:>4} {:>17} {:>7} {:>9} {:>9} {:>15} {:>14}",
+        "\n{:>4} {:>17} {:>7} {:>9} {:>9} {:>15} {:>20}",
         "joint",
         format!("depth {}", depth.unit),
         "split",
@@ -253,10 +257,10 @@ fn joints(text: &mut String, result: &RunResult, units: Units) {
             ),
             None => ("-".into(), "-".into(), "-".into()),
         };
-        let left = strokes_left(joint);
+        let left = strokes_left(result, joint);
         let _ = writeln!(
             text,
-            "{:>4}  {span:>17} {split:>7} {mean:>9} {least:>9} {interval:>15} {left:>14}",
+            "{:>4}  {span:>17} {split:>7} {mean:>9} {least:>9} {interval:>15} {left:>20}",
             i + 1
         );
     }
@@ -277,9 +281,9 @@ fn alarms(text: &mut String, result: &RunResult, units: Units) {
             Some(cleared) => format!("for {}", duration(cleared - alarm.raised_s)),
             None => "to the end".to_owned(),
         };
-        let peak = alarm
-            .peak_n
-            .map_or(String::new(), |n| format!("peak {}", units.force().show(n)));
+        let peak = alarm.peak_n.map_or(String::new(), |n| {
+            format!("{} {}", alarm.extreme(), units.force().show(n))
+        });
         let _ = writeln!(
             text,
             "  {:>8}  {:<12} {:<5} {lasted:<18} {peak}",

@@ -104,8 +104,13 @@ impl AlarmEngine {
             && let (Some(record), Some(value)) = (alarm.record, alarm.value)
             && value.is_finite()
         {
+            let farther = if alarm.kind == AlarmKind::Slack {
+                f64::min
+            } else {
+                f64::max
+            };
             let peak = &mut self.records[record].peak_n;
-            *peak = Some(peak.map_or(value, |before| before.max(value)));
+            *peak = Some(peak.map_or(value, |before| farther(before, value)));
         }
     }
 

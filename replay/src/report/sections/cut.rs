@@ -53,7 +53,7 @@ pub(in crate::report) fn groove(page: &mut Page, s: &Source<'_>) {
                 ]),
                 None => row.extend(std::iter::repeat_n("-".to_owned(), 4)),
             }
-            row.push(strokes_left(joint));
+            row.push(strokes_left(result, joint));
             row
         })
         .collect();
