@@ -67,7 +67,11 @@ pub(super) fn forward(run: &Path) -> u8 {
     ));
     match sent {
         Ok(true) if view.trouble.is_empty() => exit::OK,
-        Ok(_) => {
+        Ok(true) => {
+            complain(&format_args!("{shown}: {}", view.trouble));
+            exit::FAILED
+        }
+        Ok(false) => {
             let why = Some(view.trouble).filter(|text| !text.is_empty());
             let why = why.map_or(String::new(), |text| format!(": {text}"));
             complain(&format_args!(

@@ -60,6 +60,8 @@ pub(super) struct Delivery {
     server: Option<Server>,
     backoff: Backoff,
     failing_since: Option<Instant>,
+    /// Since when the place reached cannot be noted, and why.
+    not_noted: Option<(Instant, String)>,
     interrupted: Option<Away>,
     /// Whether something of the present batch was taken.
     taken_of_batch: bool,
@@ -88,6 +90,7 @@ impl Delivery {
             server: None,
             backoff: Backoff::new(run_id, limits.wait_first, limits.wait_longest),
             failing_since: None,
+            not_noted: None,
             interrupted: None,
             taken_of_batch: false,
             points_max: POINTS_MAX,
@@ -194,8 +197,43 @@ impl Delivery {
         self.backoff.worked();
         if self.failing_since.take().is_some() {
             tracing::info!("forwarding works again");
-            self.status().set_trouble("");
+            let left = self.not_noted.as_ref().map_or("", |(_, text)| text);
+            self.status().set_trouble(left);
         }
+    }
+
+    /// What came of noting the place reached. Where it fails the server lacks nothing and sending goes on; only
+    /// whoever starts anew would send again, so it is told and not waited for.
+    pub(super) fn noted(&mut self, result: std::io::Result<()>) {
+        let Err(error) = result else {
+            if self.not_noted.take().is_some() {
+                tracing::info!("the place that forwarding has reached is noted again");
+                if self.failing_since.is_none() {
+                    self.status().set_trouble("");
+                }
+            }
+            return;
+        };
+        let text = format!(
+            "the place that forwarding has reached cannot be noted: {error}; the next start sends again what \
+             went since"
+        );
+        let now = Instant::now();
+        let (since, _) = self.not_noted.get_or_insert_with(|| {
+            tracing::warn!("{text}");
+            (now, text.clone())
+        });
+        let lasts = now - *since;
+        self.status().set_trouble(&text);
+        if lasts >= self.limits.alarm_after {
+            let newest = self.progress.ingest_at_ns.load(Ordering::Relaxed);
+            self.alarms.raise(ALARM, "", seconds(newest), text);
+        }
+    }
+
+    /// Whether the place reached is still to be noted.
+    pub(super) fn owes_note(&self) -> bool {
+        self.not_noted.is_some()
     }
 
     /// That the server was away, once after each time it was: it may have forgotten what it took just before.
@@ -205,7 +243,7 @@ impl Delivery {
 
     /// Nothing waits any more: the alarm can go.
     pub(super) fn caught_up(&self) {
-        if self.failing_since.is_none() {
+        if self.failing_since.is_none() && self.not_noted.is_none() {
             self.alarms.clear(ALARM, "");
         }
     }

@@ -6,7 +6,7 @@
 use super::cursor::Cursor;
 use super::delivery::{Away, Delivery, Stopped};
 use super::queue::{Next, Queue};
-use super::server::{Trouble, target};
+use super::server::target;
 use crate::precedence;
 use crate::progress::Progress;
 use crate::shell_alarm::ShellAlarms;
@@ -209,40 +209,24 @@ pub(super) async fn work(
                     if let Some(at) = batch.reaches {
                         progress.forward.delivered(at);
                     }
-                    save(&mut delivery, &queue.cursor, folder).await?;
+                    delivery.noted(queue.cursor.write(folder));
                 }
                 Next::More => delivery.pause(Duration::ZERO).await?,
                 Next::Nothing => break,
             }
         }
+        // Ended in order: nothing need go again.
+        let ends_well = over && queue.cursor.again.take().is_some();
+        if ends_well || delivery.owes_note() {
+            delivery.noted(queue.cursor.write(folder));
+        }
         delivery.caught_up();
         if over {
-            // Ended in order: nothing need go again.
-            if queue.cursor.again.take().is_some() {
-                save(&mut delivery, &queue.cursor, folder).await?;
-            }
             return Ok(());
         }
         tokio::select! {
             paused = delivery.pause(limits.look) => paused?,
             () = ended.cancelled() => {}
-        }
-    }
-}
-
-/// A disk that refuses the cursor is the recorder's trouble first; the next batch tries again.
-async fn save(delivery: &mut Delivery, cursor: &Cursor, folder: &Path) -> Result<(), Stopped> {
-    match cursor.write(folder) {
-        Ok(()) => Ok(()),
-        Err(error) => {
-            let text = format!("the place reached cannot be noted: {error}");
-            delivery
-                .wait(Trouble {
-                    text,
-                    needs_someone: false,
-                    wait: None,
-                })
-                .await
         }
     }
 }

@@ -41,8 +41,8 @@ pub(super) fn place(server: &FakeServer) -> Forward {
 
 pub(super) struct Outcome {
     pub(super) all_sent: bool,
-    progress: Arc<Progress>,
-    alarms: Arc<ShellAlarms>,
+    pub(super) progress: Arc<Progress>,
+    pub(super) alarms: Arc<ShellAlarms>,
 }
 
 pub(super) fn forward(folder: &Path, place: Forward, limits: Limits) -> Outcome {

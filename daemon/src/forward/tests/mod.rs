@@ -4,5 +4,6 @@ mod answers;
 mod fake_server;
 mod forgetful;
 mod late;
+mod not_noted;
 mod record;
 mod token;
