@@ -9,6 +9,11 @@ use sha2::{Digest, Sha256};
 /// File name of the digests.
 pub const MANIFEST_FILE: &str = "manifest.sha256";
 
+/// File name of the note how far the run has been forwarded to a server.
+pub const FORWARD_CURSOR_FILE: &str = "forward.toml";
+/// File name of the points that server would not take.
+pub const FORWARD_REFUSED_FILE: &str = "forward-refused.txt";
+
 /// Bytes read at a time.
 const CHUNK: usize = 1 << 20;
 
@@ -26,11 +31,22 @@ fn digest(disk: &impl Storage, name: &str) -> std::io::Result<String> {
     Ok(hash.finalize().iter().map(|b| format!("{b:02x}")).collect())
 }
 
-/// Writes the digests of all files but the lock and the list itself.
+/// What was done with the record, not the record: forwarding goes on after the run is finished. Lists of earlier
+/// versions name these files all the same.
+fn is_of_forwarding(name: &str) -> bool {
+    matches!(name, FORWARD_CURSOR_FILE | FORWARD_REFUSED_FILE)
+}
+
+/// Files that no list names.
+fn is_beside(name: &str) -> bool {
+    name == LOCK_FILE || name == MANIFEST_FILE || is_of_forwarding(name)
+}
+
+/// Writes the digests of all files but the lock, the list itself and the notes of forwarding.
 pub(super) fn write(disk: &mut impl Storage) -> Result<(), RecordError> {
     let mut text = String::new();
     for name in disk.list().map_err(RecordError::io("cannot list", ""))? {
-        if name == LOCK_FILE || name == MANIFEST_FILE || name.ends_with(NEW_SUFFIX) {
+        if is_beside(&name) || name.ends_with(NEW_SUFFIX) {
             continue;
         }
         let digest = digest(disk, &name).map_err(RecordError::io("cannot read", &name))?;
@@ -76,7 +92,7 @@ pub(super) fn missing(disk: &impl Storage) -> Vec<String> {
     entries(&text)
         .flatten()
         .map(|(_, name)| name)
-        .filter(|name| !names.iter().any(|n| n == name))
+        .filter(|name| !is_of_forwarding(name) && !names.iter().any(|n| n == name))
         .map(str::to_owned)
         .collect()
 }
@@ -91,6 +107,9 @@ pub(super) fn check(disk: &impl Storage) -> Option<Vec<(String, DigestState)>> {
             states.push((MANIFEST_FILE.to_owned(), DigestState::Changed));
             continue;
         };
+        if is_of_forwarding(name) {
+            continue;
+        }
         // Bare names only: a doctored list must not lead out of the folder.
         let state = if !names.iter().any(|n| n == name) {
             DigestState::Missing
@@ -105,7 +124,7 @@ pub(super) fn check(disk: &impl Storage) -> Option<Vec<(String, DigestState)>> {
         states.push((name.to_owned(), state));
     }
     for name in &names {
-        if name != LOCK_FILE && name != MANIFEST_FILE && !listed.contains(&name.as_str()) {
+        if !is_beside(name) && !listed.contains(&name.as_str()) {
             states.push((name.clone(), DigestState::Added));
         }
     }

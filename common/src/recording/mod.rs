@@ -77,7 +77,7 @@ pub use fuzz::{fuzz_blocks, fuzz_payload, fuzz_segment};
 pub use head::{HEAD_FORMAT, NOTES_FILE, Note, RUN_FILE, RunHead};
 pub use health::{ClockAnchor, Health, Recovery};
 pub use layout::Store;
-pub use manifest::{DigestState, MANIFEST_FILE};
+pub use manifest::{DigestState, FORWARD_CURSOR_FILE, FORWARD_REFUSED_FILE, MANIFEST_FILE};
 pub use policy::Policy;
 pub use reader::{Inputs, Run, RunReader, time_of};
 pub use readings::Readings;

@@ -8,7 +8,7 @@ use std::io;
 use std::path::Path;
 
 /// File name of the cursor.
-pub const CURSOR_FILE: &str = "forward.toml";
+pub use kerfwatch::recording::FORWARD_CURSOR_FILE as CURSOR_FILE;
 
 /// Everything before it is on the server.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]

@@ -31,7 +31,7 @@ use std::time::{Duration, Instant};
 use tokio_util::sync::CancellationToken;
 
 /// File name of the points the server would not take, in the run folder.
-pub const SET_ASIDE_FILE: &str = "forward-refused.txt";
+pub use kerfwatch::recording::FORWARD_REFUSED_FILE as SET_ASIDE_FILE;
 /// Size after which refused points are only counted.
 const SET_ASIDE_BYTES_MAX: u64 = 1 << 20;
 const ALARM: AlarmKind = AlarmKind::Forward;

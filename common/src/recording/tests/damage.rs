@@ -6,7 +6,10 @@ use super::disk::{FaultyDisk, Seeded};
 use super::histories::count;
 use super::roundtrip::{head, mixed, same};
 use crate::input::Input;
-use crate::recording::{Damage, DamageKind, Policy, RunReader, RunWriter, Storage};
+use crate::recording::{
+    Damage, DamageKind, DigestState, FORWARD_CURSOR_FILE, FORWARD_REFUSED_FILE, MANIFEST_FILE,
+    Policy, RunReader, RunWriter, Storage,
+};
 
 const BLOCK: usize = 25;
 const SEGMENTS: usize = 4;
@@ -194,6 +197,41 @@ fn without_run_toml_the_recording_is_still_read() {
     assert!(reader.head().is_err_and(|e| e.contains("run.toml")));
     let (seen, _) = read(disk, &inputs);
     assert_eq!(lost(&seen), 0);
+}
+
+#[test]
+fn forwarding_that_goes_on_after_the_end_changes_no_finished_run() {
+    let disk = FaultyDisk::default();
+    let mut writer = RunWriter::create(disk.clone(), &head("d"), Policy::default()).unwrap();
+    writer.append(&Input::Tick { at: 5 }).unwrap();
+    disk.put(FORWARD_CURSOR_FILE, b"raw_next = 1\n".to_vec());
+    disk.put(FORWARD_REFUSED_FILE, b"# why\n".to_vec());
+    writer.finish(0).unwrap();
+    let list = String::from_utf8(disk.bytes(MANIFEST_FILE)).unwrap();
+    assert!(
+        list.contains("run.toml") && !list.contains("forward"),
+        "{list}"
+    );
+    // As earlier versions wrote it: these files among the others, and both have changed since or are gone.
+    let old = format!(
+        "{list}{0}  {FORWARD_CURSOR_FILE}\n{0}  {FORWARD_REFUSED_FILE}\n",
+        "0".repeat(64)
+    );
+    disk.delete(FORWARD_REFUSED_FILE);
+    for text in [list, old] {
+        disk.put(MANIFEST_FILE, text.into_bytes());
+        let mut reader = RunReader::new(disk.clone()).unwrap();
+        assert_eq!(reader.missing_files(), [""; 0]);
+        let found = reader.verify(i64::MAX);
+        assert!(found.is_whole());
+        let digests = found.digests.unwrap();
+        assert!(
+            digests
+                .iter()
+                .all(|(_, state)| *state == DigestState::Right),
+            "{digests:?}"
+        );
+    }
 }
 
 #[test]
