@@ -23,7 +23,7 @@ pub struct AlarmOutput {
 /// `kind = "command" | "modbus-coil" | "serial-line"`
 #[derive(Debug, Clone, PartialEq)]
 pub enum OutputKind {
-    /// A program that is started at each change.
+    /// A program that is started at each change of what sounds, and again when it fails.
     Command {
         /// Program and arguments; no shell.
         command: Vec<String>,
