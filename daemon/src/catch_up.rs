@@ -221,16 +221,35 @@ impl Known {
 #[derive(Debug)]
 pub struct CatchingUp {
     /// Towards the thread.
-    pub since: Arc<Handover>,
+    since: Closing,
     /// The thread.
-    pub thread: JoinHandle<Option<CaughtUp>>,
+    thread: JoinHandle<Option<CaughtUp>>,
+}
+
+/// Tells the thread that no more will come, also when the core ends by a panic: the recorder waits for whoever can
+/// still decide something.
+#[derive(Debug)]
+struct Closing(Arc<Handover>);
+
+impl Drop for Closing {
+    fn drop(&mut self) {
+        self.0.close();
+    }
 }
 
 impl CatchingUp {
+    /// The core's side of `thread`, which takes from `since`.
+    pub fn new(since: Arc<Handover>, thread: JoinHandle<Option<CaughtUp>>) -> Self {
+        Self {
+            since: Closing(since),
+            thread,
+        }
+    }
+
     /// Keeps an input for the real pipeline.
     pub fn keep(&self, input: &Input, progress: &Progress) {
-        if !self.since.push(input) {
-            if self.since.backlog().lost == 1 {
+        if !self.since.0.push(input) {
+            if self.since.0.backlog().lost == 1 {
                 tracing::error!(
                     "reading back the record takes too long: strokes and groove will lack what comes now; the record has it"
                 );
@@ -243,12 +262,12 @@ impl CatchingUp {
     pub fn is_near(&self, progress: &Progress) -> bool {
         self.thread.is_finished()
             || progress.read_back.done.load(Ordering::Acquire)
-                && self.since.backlog().bytes < NEAR_BYTES
+                && self.since.0.backlog().bytes < NEAR_BYTES
     }
 
     /// Waits for the last inputs to go through. `None`: the folder could not be recovered.
     pub fn caught_up(self) -> Option<CaughtUp> {
-        self.since.close();
+        drop(self.since);
         match self.thread.join() {
             Ok(caught_up) => caught_up,
             // The run ends as by any other panic.
@@ -306,4 +325,34 @@ fn alarms_of(folder: &Path) -> Option<(Option<MarkKind>, ShellAlarms)> {
         .flatten()
         .map(MarkKind::AlarmsBefore);
     Some((alarms, shell_alarms))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::time::Instant;
+
+    #[test]
+    fn the_thread_ends_when_the_core_is_gone() {
+        let since = Arc::new(Handover::new(1 << 10));
+        let taken = Arc::clone(&since);
+        let (ended, end) = std::sync::mpsc::channel();
+        let thread = std::thread::spawn(move || {
+            let mut batch = Batch::default();
+            let deadline = Instant::now() + Duration::from_secs(10);
+            let mut is_open = true;
+            while is_open && Instant::now() < deadline {
+                is_open = taken.take(&mut batch, LOOK);
+            }
+            let _ = ended.send(is_open);
+            None
+        });
+        let catching_up = CatchingUp::new(since, thread);
+        let core = std::thread::spawn(move || {
+            let _catching_up = catching_up;
+            std::panic::resume_unwind(Box::new("the core fails"));
+        });
+        assert!(core.join().is_err());
+        assert_eq!(end.recv(), Ok(false), "still waiting for inputs");
+    }
 }

@@ -242,10 +242,7 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
             let since = Arc::clone(&read_back.since);
             progress.read_back.on.store(true, Ordering::Release);
             let thread = threads.start("kw-read-back", move || read_back.run());
-            Some(CatchingUp {
-                since,
-                thread: thread.map_err(no_thread)?,
-            })
+            Some(CatchingUp::new(since, thread.map_err(no_thread)?))
         }
         None => None,
     };
