@@ -6,7 +6,7 @@
 //! record as a mark ([`MarkKind::DaemonAlarm`]), which the pipeline passes over: after a crash they are as they
 //! were, acknowledged or not, until the part concerned has judged afresh.
 
-use kerfwatch::alarm::{AlarmCommand, AlarmEngine, AlarmKind, Detail, Level, SavedAlarms};
+use kerfwatch::alarm::{AlarmCommand, AlarmEngine, AlarmKind, Detail, SavedAlarms};
 use kerfwatch::input::{Mark, MarkKind};
 use kerfwatch::job::Display;
 use kerfwatch::snapshot::AlarmView;
@@ -247,8 +247,9 @@ fn index_of(parts: &mut Vec<Part>, kind: AlarmKind, about: &str) -> usize {
 impl Part {
     fn judge(&mut self, now: Nanos, holds: bool) {
         self.holds = holds;
+        let level = self.kind.usual_level();
         self.engine
-            .condition(self.kind, now, holds, Level::High, None, Detail::None);
+            .condition(self.kind, now, holds, level, None, Detail::None);
     }
 
     fn show(&self, engine: &AlarmEngine, into: &mut Vec<AlarmView>) {
@@ -308,6 +309,16 @@ mod tests {
         assert_eq!(state(&alarms, 11).as_deref(), Some("acknowledged"));
         alarms.clear(DISK, "");
         assert_eq!(state(&alarms, 11), None);
+    }
+
+    #[test]
+    fn each_alarm_has_the_level_of_its_kind() {
+        let alarms = ShellAlarms::default();
+        for kind in [DISK, AlarmKind::Output, AlarmKind::Forward] {
+            alarms.raise(kind, "", 1.0, "in trouble".into());
+        }
+        let levels: Vec<String> = alarms.views().into_iter().map(|view| view.level).collect();
+        assert_eq!(levels, ["high", "high", "low"]);
     }
 
     #[test]
