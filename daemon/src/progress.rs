@@ -26,6 +26,10 @@ pub struct Progress {
     pub recorded_bytes: AtomicU64,
     /// Inputs that could not be recorded.
     pub record_lost: AtomicU64,
+    /// Of these, lost some seconds ago or longer, as the recorder last saw it.
+    pub record_lost_before: AtomicU64,
+    /// The recorder has no disk that works, or one that does not take everything.
+    pub record_in_trouble: AtomicBool,
     /// Inputs the pipeline could not take in time.
     pub core_lost: AtomicU64,
     /// Write errors of the record.
@@ -58,6 +62,15 @@ pub struct Progress {
     pub forward: crate::forward::Status,
     /// A thread has panicked.
     pub failed: AtomicBool,
+}
+
+impl Progress {
+    /// Whether all threads run, and what comes in is being recorded now.
+    pub fn is_well(&self) -> bool {
+        !self.failed.load(Ordering::Relaxed)
+            && !self.record_in_trouble.load(Ordering::Relaxed)
+            && read(&self.record_lost) <= read(&self.record_lost_before)
+    }
 }
 
 /// How far the record of an interrupted run has been read back. Nothing to read back: never on.

@@ -10,7 +10,7 @@
 
 use crate::disk::Disk;
 use crate::handover::{Batch, Handover};
-use crate::progress::{Progress, count};
+use crate::progress::{Progress, count, read};
 use crate::shell_alarm::ShellAlarms;
 use kerfwatch::alarm::AlarmKind;
 use kerfwatch::input::{Input, Mark, MarkKind};
@@ -30,6 +30,8 @@ const RETRY: Duration = Duration::from_secs(5);
 const DECISIONS_MAX: usize = 16_384;
 /// Looks at a full queue of decisions before one is given up: five seconds.
 const PATIENCE_LOOKS: u32 = 100;
+/// Wall time for which inputs that found no room count as lost now.
+const LATELY: Duration = Duration::from_secs(10);
 /// Part of the queue that may fill before the disk counts as too slow.
 const SLOW_PART: usize = 4;
 const ALARM: AlarmKind = AlarmKind::Recorder;
@@ -132,6 +134,26 @@ impl Held {
     }
 }
 
+/// When inputs last found no room.
+#[derive(Debug)]
+struct Losses {
+    lost: u64,
+    since: Instant,
+}
+
+impl Losses {
+    /// Tells `progress` what was lost longer ago than [`LATELY`]. Not asked while the disk holds the thread up: what is
+    /// lost then stays news.
+    fn look(&mut self, progress: &Progress, now: Instant) {
+        let lost = read(&progress.record_lost);
+        if lost != self.lost {
+            (self.lost, self.since) = (lost, now);
+        } else if now - self.since >= LATELY {
+            progress.record_lost_before.store(lost, Ordering::Relaxed);
+        }
+    }
+}
+
 /// Opens the folder again after a failure.
 pub type Reopen = Box<dyn FnMut() -> Result<RunWriter<Disk>, RecordError> + Send>;
 
@@ -172,7 +194,12 @@ impl Recorder {
         let mut failed: Option<(u64, String)> = None;
         let mut taken = 0;
         let mut lost_before = 0;
+        let mut losses = Losses {
+            lost: 0,
+            since: start,
+        };
         while open {
+            losses.look(&self.progress, Instant::now());
             if self.writer.is_none() {
                 if Instant::now() < retry_at && !self.inputs.is_closed() {
                     std::thread::sleep(LOOK);
@@ -241,7 +268,9 @@ impl Recorder {
         match self.writer.take() {
             Some(writer) => {
                 let bytes = writer.health().bytes_written;
-                writer.finish(elapsed_ns(start))?;
+                writer
+                    .finish(elapsed_ns(start))
+                    .inspect_err(|_| self.works(false))?;
                 self.progress
                     .recorded_at_ns
                     .store(newest, Ordering::Relaxed);
@@ -273,6 +302,7 @@ impl Recorder {
         self.progress
             .recorded_bytes
             .store(health.bytes_written, Ordering::Relaxed);
+        self.works(health.fault.is_none());
         self.alarms.clear(ALARM, STOPPED);
         let fault = health.fault.map(|fault| {
             let lost = health.raw_lost;
@@ -303,8 +333,15 @@ impl Recorder {
         }
     }
 
+    fn works(&self, works: bool) {
+        self.progress
+            .record_in_trouble
+            .store(!works, Ordering::Relaxed);
+    }
+
     fn failed(&self, error: &RecordError, newest: i64) {
         count(&self.progress.record_errors);
+        self.works(false);
         let text = format!("nothing is being recorded: {error}");
         self.judge(STOPPED, newest, Some(text));
     }
@@ -324,47 +361,4 @@ fn elapsed_ns(start: Instant) -> i64 {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use kerfwatch::result::{Interval, State};
-
-    fn decision(n: i64) -> Derived {
-        Derived::Interval(Interval {
-            state: State::Free,
-            start_s: n as f64,
-            end_s: n as f64,
-        })
-    }
-
-    #[test]
-    fn a_decision_is_held_back_until_the_inputs_it_follows_from_are_taken() {
-        let inputs = Handover::new(1 << 20);
-        let (decisions, decided) = Decisions::channel();
-        let (mut held, mut batch) = (Held::default(), Batch::default());
-        let mut taken = 0;
-        // Enough for several chunks: the disk has been slow.
-        for at in 0..20_000 {
-            inputs.push(&Input::Received {
-                port: 0,
-                at,
-                bytes: vec![b'1'; 8],
-            });
-        }
-        assert!(decisions.tell(decision(1)));
-        held.take(&decided, &inputs);
-        assert!(decisions.tell(decision(2)));
-        let mut released = Vec::new();
-        while taken < 20_000 {
-            assert!(inputs.take(&mut batch, LOOK));
-            batch.drain(|_| taken += 1);
-            while let Some(record) = held.next(taken) {
-                released.push((taken, record));
-            }
-        }
-        assert_eq!(released, [(20_000, decision(1))]);
-        inputs.push(&Input::Tick { at: 20_000 });
-        held.take(&decided, &inputs);
-        assert_eq!(held.next(20_000), None);
-        assert_eq!(held.next(20_001), Some(decision(2)));
-    }
-}
+mod tests;

@@ -89,6 +89,8 @@ impl GrooveView {
 /// State of the daemon itself.
 #[derive(Debug, Clone, Serialize)]
 pub(crate) struct Health {
+    /// No thread has failed, and what comes in is being recorded now: the disk takes it, and no input was lost in the
+    /// last seconds.
     ok: bool,
     /// Newest input taken in, run time.
     ingest_s: f64,
@@ -119,7 +121,7 @@ pub(crate) fn health(published: &Published) -> Health {
     let progress = &published.progress;
     let time = |at: &std::sync::atomic::AtomicI64| seconds(at.load(Ordering::Relaxed));
     Health {
-        ok: !progress.failed.load(Ordering::Relaxed) && read(&progress.record_errors) == 0,
+        ok: progress.is_well(),
         ingest_s: time(&progress.ingest_at_ns),
         core_s: time(&progress.core_at_ns),
         recorded_s: time(&progress.recorded_at_ns),
