@@ -2,6 +2,7 @@
 
 use crate::lines_out;
 use crate::publish::MarkView;
+use kerfwatch::input::MarkKind;
 use kerfwatch::job::{Display, fixed};
 use kerfwatch::result::{AlarmRecord, Direction, RunResult, Stroke, in_interval};
 use kerfwatch::snapshot::Snapshot;
@@ -87,18 +88,23 @@ impl Console {
     }
 
     /// A mark, with who made it where that is known.
-    pub fn mark(&self, mark: &MarkView) {
+    pub fn mark(&self, mark: &MarkView, kind: &MarkKind) {
+        self.line(format_args!("{}", self.mark_line(mark, kind)));
+    }
+
+    fn mark_line(&self, mark: &MarkView, kind: &MarkKind) -> String {
         let by = match mark.author.as_str() {
             "" => String::new(),
             author => format!("by {author}"),
         };
-        let mut words = vec![mark.mark.as_str(), &mark.text, &by];
+        // The view has metres, to the last digit.
+        let text = match kind {
+            MarkKind::Zero(metres) | MarkKind::ReferenceDepth(metres) => self.length(*metres),
+            _ => mark.text.clone(),
+        };
+        let mut words = vec![mark.mark.as_str(), text.trim(), &by];
         words.retain(|word| !word.is_empty());
-        self.line(format_args!(
-            "{}  mark {}",
-            clock(mark.at_s),
-            words.join(" ")
-        ));
+        format!("{}  mark {}", clock(mark.at_s), words.join(" "))
     }
 
     /// The run has ended.
@@ -159,6 +165,7 @@ pub fn clock(seconds: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use kerfwatch::input::Mark;
 
     #[test]
     fn run_time_reads_as_a_clock() {
@@ -183,6 +190,31 @@ mod tests {
             speak: false,
         };
         assert_eq!(console.force(3e38), "3.0e38 N");
+    }
+
+    #[test]
+    fn depths_of_marks_are_told_in_the_units_of_the_job() {
+        let told = |display, kind: MarkKind| {
+            let mark = Mark {
+                author: "engineer".to_owned(),
+                kind,
+            };
+            let view = crate::publish::mark_view(5_000_000_000, &mark).unwrap();
+            let speak = false;
+            Console { display, speak }.mark_line(&view, &mark.kind)
+        };
+        assert_eq!(
+            told(Display::Field, MarkKind::Zero(6580.0 * 0.3048)),
+            "00:00:05  mark zero 6580.0 ft by engineer"
+        );
+        assert_eq!(
+            told(Display::Metric, MarkKind::ReferenceDepth(2_031.500_000_001)),
+            "00:00:05  mark reference_depth 2031.50 m by engineer"
+        );
+        assert_eq!(
+            told(Display::Field, MarkKind::Note("hold 3 m".to_owned())),
+            "00:00:05  mark note hold 3 m by engineer"
+        );
     }
 
     #[test]

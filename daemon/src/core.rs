@@ -168,7 +168,7 @@ impl Core {
                 let Some(view) = mark_view(*at, mark) else {
                     return;
                 };
-                self.console.mark(&view);
+                self.console.mark(&view, &mark.kind);
                 self.published.marks().push(view.clone());
                 // No reader is no fault.
                 let _ = self.published.told.send(Told::Mark(view));
