@@ -38,6 +38,16 @@ pub struct RunResult {
     pub depth_check: DepthCheck,
 }
 
+impl RunResult {
+    /// First and last run time that anything is known of: an imported run may begin hours after its zero.
+    pub fn span_s(&self) -> (f64, f64) {
+        match (self.intervals.first(), self.intervals.last()) {
+            (Some(first), Some(last)) => (first.start_s, last.end_s),
+            _ => (0.0, self.run.duration_s),
+        }
+    }
+}
+
 /// Depth as couplings show it. Where none has a signature in the drag, slip of the counter cannot be told.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 pub struct DepthCheck {

@@ -111,7 +111,7 @@ impl Console {
     pub fn end(&self, result: &RunResult) {
         self.line(format_args!(
             "{}  end: {} strokes, {} readings, {} bad frames, {} alarms",
-            clock(result.run.duration_s),
+            clock(result.span_s().1),
             result.strokes.len(),
             result.run.samples,
             result.quality.bad_frames,

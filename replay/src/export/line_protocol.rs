@@ -67,7 +67,7 @@ impl Points {
             let tags = [("kind", a.kind.as_str()), ("level", a.level.as_str())];
             self.point("alarm", &tags, a.raised_s, &alarm_fields(a));
         }
-        let end_s = result.run.duration_s;
+        let (_, end_s) = result.span_s();
         for b in &result.groove {
             let top = depth_tag(b.top_m);
             self.point("groove", &[("top_m", &top)], end_s, &groove_fields(b));
@@ -113,5 +113,48 @@ impl Points {
         let mut all: Vec<(&str, &str)> = vec![("run", &self.run), ("well", &self.well)];
         all.extend_from_slice(tags);
         push_point(&mut self.text, measurement, &all, fields, at);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::export::TableName;
+    use kerfwatch::job::{print_default_job, read_job};
+    use kerfwatch::pipeline::Pipeline;
+    use kerfwatch::result::{Interval, Joint, State};
+
+    #[test]
+    fn joints_are_stamped_with_the_end_of_a_run_that_began_late() {
+        let job = read_job(print_default_job(), "job.toml").unwrap().job;
+        let mut result = Pipeline::new(&job).result("run");
+        result.groove.clear();
+        // An hour, ten hours after the zero of its table.
+        result.run.duration_s = 3_600.0;
+        result.intervals = vec![Interval {
+            state: State::Free,
+            start_s: 36_000.0,
+            end_s: 39_600.0,
+        }];
+        result.joints = vec![Joint {
+            top_m: 600.0,
+            bottom_m: 609.0,
+            split_fraction: 0.5,
+            min_depth_mm: 1.0,
+            strokes_left_p50: None,
+            strokes_left_p90: None,
+        }];
+        let export = Export {
+            job: &job,
+            result: &result,
+            start_utc_ns: Some(0),
+            table: TableName::Strokes,
+            tension: &[],
+        };
+        let mut out = Vec::new();
+        assert!(LineProtocol.write(&export, &mut out).is_ok());
+        let text = String::from_utf8(out).unwrap();
+        let joint = text.lines().find(|line| line.starts_with("joint,"));
+        assert!(joint.unwrap().ends_with(" 39600000000000"), "{text}");
     }
 }

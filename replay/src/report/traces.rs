@@ -243,11 +243,12 @@ pub(crate) fn gather(
     Ok(traces)
 }
 
-/// First and last time of the run.
+/// First and last time of the run, never the same: pictures lie between them.
 fn run_span(result: &RunResult) -> (f64, f64) {
-    match (result.intervals.first(), result.intervals.last()) {
-        (Some(a), Some(b)) if b.end_s > a.start_s => (a.start_s, b.end_s),
-        _ => (0.0, result.run.duration_s.max(1.0)),
+    let (from, to) = result.span_s();
+    match to > from {
+        true => (from, to),
+        false => (from, from + 1.0),
     }
 }
 
@@ -314,7 +315,7 @@ fn depth_at(track: &ToolTrack, at: f64) -> Option<f64> {
 /// The stalls and overpulls with the highest priority, in order of time, and how many more there are.
 fn close_ups(result: &RunResult) -> (Vec<CloseUp>, usize) {
     let mut events: Vec<(f64, f64, String, f64)> = Vec::new();
-    let end = result.run.duration_s;
+    let (_, end) = result.span_s();
     for alarm in &result.alarms {
         if matches!(alarm.kind.as_str(), "overpull" | "stall" | "approaching") {
             let cleared = alarm.cleared_s.unwrap_or(end);
@@ -363,4 +364,36 @@ fn close_ups(result: &RunResult) -> (Vec<CloseUp>, usize) {
         })
         .collect();
     (list, not_shown)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use kerfwatch::job::{print_default_job, read_job};
+    use kerfwatch::pipeline::Pipeline;
+    use kerfwatch::result::{AlarmRecord, Interval};
+
+    #[test]
+    fn an_alarm_that_still_stands_is_shown_to_the_end_of_a_run_that_began_late() {
+        let job = read_job(print_default_job(), "job.toml").unwrap().job;
+        let mut result = Pipeline::new(&job).result("run");
+        // An hour, ten hours after the zero of its table.
+        result.run.duration_s = 3_600.0;
+        result.intervals = vec![Interval {
+            state: State::Free,
+            start_s: 36_000.0,
+            end_s: 39_600.0,
+        }];
+        result.alarms = vec![AlarmRecord {
+            kind: "overpull".to_owned(),
+            level: "high".to_owned(),
+            raised_s: 39_590.0,
+            cleared_s: None,
+            peak_n: Some(5_000.0),
+        }];
+        let (shown, _) = close_ups(&result);
+        assert_eq!(shown[0].event, (39_590.0, 39_600.0));
+        assert!(shown[0].from_s < 39_590.0 && shown[0].to_s > 39_600.0);
+        assert_eq!(run_span(&result), (36_000.0, 39_600.0));
+    }
 }
