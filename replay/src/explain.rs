@@ -94,7 +94,7 @@ pub fn explain(
     }
     let pressure = job.cutter.contact_pressure.map_or_else(
         || "not given: wide prior".to_owned(),
-        |p| format!("{:.2} GPa given", p.si() * 1e-9),
+        |p| format!("{} given", units.contact_pressure().show(p.si())),
     );
     let _ = writeln!(
         text,
@@ -149,7 +149,8 @@ fn rests_on(text: &mut String, e: &Evidence, bin: &GrooveBin, units: Units) {
     let work: f64 = e.strokes.iter().filter_map(cutting).sum();
     let _ = writeln!(
         text,
-        "  work        {work:.0} J per metre of groove, summed over the strokes with drag"
+        "  work        {} of groove, summed over the strokes with drag",
+        units.work_along().show(work)
     );
     let _ = writeln!(
         text,
@@ -180,7 +181,7 @@ fn rests_on(text: &mut String, e: &Evidence, bin: &GrooveBin, units: Units) {
         );
     }
     history(text, &e.strokes, units);
-    split_evidence(text, e);
+    split_evidence(text, e, units);
 }
 
 /// Cutting drag of a stroke, N; work in J per metre at the same time.
@@ -242,7 +243,7 @@ fn history(text: &mut String, strokes: &[StrokeEvidence], units: Units) {
     }
 }
 
-fn split_evidence(text: &mut String, e: &Evidence) {
+fn split_evidence(text: &mut String, e: &Evidence, units: Units) {
     text.push_str(
         "  Is it split? Part of the expected cutting drag that was there, and the belief after it:\n",
     );
@@ -269,8 +270,8 @@ fn split_evidence(text: &mut String, e: &Evidence) {
     }
     let _ = writeln!(
         text,
-        "  (neighbours within the {:.1} m over which the wheels are spread are weighed with it)",
-        e.wheel_span_m
+        "  (neighbours within the {} over which the wheels are spread are weighed with it)",
+        units.depth().show(e.wheel_span_m)
     );
     if e.silent_splits > SILENT_TOLD {
         let _ = writeln!(
@@ -278,5 +279,61 @@ fn split_evidence(text: &mut String, e: &Evidence) {
             "  (that splits do not show in the drag of this well: {:.0} %; to that extent passes alone speak)",
             100.0 * e.silent_splits
         );
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_field_job_is_explained_without_metric_units() {
+        let stroke = StrokeEvidence {
+            n: 1,
+            start_s: 10.0,
+            up: true,
+            passes_before: 2.0,
+            drag_n: Some(744.822_161_5),
+            free_n: 300.0,
+            cutting_expected_n: 400.0,
+        };
+        let evidence = Evidence {
+            bin: 0,
+            passes_expected: 100.0,
+            passes_found: 100.0,
+            ln_passes_sd: (0.1, 0.1),
+            amplitude_n: (400.0, 400.0),
+            base_n: (300.0, 300.0),
+            base_sd_n: 10.0,
+            bite_down: 0.5,
+            rolls_down_from: None,
+            fade: 0.1,
+            flank_n: 0.0,
+            noise_n: 20.0,
+            wheel_span_m: 0.3048,
+            silent_splits: 0.0,
+            near_coupling: false,
+            strokes: vec![stroke],
+            windows: Vec::new(),
+        };
+        let bin = GrooveBin {
+            top_m: 600.0,
+            bottom_m: 600.1,
+            depth_mm: 2.0,
+            low_mm: 1.0,
+            high_mm: 3.0,
+            wall_mm: 5.5,
+            passes: 1,
+            through: false,
+            through_probability: 0.0,
+            coupling: false,
+        };
+        let mut text = String::new();
+        rests_on(&mut text, &evidence, &bin, Units::Field);
+        assert!(text.contains("100 ft lbf per foot of groove"), "{text}");
+        assert!(text.contains("within the 1.0 ft over"), "{text}");
+        for metric in [" N", " m ", " J ", "metre"] {
+            assert!(!text.contains(metric), "`{metric}` in\n{text}");
+        }
     }
 }

@@ -92,6 +92,35 @@ impl Units {
         self.pick((1e-6, "MPa", 0), (1e-3 / PASCALS_PER_PSI, "ksi", 0))
     }
 
+    /// Pressure of a wheel on the pipe, from Pa.
+    pub fn contact_pressure(self) -> Scale {
+        self.pick((1e-9, "GPa", 2), (1e-3 / PASCALS_PER_PSI, "ksi", 0))
+    }
+
+    /// Work along a groove, from J/m.
+    pub fn work_along(self) -> Scale {
+        self.pick(
+            (1.0, "J per metre", 0),
+            (1.0 / NEWTONS_PER_LBF, "ft lbf per foot", 0),
+        )
+    }
+
+    /// Force for a unit of what a load cell says, from N.
+    pub fn cell_span(self) -> Scale {
+        self.pick(
+            (1.0, "N per unit", 6),
+            (1.0 / NEWTONS_PER_LBF, "lbf per unit", 6),
+        )
+    }
+
+    /// Length for a unit of what a depth counter says, from m.
+    pub fn counter_step(self) -> Scale {
+        self.pick(
+            (1.0, "m per unit", 8),
+            (1.0 / METRES_PER_FOOT, "ft per unit", 8),
+        )
+    }
+
     /// Wire and sheave diameters, from m.
     pub fn diameter(self) -> Scale {
         self.pick((1e3, "mm", 2), (1.0 / METRES_PER_INCH, "in", 3))
@@ -164,6 +193,21 @@ mod tests {
         assert_eq!(Units::Field.groove().show(25.4), "1.000 in");
         assert_eq!(Units::Metric.groove().show(2.345), "2.35 mm");
         assert_eq!(Units::Field.work().show(1_355.817_948_33), "1000 ft lbf");
+        // 160 ksi; a joule per metre is a newton, a foot pound-force per foot a pound-force.
+        assert_eq!(Units::Field.contact_pressure().show(1.103_161e9), "160 ksi");
+        assert_eq!(Units::Metric.contact_pressure().show(1.1e9), "1.10 GPa");
+        assert_eq!(
+            Units::Field.work_along().show(444.822_161_5),
+            "100 ft lbf per foot"
+        );
+        assert_eq!(
+            Units::Field.cell_span().show(4.448_221_615),
+            "1.000000 lbf per unit"
+        );
+        assert_eq!(
+            Units::Field.counter_step().show(0.3048),
+            "1.00000000 ft per unit"
+        );
     }
 
     #[test]

@@ -24,8 +24,8 @@ pub(in crate::report) fn calibration(page: &mut Page, s: &Source<'_>) {
                 }
             };
             format!(
-                "{:.6} N per unit, tare {}, {mount}",
-                load.span.si(),
+                "{}, tare {}, {mount}",
+                units.cell_span().show(load.span.si()),
                 load.tare
             )
         }
@@ -33,8 +33,8 @@ pub(in crate::report) fn calibration(page: &mut Page, s: &Source<'_>) {
     let depth = match &job.depth {
         None => "readings came as line paid out, already calibrated".to_owned(),
         Some(depth) => format!(
-            "{:.8} m per unit, zero at {}",
-            depth.metres_per_unit.si(),
+            "{}, zero at {}",
+            units.counter_step().show(depth.metres_per_unit.si()),
             units.depth().show(depth.zero.si())
         ),
     };
@@ -45,7 +45,7 @@ pub(in crate::report) fn calibration(page: &mut Page, s: &Source<'_>) {
             "Contact pressure",
             job.cutter.contact_pressure.map_or_else(
                 || "not given; a wide range was assumed and narrowed by the data".to_owned(),
-                |p| format!("{:.2} GPa given", p.si() * 1e-9),
+                |p| format!("{} given", units.contact_pressure().show(p.si())),
             ),
         ),
     ]);
