@@ -76,6 +76,14 @@ pub fn explain(
         depth.bare(bin.top_m),
         depth.show(bin.bottom_m)
     );
+    if bin.coupling {
+        let _ = writeln!(
+            text,
+            "  coupling    the wall is thicker here than the tubing ({} reach of the wheels): taken as not cut, nothing is estimated",
+            mm.show(job.cutter.reach.as_millimetres())
+        );
+        return Ok(text);
+    }
     let _ = writeln!(
         text,
         "  estimate    {} of {} wall; with 90 % probability {} to {}; through with {:.1} %",
@@ -85,13 +93,6 @@ pub fn explain(
         mm.show(bin.high_mm),
         100.0 * bin.through_probability
     );
-    if bin.coupling {
-        let _ = writeln!(
-            text,
-            "  coupling    the wall is thicker here than the tubing ({} reach of the wheels)",
-            mm.show(job.cutter.reach.as_millimetres())
-        );
-    }
     let pressure = job.cutter.contact_pressure.map_or_else(
         || "not given: wide prior".to_owned(),
         |p| format!("{} given", units.contact_pressure().show(p.si())),
