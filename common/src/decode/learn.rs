@@ -3,12 +3,13 @@
 //! *Input*: the first bytes heard on a port. *Output*: [`Proposal`]s, best first, each with the
 //! share of the frames that it reads. *Limits*: a proposal is a guess for a person to look at:
 //! which column is load and which is depth is told from words and units beside it if there are
-//! any, else by order. *Errors*: none; what makes no sense gives no proposal.
+//! any, else by order; both may come in lines of their own, told apart by labels. *Errors*: none; what makes no sense gives no proposal.
 
 use super::packet::Packet;
 use super::pattern::PatternDecoder;
 use crate::input::ChannelId;
 
+mod labels;
 mod line;
 
 use line::{Shape, Slot};
@@ -30,8 +31,10 @@ pub struct Proposal {
     pub channels: Vec<ChannelId>,
     /// Part of the frames that it reads, 0 to 1.
     pub share: f64,
-    /// The columns of numbers, from left to right.
+    /// The columns of numbers, from left to right; those of lines with load before those with depth.
     pub columns: Vec<Column>,
+    /// Words in its lines that change: status, or labels that were not made out as such.
+    pub changing_words: Vec<String>,
 }
 
 /// One column of numbers.
@@ -91,6 +94,7 @@ fn packets(bytes: &[u8]) -> Option<Proposal> {
             .collect(),
         share: read.len() as f64 / frames.len() as f64,
         columns: load.into_iter().chain(depth).collect(),
+        changing_words: Vec::new(),
     })
 }
 
@@ -99,23 +103,27 @@ fn patterns(bytes: &[u8]) -> Vec<Proposal> {
     if lines.len() < FRAMES_MIN {
         return Vec::new();
     }
-    let mut shapes: Vec<Shape> = Vec::new();
+    let mut alike: Vec<Vec<Shape>> = Vec::new();
     for line in &lines {
         let Some(shape) = Shape::of(line) else {
             continue;
         };
-        let known = shapes.iter().position(|known| known.same_as(&shape));
+        let known = alike.iter().position(|known| known[0].same_as(&shape));
         match known {
-            Some(index) => shapes[index].merge(&shape),
-            None if shapes.len() < SHAPES_MAX => shapes.push(shape),
+            Some(index) => alike[index].push(shape),
+            None if alike.len() < SHAPES_MAX => alike.push(vec![shape]),
             None => {}
         }
     }
+    let mut shapes: Vec<Shape> = alike.into_iter().flat_map(labels::split).collect();
+    shapes.retain(|shape| shape.lines >= FRAMES_MIN);
     shapes.sort_by_key(|shape| std::cmp::Reverse(shape.lines));
-    (shapes.iter().take(2))
-        .filter(|shape| shape.lines >= FRAMES_MIN)
-        .flat_map(|shape| readings_of(shape, &lines))
-        .collect()
+    let mut proposals: Vec<Proposal> = labels::load_and_depth(&shapes)
+        .into_iter()
+        .filter_map(|(load, depth)| reading_of_both(&shapes[load], &shapes[depth], &lines))
+        .collect();
+    proposals.extend((shapes.iter().take(2)).flat_map(|shape| readings_of(shape, &lines)));
+    proposals
 }
 
 /// The frames of `bytes` without the first and the last, which may be half ones, and without empty
@@ -165,16 +173,50 @@ fn readings_of(shape: &Shape, lines: &[&[u8]]) -> Vec<Proposal> {
         choices.push(names);
     }
     (choices.iter())
-        .filter_map(|names| proposal(shape, names, lines))
+        .filter_map(|names| proposal(&[(shape, names)], lines))
         .collect()
 }
 
-fn proposal(shape: &Shape, names: &[Option<&'static str>], lines: &[&[u8]]) -> Option<Proposal> {
-    let pattern = shape.pattern(names);
+/// Load in lines of one shape and depth in those of the other, read by one pattern with two branches.
+fn reading_of_both(load: &Shape, depth: &Shape, lines: &[&[u8]]) -> Option<Proposal> {
+    let of_load = names_of_one(load, "load")?;
+    let mut of_depth = names_of_one(depth, "depth")?;
+    if of_load.contains(&Some("seq")) {
+        // A name may stand once in a pattern.
+        of_depth
+            .iter_mut()
+            .filter(|name| **name == Some("seq"))
+            .for_each(|name| *name = None);
+    }
+    proposal(&[(load, &of_load), (depth, &of_depth)], lines)
+}
+
+/// Names of the columns of lines that carry `quantity` only.
+fn names_of_one(shape: &Shape, quantity: &'static str) -> Option<Vec<Option<&'static str>>> {
+    let mut names: Vec<_> = shape.slots().iter().map(Slot::told_name).collect();
+    let told = names.iter().position(|name| *name == Some(quantity));
+    let at = told.or_else(|| shape.value_slot())?;
+    for (index, name) in names.iter_mut().enumerate() {
+        match name {
+            _ if index == at => *name = Some(quantity),
+            Some("load" | "depth") => *name = None,
+            _ => {}
+        }
+    }
+    Some(names)
+}
+
+/// A proposal for lines of `parts`, each with the names of its columns.
+fn proposal(parts: &[(&Shape, &[Option<&'static str>])], lines: &[&[u8]]) -> Option<Proposal> {
+    let branches: Vec<String> = (parts.iter())
+        .map(|(shape, names)| shape.pattern(names))
+        .collect();
+    let pattern = branches.join("|");
+    let named = |name| parts.iter().any(|(_, names)| names.contains(&Some(name)));
     let channels: Vec<ChannelId> = [("load", ChannelId::Load), ("depth", ChannelId::Depth)]
-        .iter()
-        .filter(|(name, _)| names.contains(&Some(name)))
-        .map(|(_, channel)| *channel)
+        .into_iter()
+        .filter(|(name, _)| named(*name))
+        .map(|(_, channel)| channel)
         .collect();
     let wanted: Vec<_> = (channels.iter())
         .map(|&channel| (channel, pattern.as_str()))
@@ -184,11 +226,17 @@ fn proposal(shape: &Shape, names: &[Option<&'static str>], lines: &[&[u8]]) -> O
         decoder.push(0, line, &mut |_| {});
         decoder.push(0, b"\n", &mut |_| {});
     }
+    let columns_of = |(shape, names): &(&Shape, &[Option<&'static str>])| -> Vec<Column> {
+        (shape.slots().iter().zip(*names))
+            .map(|(slot, name)| column(*name, slot.unit(), &slot.numbers))
+            .collect()
+    };
     Some(Proposal {
         protocol: "pattern",
         share: decoder.counts().good as f64 / lines.len() as f64,
-        columns: (shape.slots().iter().zip(names))
-            .map(|(slot, name)| column(*name, slot.unit(), &slot.numbers))
+        columns: parts.iter().flat_map(columns_of).collect(),
+        changing_words: (parts.iter())
+            .flat_map(|(shape, _)| shape.changing_words())
             .collect(),
         channels,
         pattern: Some(pattern),
@@ -205,126 +253,4 @@ fn column(capture: Option<&'static str>, unit: Option<&'static str>, numbers: &[
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn lines(make: impl Fn(i32) -> String) -> Vec<u8> {
-        let text: String = (0..20).map(make).collect();
-        // Joins and leaves in the middle of a line.
-        text.as_bytes()[2..text.len() - 3].to_vec()
-    }
-
-    fn first_pattern(bytes: &[u8]) -> String {
-        let proposals = propose(bytes);
-        assert!(proposals[0].share > 0.99, "{proposals:?}");
-        proposals[0].pattern.clone().unwrap()
-    }
-
-    /// What the pattern reads from one line.
-    fn read(pattern: &str, channel: ChannelId, line: &str) -> Option<(f64, Option<u64>)> {
-        let mut decoder = PatternDecoder::new(&[(channel, pattern)]).unwrap();
-        let mut got = None;
-        decoder.push(0, format!("{line}\n").as_bytes(), &mut |reading| {
-            got = Some((reading.raw, reading.seq));
-        });
-        got
-    }
-
-    #[test]
-    fn weighing_indicator_with_padding_status_and_unit_is_learned() {
-        let bytes = lines(|n| {
-            let status = if n % 3 == 0 { "US" } else { "ST" };
-            format!(
-                "{status},GS,{}{:7.1}kg\r\n",
-                if n % 4 == 0 { "-" } else { "+" },
-                n * 30
-            )
-        });
-        let pattern = first_pattern(&bytes);
-        assert_eq!(propose(&bytes)[0].columns[0].unit, Some("kgf"));
-        let line = "ST,GS,-    81.5kg";
-        assert_eq!(
-            read(&pattern, ChannelId::Load, line),
-            Some((-81.5, None)),
-            "{pattern}"
-        );
-    }
-
-    #[test]
-    fn units_tell_load_from_depth_and_a_counter_is_found() {
-        let bytes = lines(|n| {
-            format!(
-                "#{:05} D={:.2} m T={} lbf\n",
-                40 + n,
-                812.0 + 0.1 * f64::from(n),
-                400 - n
-            )
-        });
-        let pattern = first_pattern(&bytes);
-        let line = "#01234 D=900.25 m T=1,5 lbf";
-        assert_eq!(read(&pattern, ChannelId::Depth, line), None, "{pattern}");
-        let line = "#01234 D=900.25 m T=15 lbf";
-        assert_eq!(
-            read(&pattern, ChannelId::Depth, line),
-            Some((900.25, Some(1234)))
-        );
-        assert_eq!(
-            read(&pattern, ChannelId::Load, line),
-            Some((15.0, Some(1234)))
-        );
-    }
-
-    #[test]
-    fn checksum_in_hexadecimal_is_no_column() {
-        let bytes = lines(|n| {
-            format!(
-                "$LOAD,{:.1}*{:02X}\r\n",
-                3000.0 + f64::from(n),
-                37 * n % 256
-            )
-        });
-        let pattern = first_pattern(&bytes);
-        for end in ["07", "A3", "ff"] {
-            let line = format!("$LOAD,2999.5*{end}");
-            assert_eq!(
-                read(&pattern, ChannelId::Load, &line),
-                Some((2999.5, None)),
-                "{pattern}"
-            );
-        }
-    }
-
-    #[test]
-    fn time_of_day_is_left_alone() {
-        let bytes = lines(|n| format!("12:59:{:02};{:.1};{:.2}\r\n", 30 + n, 2000 - 3 * n, 5 * n));
-        let proposals = propose(&bytes);
-        let pattern = proposals[0].pattern.clone().unwrap();
-        let line = "13:00:07;-5.5;77";
-        assert_eq!(
-            read(&pattern, ChannelId::Load, line),
-            Some((-5.5, None)),
-            "{pattern}"
-        );
-        assert_eq!(read(&pattern, ChannelId::Depth, line), Some((77.0, None)));
-        // Load and depth cannot be told apart here: the other order is offered too.
-        assert_eq!(proposals.len(), 2);
-    }
-
-    #[test]
-    fn packets_are_recognised() {
-        let mut bytes = vec![7, 7, 0];
-        for seq in 0..10 {
-            Packet::new(seq, Some(2000.0), None).encode(&mut bytes);
-        }
-        let proposals = propose(&bytes);
-        assert_eq!(proposals[0].job_lines(), "protocol = \"packet\"\n");
-        assert_eq!(proposals[0].channels, [ChannelId::Load]);
-    }
-
-    #[test]
-    fn nonsense_gives_no_proposal() {
-        assert!(propose(b"").is_empty());
-        assert!(propose(&[0xE6, b'\n', 0x98, 0xFF, b'\r', 0x80, b'\n'].repeat(30)).is_empty());
-        assert!(propose(b"hello\nhello\nhello\nhello\nhello\n").is_empty());
-    }
-}
+mod tests;

@@ -74,6 +74,12 @@ fn proposed(port: &str, learned: &Learned, best: &Proposal) -> String {
     {
         text.push_str("# load or depth is a guess: compare with the display of the instrument\n");
     }
+    if !best.changing_words.is_empty() {
+        text.push_str(&format!(
+            "# words in its lines that change: {}; where they tell two quantities apart, write them into the pattern\n",
+            best.changing_words.join(", ")
+        ));
+    }
     let both = best.channels.len() > 1;
     let section = match best.channels.first() {
         Some(ChannelId::Depth) if !both => "depth",

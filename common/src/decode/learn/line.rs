@@ -3,6 +3,9 @@
 //! Lines of one shape have the same parts in the same order, whatever the numbers are and however
 //! they are padded.
 
+/// Most words kept of one place.
+const WORDS_KEPT: usize = 4;
+
 /// One part of a line.
 #[derive(Debug, Clone, PartialEq, Eq)]
 enum Part {
@@ -34,6 +37,8 @@ struct Place {
     /// Some line had blanks before it.
     blank_before: bool,
     numbers: Vec<f64>,
+    /// The first few different words.
+    words: Vec<String>,
 }
 
 /// The shape of some lines.
@@ -42,6 +47,8 @@ pub(super) struct Shape {
     places: Vec<Place>,
     /// How many lines had it.
     pub(super) lines: usize,
+    /// The word that sets them off from others of this shape.
+    pub(super) label: Option<String>,
     blank_after: bool,
 }
 
@@ -84,6 +91,13 @@ impl Slot {
     /// Whether the numbers differ.
     pub(super) fn varies(&self) -> bool {
         self.numbers.windows(2).any(|pair| pair[0] != pair[1])
+    }
+
+    /// Whether they go on by the same whole number each time, as a count does.
+    fn steps(&self) -> bool {
+        let mut steps = self.numbers.windows(2).map(|pair| pair[1] - pair[0]);
+        let first = steps.next().unwrap_or(0.0);
+        self.whole && first >= 1.0 && steps.all(|step| step == first)
     }
 
     /// The unit that stands behind the numbers, as a job file writes it.
@@ -148,8 +162,13 @@ impl Shape {
                 Part::Number(text) => vec![text.replace([' ', '+'], "").parse().ok()?],
                 _ => Vec::new(),
             };
+            let words = match &part {
+                Part::Word(text) => vec![text.clone()],
+                _ => Vec::new(),
+            };
             places.push(Place {
                 part,
+                words,
                 constant: true,
                 blank_before: blank,
                 numbers,
@@ -161,6 +180,7 @@ impl Shape {
         numbered.then_some(Self {
             places,
             lines: 1,
+            label: None,
             blank_after: blank,
         })
     }
@@ -178,7 +198,59 @@ impl Shape {
             place.constant &= place.part == new.part;
             place.blank_before |= new.blank_before;
             place.numbers.extend_from_slice(&new.numbers);
+            for word in &new.words {
+                if place.words.len() < WORDS_KEPT && !place.words.contains(word) {
+                    place.words.push(word.clone());
+                }
+            }
         }
+    }
+
+    /// How many parts a line has.
+    pub(super) fn places(&self) -> usize {
+        self.places.len()
+    }
+
+    /// The word at `place`, in the first line.
+    pub(super) fn word(&self, place: usize) -> Option<&str> {
+        match &self.places.get(place)?.part {
+            Part::Word(text) => Some(text),
+            _ => None,
+        }
+    }
+
+    /// Words that are not the same in all lines, as far as they are kept.
+    pub(super) fn changing_words(&self) -> Vec<String> {
+        let changing = |place: &&Place| !place.constant;
+        let words = self.places.iter().filter(changing);
+        words.flat_map(|place| place.words.clone()).collect()
+    }
+
+    /// Whether its lines tell `name` of load and depth, and not the other.
+    pub(super) fn tells_only(&self, name: &str) -> bool {
+        let told = self.told_quantities();
+        !told.is_empty() && told.iter().all(|told| *told == name)
+    }
+
+    /// Whether its lines tell both load and depth.
+    pub(super) fn tells_both(&self) -> bool {
+        let told = self.told_quantities();
+        told.contains(&"load") && told.contains(&"depth")
+    }
+
+    fn told_quantities(&self) -> Vec<&'static str> {
+        (self.slots().iter())
+            .filter_map(Slot::told_name)
+            .filter(|name| *name != "seq")
+            .collect()
+    }
+
+    /// The column that is likeliest the reading, where nothing tells: one that changes, and neither clock nor count.
+    pub(super) fn value_slot(&self) -> Option<usize> {
+        let slots = self.slots();
+        (0..slots.len())
+            .filter(|&index| !slots[index].clock)
+            .min_by_key(|&index| (slots[index].steps(), !slots[index].varies()))
     }
 
     /// The columns of numbers; names within words (`LC01`) are none.
