@@ -140,6 +140,11 @@ fn whole_frames(bytes: &[u8], end: impl Fn(u8) -> bool) -> Vec<&[u8]> {
 fn readings_of(shape: &Shape, lines: &[&[u8]]) -> Vec<Proposal> {
     let slots = shape.slots();
     let mut names: Vec<Option<&'static str>> = slots.iter().map(Slot::told_name).collect();
+    // A name may stand once in a pattern.
+    let counts = (0..slots.len()).filter(|&index| names[index] == Some("seq"));
+    for index in counts.skip(1).collect::<Vec<usize>>() {
+        names[index] = None;
+    }
     let told = |names: &[Option<&str>], name| names.contains(&Some(name));
     let mut open: Vec<usize> = (0..slots.len())
         .filter(|&index| names[index].is_none() && !slots[index].clock)
