@@ -9,6 +9,7 @@ use super::packet::Packet;
 use super::pattern::PatternDecoder;
 use crate::input::ChannelId;
 
+mod decimal_comma;
 mod labels;
 mod line;
 
@@ -33,6 +34,8 @@ pub struct Proposal {
     pub share: f64,
     /// The columns of numbers, from left to right; those of lines with load before those with depth.
     pub columns: Vec<Column>,
+    /// A number that the lines write with a decimal comma, which no protocol reads: there is no pattern then.
+    pub decimal_comma: Option<String>,
     /// Words in its lines that change: status, or labels that were not made out as such.
     pub changing_words: Vec<String>,
 }
@@ -94,6 +97,7 @@ fn packets(bytes: &[u8]) -> Option<Proposal> {
             .collect(),
         share: read.len() as f64 / frames.len() as f64,
         columns: load.into_iter().chain(depth).collect(),
+        decimal_comma: None,
         changing_words: Vec::new(),
     })
 }
@@ -102,6 +106,9 @@ fn patterns(bytes: &[u8]) -> Vec<Proposal> {
     let lines = whole_frames(bytes, |byte| byte == b'\n' || byte == b'\r');
     if lines.len() < FRAMES_MIN {
         return Vec::new();
+    }
+    if let Some(example) = decimal_comma::example(&lines) {
+        return vec![unreadable(example)];
     }
     let mut alike: Vec<Vec<Shape>> = Vec::new();
     for line in &lines {
@@ -124,6 +131,19 @@ fn patterns(bytes: &[u8]) -> Vec<Proposal> {
         .collect();
     proposals.extend((shapes.iter().take(2)).flat_map(|shape| readings_of(shape, &lines)));
     proposals
+}
+
+/// What is said of lines with decimal commas: a column for each side of the comma would be wrong by its fraction at best.
+fn unreadable(example: String) -> Proposal {
+    Proposal {
+        protocol: "pattern",
+        pattern: None,
+        channels: Vec::new(),
+        share: 1.0,
+        columns: Vec::new(),
+        decimal_comma: Some(example),
+        changing_words: Vec::new(),
+    }
 }
 
 /// The frames of `bytes` without the first and the last, which may be half ones, and without empty
@@ -240,6 +260,7 @@ fn proposal(parts: &[(&Shape, &[Option<&'static str>])], lines: &[&[u8]]) -> Opt
         protocol: "pattern",
         share: decoder.counts().good as f64 / lines.len() as f64,
         columns: parts.iter().flat_map(columns_of).collect(),
+        decimal_comma: None,
         changing_words: (parts.iter())
             .flat_map(|(shape, _)| shape.changing_words())
             .collect(),

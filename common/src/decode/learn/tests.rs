@@ -183,3 +183,44 @@ fn status_words_are_no_labels() {
     assert!(best.share > 0.99);
     assert_eq!(best.changing_words, ["LO", "HI"]);
 }
+
+/// The number named as one with a decimal comma.
+fn refused(bytes: &[u8]) -> Option<String> {
+    let proposals = propose(bytes);
+    let best = proposals.first()?;
+    assert_eq!(best.pattern.is_none(), best.decimal_comma.is_some());
+    best.decimal_comma.clone()
+}
+
+#[test]
+fn decimal_commas_are_refused_by_name() {
+    let two = lines(|n| {
+        format!(
+            "{},{};{},{:03}\n",
+            1600 - n,
+            n % 10,
+            1490 + n,
+            37 * n % 1000
+        )
+    });
+    assert_eq!(refused(&two).as_deref(), Some("1599,1"));
+    let labelled = lines(|n| format!("LOAD {},{} N\n", 1600 - n, 7 * n % 10));
+    assert_eq!(refused(&labelled).as_deref(), Some("1599,7"));
+    let listed = lines(|n| format!("ST,GS,{},{}kg\n", 81 + n, 7 * n % 10));
+    assert_eq!(refused(&listed).as_deref(), Some("82,7"));
+    let alone = lines(|n| format!("{},{:02}\n", 1490 + n, 7 * n % 100));
+    assert_eq!(refused(&alone).as_deref(), Some("1491,07"));
+}
+
+#[test]
+fn commas_between_columns_are_no_decimal_commas() {
+    for bytes in [
+        lines(|n| format!("{},{}\n", 1600 - n, 1490 + n)),
+        lines(|n| format!("$LOAD,{},{}\n", 1600 - n, n % 2)),
+        lines(|n| format!("{n},{},{}\n", 1600 - n, n % 10)),
+        lines(|n| format!("{},{};{}.{}\n", 1600 - n, n % 10, 1490 + n, n % 10)),
+    ] {
+        assert_eq!(refused(&bytes), None);
+        assert!(!propose(&bytes).is_empty());
+    }
+}
