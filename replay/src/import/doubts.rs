@@ -6,12 +6,14 @@
 //! factor, and then every figure is that of a cut in which nothing happened. Limits are wide (common practice, no
 //! source): a real job between them is never doubted, and pounds of a deep light tool may pass for newtons.
 
+mod beyond;
 mod thinned;
 
 use super::samples::Row;
 use crate::failure::Finding;
 use crate::forecast::weights::Hang;
 use crate::units_shown::{clock, duration};
+use beyond::Beyond;
 use kerfwatch::align::BRIDGE_S;
 use kerfwatch::job::{Job, significant};
 use kerfwatch::model::Motion;
@@ -63,7 +65,12 @@ impl Column {
 pub(super) struct Doubts {
     interval_m: (f64, f64),
     load: Column,
+    /// Depths that the well has.
     depth: Column,
+    /// Depths beyond it: nearly all of a table in millimetres.
+    depth_beyond: Column,
+    line: Beyond,
+    well: Beyond,
     /// Tensions with the tool in or near the interval.
     at_work: Thinned,
     near: bool,
@@ -78,6 +85,9 @@ impl Doubts {
             interval_m: (job.info.interval_top.si(), job.info.interval_bottom.si()),
             load: Column::default(),
             depth: Column::default(),
+            depth_beyond: Column::default(),
+            line: Beyond::line(job),
+            well: Beyond::well(job),
             at_work: Thinned::default(),
             near: false,
             span: None,
@@ -85,18 +95,24 @@ impl Doubts {
         }
     }
 
-    /// A row that is used.
-    pub(super) fn take(&mut self, row: &Row) {
+    /// A row that is used; `line`: where it stands.
+    pub(super) fn take(&mut self, row: &Row, line: u64) {
         let (first, last) = self.span.unwrap_or((row.at, row.at));
         if row.at.saturating_sub(last) > self.silence.1 {
             self.silence = (last, row.at.saturating_sub(last));
         }
         self.span = Some((first.min(row.at), last.max(row.at)));
         if let Some(depth) = row.depth_m {
-            self.depth.take(row.at, depth);
+            let column = if self.well.take(depth, line) {
+                &mut self.depth_beyond
+            } else {
+                &mut self.depth
+            };
+            column.take(row.at, depth);
             self.near = self.is_near(depth);
         }
         if let Some(load) = row.load_n {
+            self.line.take(load, line);
             self.load.take(row.at, load);
             if self.near {
                 self.at_work.push(load);
@@ -113,7 +129,7 @@ impl Doubts {
         let silent: Vec<Finding> = [
             (&self.load, "load_n", "line tension", "newtons, e.g. 2034.5"),
             (
-                &self.depth,
+                self.depths(),
                 "depth_m",
                 "line paid out",
                 "metres, e.g. 1200.25",
@@ -142,12 +158,38 @@ impl Doubts {
         } else {
             self.tension(file, job)
         };
-        [clock, depth, load].into_iter().flatten().collect()
+        let doubts = [clock, depth, load].into_iter().flatten();
+        self.impossible(file).into_iter().chain(doubts).collect()
+    }
+
+    /// The column of depths by which the table is judged: what most of them are.
+    fn depths(&self) -> &Column {
+        if self.depth_beyond.values.count() > self.depth.values.count() {
+            &self.depth_beyond
+        } else {
+            &self.depth
+        }
+    }
+
+    /// Values that no job has.
+    fn impossible(&self, file: &str) -> Vec<Finding> {
+        let depths = self.depth.values.count() + self.depth_beyond.values.count();
+        [
+            (&self.line, self.load.values.count(), "load_n"),
+            (&self.well, depths, "depth_m"),
+        ]
+        .into_iter()
+        .filter_map(|(beyond, all, field)| {
+            let (line, problem) = beyond.told(all)?;
+            let remedy = "leave such cells empty, or put the logger right";
+            Some(doubt(file, field, problem, remedy).at(line))
+        })
+        .collect()
     }
 
     fn clock(&self, file: &str) -> Option<Finding> {
         let (first, last) = self.span?;
-        let rows = self.load.values.count().max(self.depth.values.count());
+        let rows = self.load.values.count().max(self.depths().values.count());
         let length_s = seconds(last.saturating_sub(first));
         if rows >= READINGS_MIN && first == last {
             return Some(doubt(
@@ -166,7 +208,7 @@ impl Doubts {
                 format!("give --time-zero {first_s} to count from the first row"),
             ));
         }
-        let step_s = [&self.load, &self.depth]
+        let step_s = [&self.load, self.depths()]
             .iter()
             .filter_map(|column| column.steps.part(0.5))
             .fold(0.0, f64::max);
@@ -207,7 +249,7 @@ impl Doubts {
 
     /// Whether the line came to the interval.
     fn place(&self, file: &str) -> Option<Finding> {
-        let values = &self.depth.values;
+        let values = &self.depths().values;
         let (low, high) = (values.part(0.01)?, values.part(0.99)?);
         let (top, bottom) = self.interval_m;
         let fits = |low: f64, high: f64| {
@@ -219,7 +261,7 @@ impl Doubts {
         if values.count() < READINGS_MIN {
             return None;
         }
-        let rate = self.depth.rates.part(0.5).unwrap_or(0.0);
+        let rate = self.depths().rates.part(0.5).unwrap_or(0.0);
         let swapped = || {
             doubt(
                 file,

@@ -117,11 +117,11 @@ fn write_run(
     let mut waiting = marks.into_iter().peekable();
     let mut unwritten = 0_u64;
     let file = args.samples.display().to_string();
-    let aside = samples::read_samples(&file, reader, args.time_zero, |row: Row, _| {
+    let aside = samples::read_samples(&file, reader, args.time_zero, |row: Row, line| {
         while let Some((at, mark)) = waiting.next_if(|(at, _)| *at <= row.at) {
             writer.append(&Input::Mark { at, mark }).map_err(failed)?;
         }
-        doubts.take(&row);
+        doubts.take(&row, line);
         written.backwards += u64::from(row.at < written.last);
         written.first = written.first.min(row.at);
         written.last = written.last.max(row.at);

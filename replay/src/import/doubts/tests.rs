@@ -12,16 +12,17 @@ fn job() -> Job {
 fn told(change: impl Fn(f64, f64, f64) -> (f64, Option<f64>, Option<f64>)) -> String {
     let job = job();
     let mut doubts = Doubts::new(&job);
-    for i in 0..18_000 {
+    for i in 0..18_000_u32 {
         let t = f64::from(i) * 0.2;
         let up = (t * 0.05).sin() > 0.0;
         let depth = 2010.0 + 9.0 * (t * 0.05).cos() - (200.0 - t).max(0.0);
         let (s, load_n, depth_m) = change(t, if up { 1900.0 } else { 900.0 }, depth);
-        doubts.take(&Row {
+        let row = Row {
             at: nanos(s).unwrap(),
             load_n,
             depth_m,
-        });
+        };
+        doubts.take(&row, u64::from(i) + 2);
     }
     let findings = doubts.findings("s.csv", &job);
     let lines: Vec<String> = findings.iter().map(ToString::to_string).collect();
@@ -126,11 +127,12 @@ fn a_table_of_a_week_is_doubted() {
     let job = job();
     let mut doubts = Doubts::new(&job);
     for i in 0..=604_800 {
-        doubts.take(&Row {
+        let row = Row {
             at: i * 1_000_000_000,
             load_n: Some(1400.0),
             depth_m: Some(2010.0),
-        });
+        };
+        doubts.take(&row, i.unsigned_abs() + 2);
     }
     let findings = doubts.findings("s.csv", &job);
     assert_eq!(findings.len(), 1, "{findings:?}");
@@ -146,11 +148,12 @@ fn a_few_rows_say_nothing_about_units() {
     let job = job();
     let mut doubts = Doubts::new(&job);
     for i in 0..5 {
-        doubts.take(&Row {
+        let row = Row {
             at: i * 1_000_000_000,
             load_n: Some(1.0),
             depth_m: Some(1.0),
-        });
+        };
+        doubts.take(&row, i.unsigned_abs() + 2);
     }
     assert!(doubts.findings("s.csv", &job).is_empty());
 }
@@ -177,4 +180,41 @@ fn swapped_columns_are_recognised_by_a_line_that_no_winch_moves() {
     let text = told(|t, n, m| (t, Some(m), Some(0.5 * n + 1200.0 + noise(t))));
     assert!(text.contains("which no winch does"), "{text}");
     assert!(text.contains("load_n and depth_m are swapped"), "{text}");
+}
+
+#[test]
+fn values_that_no_job_has_are_told_by_count_with_the_first_row() {
+    let bad = |t: f64| (600.0..604.0).contains(&t);
+    let text = told(|t, n, m| {
+        (
+            t,
+            Some(if bad(t) { 1e30 } else { n }),
+            Some(if bad(t) { -1e12 } else { m }),
+        )
+    });
+    let lines: Vec<&str> = text.lines().collect();
+    assert_eq!(lines.len(), 4, "{text}");
+    assert!(
+        lines[0].starts_with(
+            "s.csv:3002: load_n: 20 values are impossible: the first is 1.000e30 N, more than 4 times the 9380 N"
+        ),
+        "{text}"
+    );
+    assert!(
+        lines[2].starts_with(
+            "s.csv:3002: depth_m: 20 values are impossible: the first is -1.000e12 m, more than 5 times the"
+        ),
+        "{text}"
+    );
+    // A few of them more do not hide what the others say.
+    let text = told(|t, n, m| {
+        let depth = if (t as u64).is_multiple_of(10) {
+            1e9
+        } else {
+            m / METRES_PER_FOOT
+        };
+        (t, Some(n), Some(depth))
+    });
+    assert!(text.contains("1800 values are impossible"), "{text}");
+    assert!(text.contains("if depths are feet"), "{text}");
 }
