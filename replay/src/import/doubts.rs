@@ -7,6 +7,7 @@
 //! source): a real job between them is never doubted, and pounds of a deep light tool may pass for newtons.
 
 mod beyond;
+mod pace;
 mod thinned;
 
 use super::samples::Row;
@@ -19,6 +20,7 @@ use kerfwatch::job::{Job, significant};
 use kerfwatch::model::Motion;
 use kerfwatch::time::{Nanos, seconds};
 use kerfwatch::units::{METRES_PER_FOOT, NEWTONS_PER_LBF};
+use pace::Pace;
 use std::fmt::Display;
 use thinned::Thinned;
 
@@ -71,6 +73,7 @@ pub(super) struct Doubts {
     depth_beyond: Column,
     line: Beyond,
     well: Beyond,
+    pace: Pace,
     /// Tensions with the tool in or near the interval.
     at_work: Thinned,
     near: bool,
@@ -88,6 +91,7 @@ impl Doubts {
             depth_beyond: Column::default(),
             line: Beyond::line(job),
             well: Beyond::well(job),
+            pace: Pace::default(),
             at_work: Thinned::default(),
             near: false,
             span: None,
@@ -109,6 +113,7 @@ impl Doubts {
                 &mut self.depth
             };
             column.take(row.at, depth);
+            self.pace.take(row.at, depth);
             self.near = self.is_near(depth);
         }
         if let Some(load) = row.load_n {
@@ -275,6 +280,10 @@ impl Doubts {
         };
         let jumps = rate > LINE_SPEED_MAX;
         if fits(low, high) {
+            let step_s = self.depths().steps.part(0.5).unwrap_or(0.0);
+            if let Some((problem, remedy)) = self.pace.told(step_s, rate) {
+                return Some(doubt(file, "time_s", problem, remedy));
+            }
             return jumps.then(swapped);
         }
         let problem = format!(

@@ -218,3 +218,23 @@ fn values_that_no_job_has_are_told_by_count_with_the_first_row() {
     assert!(text.contains("1800 values are impossible"), "{text}");
     assert!(text.contains("if depths are feet"), "{text}");
 }
+
+#[test]
+fn a_clock_in_minutes_is_recognised_by_the_speed_of_the_line() {
+    for (seconds, unit) in [(60.0, "minutes"), (3600.0, "hours")] {
+        let text = told(|t, n, m| (t / seconds, Some(n), Some(m)));
+        assert!(text.starts_with("s.csv: time_s: line runs at "), "{text}");
+        let remedy = format!("if times are {unit}, multiply them by {seconds}");
+        assert!(text.contains(&remedy), "{text}");
+    }
+    // A counter that is read 1000 times a second and jumps by a millimetre or two is no clock in minutes.
+    let text = told(|t, n, m| {
+        let noise = 0.002 * (t * 1e4).sin();
+        (
+            t / 200.0,
+            Some(n),
+            Some(2010.0 + (m - 2010.0) / 200.0 + noise),
+        )
+    });
+    assert_eq!(text, "");
+}
