@@ -1,7 +1,7 @@
 //! `import`: a calibrated CSV record becomes a run folder like those the daemon writes.
 //!
-//! Rows become readings in file order (late and doubled ones too), marks are merged in by time. Bad
-//! rows are set aside and reported; `--strict` refuses them. The run appears under its name only
+//! Rows become readings in file order (late ones too), marks are merged in by time. A row that repeats the one before,
+//! time and values, brings nothing new: it is taken once and counted. Bad rows are set aside and reported; `--strict` refuses them. The run appears under its name only
 //! when it is complete.
 
 mod doubts;
@@ -83,6 +83,9 @@ struct Written {
     first: Nanos,
     last: Nanos,
     backwards: u64,
+    /// Rows that are the same as the one before, and where the first stands.
+    repeated: u64,
+    first_repeated: Option<u64>,
     /// Marks more than a minute before the first or after the last reading.
     marks_outside: usize,
     doubts: Vec<Finding>,
@@ -109,6 +112,8 @@ fn write_run(
         first: Nanos::MAX,
         last: Nanos::MIN,
         backwards: 0,
+        repeated: 0,
+        first_repeated: None,
         marks_outside: 0,
         doubts: Vec::new(),
     };
@@ -116,8 +121,14 @@ fn write_run(
     let mut doubts = Doubts::new(job);
     let mut waiting = marks.into_iter().peekable();
     let mut unwritten = 0_u64;
+    let mut before: Option<Row> = None;
     let file = args.samples.display().to_string();
     let aside = samples::read_samples(&file, reader, args.time_zero, |row: Row, line| {
+        if before.replace(row) == Some(row) {
+            written.repeated += 1;
+            written.first_repeated.get_or_insert(line);
+            return Ok(());
+        }
         while let Some((at, mark)) = waiting.next_if(|(at, _)| *at <= row.at) {
             writer.append(&Input::Mark { at, mark }).map_err(failed)?;
         }
@@ -205,6 +216,9 @@ fn report(
             significant(WAIT_CELLS as f64 * CELL_S)
         ));
     }
+    if let Some(line) = written.first_repeated {
+        console.warn(repeated_rows(args, aside, written).at(line));
+    }
     if let Some(line) = aside.torn_end {
         console.warn(
             Finding::new(
@@ -235,12 +249,30 @@ fn report(
         "{}: {} readings from {} of {} rows, {} marks, {}",
         args.out.display(),
         count(written.readings),
-        count(aside.used),
+        count(aside.used - written.repeated),
         count(aside.rows),
         written.marks,
         duration(seconds(written.last.saturating_sub(written.first)))
     ))?;
     Ok(Exit::Well)
+}
+
+/// The first of them stands where the finding is put.
+fn repeated_rows(args: &Args, aside: &SetAside, written: &Written) -> Finding {
+    Finding::new(
+        args.samples.display(),
+        format!(
+            "{} of {} rows {} the row before, time and values; each is taken once",
+            count(written.repeated),
+            count(aside.used),
+            if written.repeated == 1 {
+                "repeats"
+            } else {
+                "repeat"
+            },
+        ),
+        "if rows were written twice, nothing; if the logger cut off decimals, write times and values with all of them",
+    )
 }
 
 type Marks = Vec<(Nanos, Mark)>;

@@ -1,7 +1,7 @@
 //! `time_s,load_n,depth_m` text to rows, one pass, nothing lost silently.
 //!
 //! *Input*: UTF-8 text with a header; `#` lines and blank lines are skipped. *Output*: rows in
-//! file order (late and doubled rows too: putting time in order is the core's work).
+//! file order (late and doubled rows too: what becomes of them is for others).
 //! *Set aside*, counted and reported with their first lines: rows without a usable time, rows
 //! with more or fewer cells than the header, cells that are no finite number (the other cell of
 //! such a row is kept). A last line without line end is used and reported: it may be cut off in a number.

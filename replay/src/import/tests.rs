@@ -92,6 +92,22 @@ fn readings_keep_file_order_and_marks_are_merged_by_time() {
 }
 
 #[test]
+fn rows_that_repeat_the_row_before_are_taken_once_and_told() {
+    let doubled = "time_s,load_n,depth_m\n0,2000,1200\n0,2000,1200\n0.5,2000,\n0.5,2000,\n0.5,2000,\n0.5,,1200\n";
+    let desk = Desk::new(doubled, "");
+    let (exit, out, err) = desk.import(&[]);
+    assert_eq!(exit, Exit::Well, "{err}");
+    assert!(
+        err.contains(
+            "s.csv:3: 3 of 6 rows repeat the row before, time and values; each is taken once"
+        ),
+        "{err}"
+    );
+    assert!(out.contains("4 readings from 3 of 6 rows"), "{out}");
+    assert_eq!(desk.inputs().len(), 4);
+}
+
+#[test]
 fn marks_by_another_clock_are_told() {
     let desk = Desk::new(SAMPLES, "time_s,mark\n0.5,cutter_out\n36000,cutter_in\n");
     let marks = desk.path("m.csv");
