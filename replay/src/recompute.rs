@@ -30,7 +30,7 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
         for change in &folder.job.changes {
             console.line(format_args!("What-if: {change}"))?;
         }
-        console.data(summary(job, &done.result, units).as_bytes())?;
+        console.data(summary(job, &done.result, &done.missing, units).as_bytes())?;
     }
     if pipeline.marks_turned() {
         console.warn(MARKS_TURNED);

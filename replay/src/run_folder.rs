@@ -49,6 +49,8 @@ pub struct Recomputed {
     pub on_processor: Duration,
     /// Inputs fed.
     pub inputs: u64,
+    /// Files of the recording that are not there any more.
+    pub missing: Vec<String>,
 }
 
 /// The core's error as ours, with the remedy that fits.
@@ -183,8 +185,16 @@ impl RunFolder {
             took,
             on_processor,
             inputs,
+            missing: self.missing_segments(),
         };
         (recomputed, pipeline)
+    }
+
+    /// Files of the recording that belonged to the run when it was finished, and are gone.
+    pub(crate) fn missing_segments(&self) -> Vec<String> {
+        (self.reader.missing_files().into_iter())
+            .filter(|name| name.starts_with("raw-"))
+            .collect()
     }
 
     /// Warns of each piece of damage; exit code 3 if anything was lost.
@@ -200,9 +210,7 @@ impl RunFolder {
                 damage.len() - SHOWN
             ));
         }
-        let missing: Vec<String> = (self.reader.missing_files().into_iter())
-            .filter(|name| name.starts_with("raw-"))
-            .collect();
+        let missing = self.missing_segments();
         // One before others leaves a hole between them, which has been told; one at the end leaves nothing.
         let told = |name: &String| {
             let hole = name.trim_start_matches("raw-").trim_end_matches(".kwr");

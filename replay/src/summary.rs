@@ -156,8 +156,8 @@ pub fn strokes_left(result: &RunResult, joint: &Joint) -> String {
     }
 }
 
-/// The whole summary.
-pub fn summary(job: &Job, result: &RunResult, units: Units) -> String {
+/// The whole summary; `missing`: files of the recording that are gone.
+pub fn summary(job: &Job, result: &RunResult, missing: &[String], units: Units) -> String {
     let mut text = String::new();
     let info = &result.run;
     let _ = writeln!(text, "Run {}  {}", info.id, info.name);
@@ -172,7 +172,8 @@ pub fn summary(job: &Job, result: &RunResult, units: Units) -> String {
     groove(&mut text, result, units);
     joints(&mut text, result, units);
     alarms(&mut text, result, units);
-    line_and_quality(&mut text, result, units);
+    line(&mut text, result, units);
+    data(&mut text, result, missing);
     text
 }
 
@@ -301,7 +302,7 @@ fn alarms(text: &mut String, result: &RunResult, units: Units) {
     }
 }
 
-fn line_and_quality(text: &mut String, result: &RunResult, units: Units) {
+fn line(text: &mut String, result: &RunResult, units: Units) {
     if let Some(worst) = result.line_wear.iter().max_by_key(|w| w.bends) {
         let life = worst.life_used.map_or(String::new(), |u| {
             format!(", {:.0} % of bending life used", 100.0 * u)
@@ -322,8 +323,20 @@ fn line_and_quality(text: &mut String, result: &RunResult, units: Units) {
         friction.up, friction.down
     );
     let _ = writeln!(text, "Slip        {}", slip_of_counter(result, units));
+}
+
+fn data(text: &mut String, result: &RunResult, missing: &[String]) {
+    let nothing = (result.run.samples == 0).then(|| "no reading could be read".to_owned());
+    let gone = match missing {
+        [] => None,
+        [one] => Some(format!("{one} missing")),
+        [first, .., last] => Some(format!(
+            "{} files missing ({first} to {last})",
+            missing.len()
+        )),
+    };
     let q = &result.quality;
-    let parts: Vec<String> = [
+    let counts = [
         (q.bad_frames, "bad frame", "bad frames"),
         (q.gaps, "gap", "gaps"),
         (q.late, "late reading", "late readings"),
@@ -333,8 +346,8 @@ fn line_and_quality(text: &mut String, result: &RunResult, units: Units) {
     ]
     .into_iter()
     .filter(|(n, ..)| *n > 0)
-    .map(|(n, one, many)| format!("{} {}", count(n), if n == 1 { one } else { many }))
-    .collect();
+    .map(|(n, one, many)| format!("{} {}", count(n), if n == 1 { one } else { many }));
+    let parts: Vec<String> = nothing.into_iter().chain(gone).chain(counts).collect();
     let _ = if parts.is_empty() {
         writeln!(text, "Data        nothing wrong found")
     } else {

@@ -67,9 +67,13 @@ fn a_missing_segment_is_told_and_a_file_beside_the_record_is_no_damage() {
         out.contains("Whole       no: raw-00001.kwr missing"),
         "{out}"
     );
-    let (exit, _, err) = replay(&["recompute", &path]);
+    let (exit, out, err) = replay(&["recompute", &path]);
     assert_eq!(exit, Exit::Damaged);
     assert!(err.contains("raw-00001.kwr is missing"), "{err}");
+    assert!(
+        out.contains("Data        no reading could be read, raw-00001.kwr missing\n"),
+        "{out}"
+    );
 }
 
 #[test]

@@ -72,7 +72,10 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
     let to_stdout = write_json(&report, args.json.as_deref(), console)?;
     if !to_stdout {
         console.data(told::text(&report.chain, units).as_bytes())?;
-        console.data(summary(&job, &fed.result, units).as_bytes())?;
+        let missing: Vec<String> = (folders.iter())
+            .flat_map(RunFolder::missing_segments)
+            .collect();
+        console.data(summary(&job, &fed.result, &missing, units).as_bytes())?;
     }
     Ok(exit)
 }
