@@ -3,14 +3,32 @@
 
 use crate::summary::{STATES, time_in};
 use crate::units_shown::{count, duration};
+use kerfwatch::job::Job;
 use kerfwatch::result::{RunResult, State};
 use kerfwatch::snapshot::Snapshot;
 
 /// A shorter record is no run.
 const RUN_MIN_S: f64 = 60.0;
 
-/// What is missing of a run whose end is `end`; empty when the result rests on most of the record.
-pub(crate) fn told(result: &RunResult, end: &Snapshot) -> Vec<String> {
+/// What is missing of a run whose end is `end`; empty when the result rests on most of the record. `bytes`: it was
+/// recorded as its instruments sent it, so that `job` says how it is read.
+pub(crate) fn told(result: &RunResult, end: &Snapshot, job: &Job, bytes: bool) -> Vec<String> {
+    let unread = [
+        (end.tension_n.is_none() && job.load.is_none(), "[load]"),
+        (end.line_m.is_none() && job.depth.is_none(), "[depth]"),
+    ];
+    let unread: Vec<&str> = (unread.into_iter())
+        .filter(|(unread, _)| *unread && bytes)
+        .map(|(_, section)| section)
+        .collect();
+    if !unread.is_empty() {
+        let sections = unread.join(" and ");
+        return vec![format!(
+            "this job has no {sections}, so what the recording holds, bytes as the instruments sent them, cannot be \
+             read: figures are those of a run in which nothing happened\n  remedy: copy {sections} from the job in \
+             run.toml of this run into the job file, or leave --job out"
+        )];
+    }
     if result.run.samples == 0 {
         return vec![
             "the recording holds no usable reading: all figures are those of a run in which nothing happened"
@@ -77,7 +95,7 @@ mod tests {
             }
         }
         pipeline.finish(&mut events);
-        told(&pipeline.result("run"), &pipeline.snapshot()).join("\n")
+        told(&pipeline.result("run"), &pipeline.snapshot(), &job, false).join("\n")
     }
 
     fn usual(t: f64, channel: ChannelId) -> (f64, f64) {
@@ -90,6 +108,22 @@ mod tests {
     #[test]
     fn a_whole_record_misses_nothing() {
         assert_eq!(told_of(|t, channel| Some(usual(t, channel))), "");
+    }
+
+    #[test]
+    fn a_job_that_does_not_say_how_to_read_the_bytes_is_named() {
+        let mut job = read_job(print_default_job(), "job.toml").unwrap().job;
+        (job.load, job.depth) = (None, None);
+        let pipeline = Pipeline::new(&job);
+        let (result, end) = (pipeline.result("run"), pipeline.snapshot());
+        let text = told(&result, &end, &job, true).join("\n");
+        assert!(
+            text.starts_with("this job has no [load] and [depth]"),
+            "{text}"
+        );
+        assert!(text.contains("copy [load] and [depth] from"), "{text}");
+        let text = told(&result, &end, &job, false).join("\n");
+        assert!(text.contains("no usable reading:"), "{text}");
     }
 
     #[test]

@@ -164,7 +164,7 @@ impl RunFolder {
         result.quality.lost_blocks += self.reader.lost_blocks();
         let damage = self.reader.damage();
         let exit = self.tell_damage(&damage, console);
-        for missing in missing_readings::told(&result, &pipeline.snapshot()) {
+        for missing in missing_readings::told(&result, &pipeline.snapshot(), &self.job.job, raw) {
             console.warn(format_args!("{}: {missing}", self.path.display()));
         }
         for change in self
