@@ -133,9 +133,9 @@ pub struct ExportArgs {
     /// File to write; '-' for standard output
     #[arg(long, value_name = "FILE")]
     pub out: PathBuf,
-    /// Table for csv and parquet
-    #[arg(long, value_enum, default_value_t = TableName::Groove)]
-    pub table: TableName,
+    /// Table for csv and parquet [default: groove]
+    #[arg(long, value_enum)]
+    pub table: Option<TableName>,
     /// Universal time of run start, for recordings that do not know it
     #[arg(long, value_name = "UTC")]
     pub start: Option<String>,

@@ -9,7 +9,7 @@ pub mod tension_histograms;
 
 pub use crate::args::{ExportArgs as Args, FormatName};
 use crate::console::Console;
-use crate::failure::{Exit, Failure};
+use crate::failure::{Exit, Failure, Finding};
 use crate::import::read_utc;
 use crate::output_file::write_file_with;
 use crate::run_folder::RunFolder;
@@ -59,6 +59,18 @@ impl FormatName {
             Self::Hdr => &hdr::Hdr,
         }
     }
+
+    /// What it always holds; `None` where that can be chosen.
+    fn holds(self) -> Option<&'static str> {
+        match self {
+            Self::Csv | Self::Parquet => None,
+            Self::Las => Some("LAS holds the groove by depth"),
+            Self::LineProtocol => {
+                Some("line protocol holds strokes, states, alarms, groove, joints and tool motion")
+            }
+            Self::Hdr => Some("an HdrHistogram log holds tension by stroke class"),
+        }
+    }
 }
 
 /// Runs it.
@@ -67,6 +79,15 @@ impl FormatName {
 /// No run, no usable job, a format that cannot hold the data, or a file that cannot be written.
 pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
     let start = args.start.as_deref().map(read_utc).transpose()?;
+    if let (Some(_), Some(holds)) = (args.table, args.format.holds()) {
+        let remedy = "leave it out, or choose --format csv or parquet";
+        return Err(Finding::new(
+            "--table",
+            format!("{holds}, and no table to choose"),
+            remedy,
+        )
+        .into());
+    }
     let writer = args.format.writer();
     let mut folder = RunFolder::open(&args.run, &args.changes, console)?;
     let done = folder.recompute(console);
@@ -79,7 +100,7 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
         job: &folder.job.job,
         result: &done.result,
         start_utc_ns: start.or(folder.start_utc_ns),
-        table: args.table,
+        table: args.table.unwrap_or(TableName::Groove),
         tension: &tension,
     };
     if args.out.as_os_str() == "-" {
@@ -91,4 +112,27 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
         console.talk(format_args!("written: {}", args.out.display()));
     }
     Ok(done.exit)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_table_is_refused_by_formats_that_hold_none_to_choose() {
+        for (format, holds) in [
+            ("las", "LAS holds the groove"),
+            ("hdr", "tension by stroke class"),
+            ("line-protocol", "strokes, states"),
+        ] {
+            let (mut out, mut err) = (Vec::new(), Vec::new());
+            let mut console = Console::new(&mut out, &mut err, false);
+            let arguments = "kerfwatch-replay export none --out - --table strokes --format";
+            let all = arguments.split(' ').chain([format]);
+            let exit = crate::run_command_line(all, &mut console);
+            assert_eq!(exit, Exit::BadInput);
+            let err = String::from_utf8(err).unwrap();
+            assert!(err.contains("--table: ") && err.contains(holds), "{err}");
+        }
+    }
 }
