@@ -60,23 +60,26 @@ pub(crate) fn check_kind(file: &str, first: &[u8]) -> Result<(), Finding> {
 }
 
 /// Finds the wanted columns in the header line (without line end). Any order, extra columns,
-/// capitals, blanks and quotes are accepted.
+/// capitals, blanks and quotes are accepted. `row`: the line after it, to see how numbers are written.
 pub(crate) fn find_columns(
     file: &str,
     line_number: u64,
     header: &[u8],
     wanted: &[&str],
+    row: Option<&[u8]>,
 ) -> Result<Columns, Vec<Finding>> {
     let names = names(header, b',');
     if let Some(found) = separated_otherwise(header, wanted) {
+        let (decimals, points) = if row.is_some_and(|row| row.contains(&b',')) {
+            (", and decimals by a comma", " and points in numbers")
+        } else {
+            ("", "")
+        };
         return Err(vec![
             Finding::new(
                 file,
-                format!("columns are separated by {found}, decimals probably by a comma"),
-                format!(
-                    "write commas between columns and points in numbers: {}",
-                    wanted.join(",")
-                ),
+                format!("columns are separated by {found}{decimals}"),
+                format!("write commas between columns{points}: {}", wanted.join(",")),
             )
             .at(line_number),
         ]);
@@ -185,7 +188,7 @@ mod tests {
     const WANTED: [&str; 3] = ["time_s", "load_n", "depth_m"];
 
     fn find(header: &str) -> Result<Columns, Vec<Finding>> {
-        find_columns("a.csv", 1, header.as_bytes(), &WANTED)
+        find_columns("a.csv", 1, header.as_bytes(), &WANTED, None)
     }
 
     #[test]
@@ -215,6 +218,24 @@ mod tests {
         assert!(findings[0].remedy.contains("put the header line before it"));
         let findings = find("time_s,load_n,load_n").unwrap_err();
         assert_eq!(findings.len(), 2);
+    }
+
+    #[test]
+    fn decimals_are_blamed_only_where_the_first_row_has_commas() {
+        let found = |row: &str| {
+            let header = b"time_s\tload_n\tdepth_m";
+            let findings = find_columns("a.csv", 1, header, &WANTED, Some(row.as_bytes()));
+            findings.unwrap_err()[0].to_string()
+        };
+        assert_eq!(
+            found("0.5\t2000.5\t1200.0"),
+            "a.csv:1: columns are separated by tabs\n  remedy: write commas between columns: time_s,load_n,depth_m"
+        );
+        assert_eq!(
+            found("0,5\t2000,5\t1200,0"),
+            "a.csv:1: columns are separated by tabs, and decimals by a comma\n  remedy: write commas between columns \
+             and points in numbers: time_s,load_n,depth_m"
+        );
     }
 
     #[test]

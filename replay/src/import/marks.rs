@@ -30,7 +30,7 @@ pub(crate) fn read_marks(
             continue;
         }
         let Some(columns) = &columns else {
-            let found = header::find_columns(file, line.number, text, &["time_s", "mark"])
+            let found = header::find_columns(file, line.number, text, &["time_s", "mark"], None)
                 .map_err(Failure::Input)?;
             columns = Some(found);
             continue;

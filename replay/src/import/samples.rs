@@ -199,7 +199,16 @@ fn read_header<R: BufRead>(file: &str, lines: &mut Lines<R>) -> Result<Columns, 
         if skipped(line.text) {
             continue;
         }
-        return header::find_columns(file, line.number, line.text, &COLUMNS)
+        let (number, text) = (line.number, line.text.to_vec());
+        let refused = match header::find_columns(file, number, &text, &COLUMNS, None) {
+            Ok(columns) => return Ok(columns),
+            Err(refused) => refused,
+        };
+        // Once more with the first row, which tells the cause better.
+        let Some(row) = lines.next(file)? else {
+            return Err(Failure::Input(refused));
+        };
+        return header::find_columns(file, number, &text, &COLUMNS, Some(row.text))
             .map_err(Failure::Input);
     }
     Err(Finding::new(
