@@ -21,14 +21,21 @@ pub(super) struct Outcome {
     pub(super) exit_code: u8,
 }
 
+/// How a message begins; other lines belong to the one before them, as those of a parser that shows where it failed.
+const BEGINNINGS: [&str; 3] = ["warning: ", "error: ", "note: "];
+
 /// Messages of one run, each with its run named once and its remedy below it.
 fn told(outcome: &Outcome) -> Vec<String> {
     let folder = &outcome.folder;
     let mut told: Vec<String> = Vec::new();
-    for line in outcome.messages.lines() {
+    for line in (outcome.messages.lines()).filter(|line| !line.trim().is_empty()) {
         match told.last_mut() {
-            Some(message) if line.starts_with(' ') => {
-                message.push('\n');
+            Some(message)
+                if !BEGINNINGS
+                    .iter()
+                    .any(|beginning| line.starts_with(beginning)) =>
+            {
+                message.push_str(if line.starts_with(' ') { "\n" } else { "\n  " });
                 message.push_str(line);
             }
             _ => {
@@ -97,5 +104,19 @@ mod tests {
             told(&outcome),
             ["runs/a: no tension\n  remedy: look", "runs/a: note: b"]
         );
+    }
+
+    #[test]
+    fn an_error_of_several_lines_is_one_message() {
+        let outcome = Outcome {
+            folder: "runs/a".to_owned(),
+            messages: "error: runs/a/run.toml: cannot be read: TOML parse error\n  |\n1 | \n  | ^\nmissing field `x`\n\n  \
+                       remedy: give the job file\n"
+                .to_owned(),
+            ..Outcome::default()
+        };
+        let told = told(&outcome);
+        assert_eq!(told.len(), 1, "{told:?}");
+        assert!(told[0].contains("\n  missing field `x`\n"), "{told:?}");
     }
 }
