@@ -221,7 +221,7 @@ pub fn forecast(job: &Job, speed: f64, turn_s: f64, seed: u64) -> Result<Forecas
         line: line_budget(job, top, bottom, all.p50),
         limit: sweep::limit(&plan, &first, at_bottom.limited_by),
         first,
-        sweep: sweep::sweep(job, &plan, &lengths, hours_per_stroke, seed, &sequence),
+        sweep: sweep::sweep(job, &plan, all, &lengths, hours_per_stroke, seed, &sequence),
         assumptions: assumptions(job, &plan),
         weights,
     })

@@ -71,10 +71,12 @@ pub struct Choice {
     pub limit: Limit,
 }
 
-/// All choices; `hours_per_stroke` for the stroke of the job.
+/// All choices; `hours_per_stroke` for the stroke of the job, `own_strokes`: those of its own wheels and force, worked out
+/// before from more draws, so that the same question gets one answer.
 pub(super) fn sweep(
     job: &Job,
     plan: &CutterPlan,
+    own_strokes: Quantiles,
     joints_m: &[f64],
     hours_per_stroke: f64,
     seed: u64,
@@ -103,7 +105,12 @@ pub(super) fn sweep(
             let mut plan_here = *plan;
             plan_here.wheels = wheels;
             plan_here.wheel.force_n = plan.wheel.force_n * factor;
-            let (_, strokes) = plan_here.strokes(joints_m, DRAWS, seed, sequence);
+            let own_cutter = wheels == plan.wheels && factor == 1.0;
+            let strokes = if own_cutter {
+                own_strokes
+            } else {
+                plan_here.strokes(joints_m, DRAWS, seed, sequence).1
+            };
             for (line_m, hang) in &hangs {
                 // Weights do not depend on the cutter; the dead band, which does, is not told here.
                 let at = hang.at(bottom, 0.0, 0.0);
@@ -112,7 +119,7 @@ pub(super) fn sweep(
                     wheels,
                     radial_force_n: plan_here.wheel.force_n,
                     line_m: *line_m,
-                    of_the_job: wheels == plan.wheels && factor == 1.0 && *line_m == own,
+                    of_the_job: own_cutter && *line_m == own,
                     strokes,
                     hours: strokes.times(hours_per_stroke),
                     first_drag_n: first.drag_n.mid,

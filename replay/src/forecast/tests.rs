@@ -72,6 +72,9 @@ fn forecast_of_the_default_job_is_complete_and_repeatable() {
     assert_eq!(first, again);
     assert!(first.strokes.p50.is_some());
     assert!(first.sweep.iter().filter(|c| c.of_the_job).count() == 1);
+    // The row of this job says what the headline says.
+    let own = first.sweep.iter().find(|c| c.of_the_job).unwrap();
+    assert_eq!((own.strokes, own.hours), (first.strokes, first.hours));
     let json = serde_json::to_string(&first).unwrap();
     assert!(!json.contains("NaN"));
     assert!(
