@@ -122,10 +122,10 @@ fn as_text(id: &str, head_fault: Option<&str>, v: &Verification) -> String {
             .map_or_else(|_| "?".to_owned(), |t| t.to_string());
         let _ = writeln!(text, "Clock       {:.3} s is {utc}", seconds(anchor.at));
     }
-    match v.silences.as_slice() {
-        [] => text.push_str("Silences    none\n"),
+    match v.without_readings.as_slice() {
+        [] => text.push_str("Silences    none of both instruments\n"),
         silences => {
-            let _ = writeln!(text, "Silences    {}", silences.len());
+            let _ = writeln!(text, "Silences    {} of both instruments", silences.len());
             for (start, length) in silences.iter().take(20) {
                 let _ = writeln!(
                     text,
@@ -205,7 +205,7 @@ fn as_json(id: &str, head_fault: Option<&str>, v: &Verification) -> serde_json::
         "decisions_missing": v.derived_missing,
         "first_s": v.span.map(|s| seconds(s.0)),
         "last_s": v.span.map(|s| seconds(s.1)),
-        "silences": v.silences.iter()
+        "silences": v.without_readings.iter()
             .map(|(at, length)| json!({"start_s": seconds(*at), "length_s": seconds(*length)}))
             .collect::<Vec<_>>(),
         "anchors": v.anchors.iter()

@@ -31,8 +31,10 @@ pub struct Verification {
     pub derived_missing: u64,
     /// First and last time of the inputs.
     pub span: Option<(Nanos, Nanos)>,
-    /// Silences longer than asked for: start, length.
+    /// Times longer than asked for in which nothing at all was recorded: start, length.
     pub silences: Vec<(Nanos, Nanos)>,
+    /// The same in which no instrument spoke, whatever else was recorded.
+    pub without_readings: Vec<(Nanos, Nanos)>,
     /// Universal time beside run time.
     pub anchors: Vec<ClockAnchor>,
     /// Segments without an end mark: the run is going on, was interrupted there, or the file was cut.
@@ -75,9 +77,17 @@ impl<S: Storage> RunReader<S> {
         let mut samples = 0;
         let mut span: Option<(Nanos, Nanos)> = None;
         let mut silences = Vec::new();
+        let (mut without_readings, mut spoke) = (Vec::new(), None);
         let mut seen = |at: Nanos, is_sample: bool| {
             inputs += 1;
             samples += u64::from(is_sample);
+            let since = *spoke.get_or_insert(at);
+            if is_sample {
+                if at.saturating_sub(since) > silence {
+                    without_readings.push((since, at - since));
+                }
+                spoke = Some(at.max(since));
+            }
             match &mut span {
                 None => span = Some((at, at)),
                 Some((_, last)) => {
@@ -96,6 +106,11 @@ impl<S: Storage> RunReader<S> {
                 matches!(input, Input::Reading { .. } | Input::Received { .. }),
             ),
         });
+        if let (Some((_, end)), Some(since)) = (span, spoke)
+            && end.saturating_sub(since) > silence
+        {
+            without_readings.push((since, end - since));
+        }
         let mut derived = 0;
         self.for_each_derived_from(0, |_, _| derived += 1);
         let mut damage = self.damage();
@@ -121,6 +136,7 @@ impl<S: Storage> RunReader<S> {
             derived_missing,
             span,
             silences,
+            without_readings,
             anchors: self.raw.anchors.clone(),
             unsealed: segments
                 .iter()

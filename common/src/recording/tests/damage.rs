@@ -253,3 +253,28 @@ fn a_changed_file_of_a_finished_run_is_told_by_its_digest() {
         "a finished run is closed"
     );
 }
+
+#[test]
+fn a_silence_of_the_instruments_is_one_though_time_was_recorded() {
+    let disk = FaultyDisk::default();
+    let mut writer = RunWriter::create(disk.clone(), &head("q"), Policy::default()).unwrap();
+    let second = 1_000_000_000;
+    let spoke = |at| Input::Received {
+        port: 0,
+        at,
+        bytes: b"L 300\n".to_vec(),
+    };
+    writer.append(&spoke(0)).unwrap();
+    for n in 1..=13 {
+        writer.append(&Input::Tick { at: n * second }).unwrap();
+    }
+    writer.append(&spoke(13 * second)).unwrap();
+    for n in 14..=18 {
+        writer.append(&Input::Tick { at: n * second }).unwrap();
+    }
+    writer.finish(0).unwrap();
+    let found = RunReader::new(disk).unwrap().verify(2 * second);
+    assert_eq!(found.silences, []);
+    let quiet = [(0, 13 * second), (13 * second, 5 * second)];
+    assert_eq!(found.without_readings, quiet);
+}
