@@ -39,7 +39,11 @@ fn told(outcome: &Outcome) -> Vec<String> {
                 message.push_str(line);
             }
             _ => {
-                let text = line.strip_prefix("warning: ").unwrap_or(line);
+                let bare = ["warning: ", "error: "].iter();
+                let text = bare
+                    .filter_map(|word| line.strip_prefix(word))
+                    .find(|text| text.starts_with(folder))
+                    .unwrap_or_else(|| line.strip_prefix("warning: ").unwrap_or(line));
                 told.push(if text.starts_with(folder) {
                     text.to_owned()
                 } else {
@@ -117,6 +121,7 @@ mod tests {
         };
         let told = told(&outcome);
         assert_eq!(told.len(), 1, "{told:?}");
+        assert!(told[0].starts_with("runs/a/run.toml: cannot"), "{told:?}");
         assert!(told[0].contains("\n  missing field `x`\n"), "{told:?}");
     }
 }

@@ -271,7 +271,7 @@ fn repeated_rows(args: &Args, aside: &SetAside, written: &Written) -> Finding {
                 "repeat"
             },
         ),
-        "if rows were written twice, nothing; if the logger cut off decimals, write times and values with all of them",
+        "nothing to do where rows were written twice; where the logger cuts decimals off, let it write all of them",
     )
 }
 

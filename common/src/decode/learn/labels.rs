@@ -43,9 +43,9 @@ pub(super) fn load_and_depth(shapes: &[Shape]) -> Vec<(usize, usize)> {
         .filter(|&index| shapes[index].label.is_some())
         .collect();
     match (place("load"), place("depth")) {
-        (Some(load), Some(depth)) => return vec![(load, depth)],
+        (Some(load), Some(depth)) => vec![(load, depth)],
         // One shape that tells both needs no other.
-        _ if shapes.iter().any(Shape::tells_both) => return Vec::new(),
+        _ if shapes.iter().any(Shape::tells_both) => Vec::new(),
         (load, depth) => {
             if let Some(pair) = lettered(shapes).filter(|_| load.is_none() && depth.is_none()) {
                 return vec![pair];
