@@ -45,7 +45,8 @@ function channelPart(channel, oldAfterS) {
 
 function recorderPart(health, speed) {
   const behind = Math.max(0, (health.core_s - health.recorded_s) / Math.max(speed, 1));
-  const broken = health.record_errors > 0 || health.record_lost > 0;
+  // Of the present: what was lost earlier stays among the figures.
+  const broken = !health.ok;
   const level = broken ? "high" : behind > BEHIND_S ? "low" : "ok";
   const state = broken ? "LOSING DATA" : level === "low" ? `${behind.toFixed(0)} s behind` : "recording";
   return {
