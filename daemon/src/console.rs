@@ -41,6 +41,8 @@ impl Console {
         let split = inside.iter().filter(|bin| bin.through).count();
         let groove = match inside.len() {
             0 => "no cut seen yet".to_owned(),
+            // After a first short stroke, say, of which nothing is worked out yet.
+            _ if deepest == 0.0 => "no groove told yet".to_owned(),
             bins => format!(
                 "groove at most {}  split {split} of {bins} bins",
                 self.groove(deepest)

@@ -21,7 +21,7 @@ pub fn snapshot(p: &Pipeline) -> Snapshot {
     let m = p.moment;
     let direction = p.finder.direction();
     // Until the first sign of a cut there is none to be shown.
-    let live = p.live.as_ref().filter(|_| !is_before_cut(p));
+    let live = (p.live.as_ref()).filter(|live| live.fit.is_some() && !is_before_cut(p));
     Snapshot {
         at_s: newest_s(p),
         watched_s: seconds(p.now),
@@ -120,20 +120,25 @@ fn channels(p: &Pipeline) -> Vec<ChannelView> {
 /// Part of the drag of a first pass that tells wheels in the wall from wheels in the body.
 const FIRST_PASS_SHARE: f64 = 0.25;
 
-/// No mark has said that the cutter is out, no rise of drag has shown it, and no stroke has had the
-/// drag that wheels in a fresh wall make: the tool has only run free so far.
+/// No stroke was made since a mark has said that the cutter is out, or a rise of drag has shown it, and none has had
+/// the drag that wheels in a fresh wall make: the tool has only run free so far.
 fn is_before_cut(p: &Pipeline) -> bool {
     let rows = &p.ledger.rows;
     if rows.iter().filter(|row| !row.drag.is_empty()).count() > FREE_STROKES_MAX {
         return false;
     }
+    // The last stroke before the crew put the cutter out is told after they have.
+    let was_before_out = |row: &Row| {
+        let middle = 0.5 * (row.start + row.end);
+        p.free_until.is_none_or(|out| middle < out)
+    };
     let least = FIRST_PASS_SHARE * p.first_pass_drag;
     let ran_free = |row: &Row| {
         let (sum, n) = row.drag_sum();
         let is_marked_out = row.marked_out.is_some_and(|said| p.mark_sense.is_out(said));
         !is_marked_out && sum <= least * f64::from(n)
     };
-    p.free_until.is_none() && rows.iter().all(ran_free)
+    rows.iter().all(|row| was_before_out(row) && ran_free(row))
 }
 
 fn bad_kinds(counts: &FrameCounts) -> BTreeMap<String, u64> {
