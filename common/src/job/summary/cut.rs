@@ -17,12 +17,12 @@ pub(super) fn cut(job: &Job, text: &mut Text) {
         "strokes to split",
         match job.cutter.contact_pressure {
             Some(pressure) => format!(
-                "about {:.0} at {}, every wheel cutting both ways",
+                "{:.0} at best at {}, every wheel cutting both ways; likely more, see kerfwatch-replay forecast",
                 strokes(pressure.si()).ceil(),
                 D::Pressure.show(pressure.si())
             ),
             None => format!(
-                "about {:.0} to {:.0} for contact pressures of {} to {}, every wheel cutting both ways",
+                "{:.0} to {:.0} at best for contact pressures of {} to {}, every wheel cutting both ways; likely more, see kerfwatch-replay forecast",
                 strokes(expected.low_pa).ceil(),
                 strokes(expected.high_pa).ceil(),
                 D::Pressure.show(expected.low_pa),
