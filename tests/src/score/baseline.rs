@@ -7,6 +7,7 @@
 
 use super::estimate::{Estimate, Shown, Watch, Watched};
 use super::record::Record;
+use super::ten_strokes::Ahead;
 use kerfwatch::input::{ChannelId, Input, MarkKind};
 use kerfwatch::job::Job;
 use kerfwatch::result::{
@@ -149,6 +150,7 @@ pub fn estimate(record: &Record, patience: f64) -> Estimate {
                 time_s: time,
                 groove: sheet.groove(),
                 joints: sheet.joints(),
+                ahead: vec![sheet.ahead()],
             });
         }
         if watch.due(time) {
@@ -302,6 +304,20 @@ impl Sheet<'_> {
             strokes_left_p50: Some(left),
             strokes_left_p90: Some(left),
         }]
+    }
+
+    /// Ten more passes over every bin of the interval that the count does not call through.
+    fn ahead(&self) -> Option<Ahead> {
+        let wall = self.job.tubular.wall.as_millimetres();
+        let now_and_then = (self.inside.clone())
+            .map(|k| self.passes[k])
+            .map(|n| (self.depth_mm(n), self.depth_mm(n + 10)));
+        let open: Vec<(f64, f64)> = now_and_then.filter(|(now, _)| *now < wall).collect();
+        let deeper = open.iter().map(|(now, then)| then.min(wall) - now);
+        (!open.is_empty()).then(|| Ahead {
+            deepen_mm: deeper.sum::<f64>() / open.len() as f64,
+            split: open.iter().filter(|(_, then)| *then >= wall).count() as f64,
+        })
     }
 
     fn strokes(&self) -> Vec<Stroke> {

@@ -1,5 +1,6 @@
 //! What an estimator said: the final result, and what it showed while the job ran.
 
+use super::ten_strokes::Ahead;
 use kerfwatch::result::{GrooveBin, Joint, RunResult, State};
 
 /// Groove and forecast shown at a time of the job.
@@ -11,6 +12,8 @@ pub struct Shown {
     pub groove: Vec<GrooveBin>,
     /// Joints, with strokes left.
     pub joints: Vec<Joint>,
+    /// What ten more strokes bring, by joint.
+    pub ahead: Vec<Option<Ahead>>,
 }
 
 /// State shown at a time of the job.

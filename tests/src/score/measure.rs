@@ -4,6 +4,7 @@ use super::estimate::Estimate;
 use super::forecasts::{Forecast, forecasts};
 use super::held;
 use super::record::Record;
+use super::ten_strokes::{TenStrokes, ten_strokes};
 use super::truth::Truth;
 use kerfwatch::result::{GrooveBin, State};
 
@@ -73,6 +74,8 @@ pub struct Tally {
     pub through_missed: u64,
     /// Strokes left as told, and as it took.
     pub forecasts: Vec<Forecast>,
+    /// What ten strokes more bring, as told and as it came.
+    pub ten_strokes: Vec<TenStrokes>,
     /// Error of tool depth near the interval, m.
     pub depth: Vec<f64>,
     /// The same less its mean over the stroke, m.
@@ -102,6 +105,7 @@ pub fn measure(record: &Record, estimate: &Estimate) -> Tally {
     held::held(&mut tally, record, estimate);
     groove(&mut tally, record, estimate);
     tally.forecasts = forecasts(truth, &estimate.shown);
+    tally.ten_strokes = ten_strokes(truth, &estimate.shown);
     tool_depth(&mut tally, record, estimate);
     overpulls(&mut tally, truth, estimate);
     tally
@@ -318,6 +322,7 @@ impl Tally {
         self.through_wrong += other.through_wrong;
         self.through_missed += other.through_missed;
         self.forecasts.extend(&other.forecasts);
+        self.ten_strokes.extend(&other.ten_strokes);
         self.depth.extend(&other.depth);
         self.depth_in_stroke.extend(&other.depth_in_stroke);
         self.overpull_off.extend(&other.overpull_off);

@@ -2,7 +2,7 @@
 //!
 //! Reading order: [`record`] (a record with its truth), [`estimate`] (what an estimator said, final
 //! and while the job ran), [`ours`] and [`baseline`] (two estimators), [`measure`], `held` and
-//! [`forecasts`] (one run scored), [`total`] (all runs together, the columns), [`equal_alarms`] (delays compared
+//! [`forecasts`], [`ten_strokes`] (one run scored), [`total`] (all runs together, the columns), [`equal_alarms`] (delays compared
 //! fairly), [`table`] (what is printed), [`snapshot`] (figures kept for CI).
 
 pub mod baseline;
@@ -15,5 +15,6 @@ pub mod ours;
 pub mod record;
 pub mod snapshot;
 pub mod table;
+pub mod ten_strokes;
 pub mod total;
 pub mod truth;

@@ -2,6 +2,7 @@
 
 use super::estimate::{Estimate, Shown, Watch, Watched};
 use super::record::Record;
+use super::ten_strokes::Ahead;
 use kerfwatch::input::{ChannelId, Event, Input};
 use kerfwatch::pipeline::Pipeline;
 use kerfwatch::result::State;
@@ -46,6 +47,14 @@ pub fn estimate(record: &Record) -> Estimate {
                 time_s: time,
                 groove: now.groove,
                 joints: now.joints,
+                ahead: (now.outlook.iter())
+                    .map(|joint| {
+                        Some(Ahead {
+                            deepen_mm: joint.ten_deepen_mm?,
+                            split: joint.ten_split?,
+                        })
+                    })
+                    .collect(),
             });
         }
         if watch.due(time) {

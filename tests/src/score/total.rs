@@ -3,6 +3,7 @@
 
 use super::forecasts::Forecast;
 use super::measure::Tally;
+use super::ten_strokes::TenStrokes;
 
 /// Which way a figure improves.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -185,6 +186,12 @@ pub fn columns(t: &Tally) -> Vec<Column> {
         NearNineTenths,
         0.1,
     );
+    let ten =
+        |off: &dyn Fn(&TenStrokes) -> f64| -> Vec<f64> { t.ten_strokes.iter().map(off).collect() };
+    let split_off = ten(&TenStrokes::split_off_pct);
+    put("ten_strokes_split_off_pct", mean(&split_off), Lower, 0.3);
+    let deepen_off = ten(&TenStrokes::deepen_off_mm);
+    put("ten_strokes_deepen_off_mm", mean(&deepen_off), Lower, 0.02);
     put("tool_depth_median_m", quantile(&t.depth, 0.5), Lower, 0.03);
     put("tool_depth_p95_m", quantile(&t.depth, 0.95), Lower, 0.05);
     put(
