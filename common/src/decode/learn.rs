@@ -3,7 +3,8 @@
 //! *Input*: the first bytes heard on a port. *Output*: [`Proposal`]s, best first, each with the
 //! share of the frames that it reads. *Limits*: a proposal is a guess for a person to look at:
 //! which column is load and which is depth is told from words and units beside it if there are
-//! any, else by order; both may come in lines of their own, told apart by labels. *Errors*: none; what makes no sense gives no proposal.
+//! any, else by order; both may come in lines of their own, told apart by labels. *Errors*: none;
+//! what makes no sense gives no proposal.
 
 use super::packet::Packet;
 use super::pattern::PatternDecoder;
