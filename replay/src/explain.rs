@@ -132,7 +132,7 @@ fn rests_on(text: &mut String, e: &Evidence, bin: &GrooveBin, units: Units) {
     );
     let _ = writeln!(
         text,
-        "  this run    with its drag and its splits: after {} wheel passes",
+        "  this run    with the drag and the splits of all places: after {} wheel passes",
         around(e.passes_found, e.ln_passes_sd.1)
     );
     let _ = writeln!(

@@ -20,6 +20,7 @@ use bends::{BentSection, SheaveStress};
 use cut::{CutterPlan, Quantiles};
 use kerfwatch::job::{Dimension, Job, parse_quantity};
 use kerfwatch::model::groove_law::UniversalSequence;
+use kerfwatch::units::PASCALS_PER_PSI;
 use outlook::{FirstStrokes, StageDrag};
 use serde::Serialize;
 use sweep::{Choice, Limit};
@@ -245,15 +246,22 @@ fn line_budget(job: &Job, top: f64, bottom: f64, strokes_p50: Option<f64>) -> Li
 }
 
 fn assumptions(job: &Job, plan: &CutterPlan) -> Vec<String> {
+    let in_both = |pa: f64| {
+        format!(
+            "{:.2} GPa ({:.0} ksi)",
+            pa * 1e-9,
+            pa * 1e-3 / PASCALS_PER_PSI
+        )
+    };
     let pressure = match job.cutter.contact_pressure {
         Some(p) => format!(
-            "Contact pressure {:.2} GPa as given in the job, known to 10 %.",
-            p.si() * 1e-9
+            "Contact pressure {} as given in the job, known to 10 %.",
+            in_both(p.si())
         ),
         None => format!(
-            "Contact pressure not given: median {:.2} GPa from the yield strength, with 90 % \
+            "Contact pressure not given: median {} from the yield strength, with 90 % \
              probability within a factor 1.46 either way. A test cut would narrow this most.",
-            plan.wheel.pressure_pa * 1e-9
+            in_both(plan.wheel.pressure_pa)
         ),
     };
     vec![
