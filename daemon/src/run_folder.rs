@@ -137,9 +137,10 @@ pub fn look(folder: &Path, job_text: &str, brake: &Brake) -> Result<Interrupted,
     }
     let mut reader = RunReader::new(last_segments(folder)).map_err(record)?;
     // Without its notes nobody knows what was done in a run.
-    let counter_was_set = !reader.has_notes()
-        || (reader.notes().iter())
-            .any(|note| matches!(note.kind, MarkKind::Zero(_) | MarkKind::ReferenceDepth(_)));
+    let counter_was_set = reader.readable_notes().is_none_or(|notes| {
+        (notes.iter())
+            .any(|note| matches!(note.kind, MarkKind::Zero(_) | MarkKind::ReferenceDepth(_)))
+    });
     let now = HostTime::now();
     let newest = newest_input(&mut reader);
     let anchor = BootAnchor::read(folder);
@@ -256,18 +257,13 @@ fn run_id(now: jiff::Timestamp) -> String {
 
 /// Whether a folder's name is one that [`run_id`] gives.
 fn is_run_id(name: &str) -> bool {
-    let like = |pattern: &str| {
-        name.len() == pattern.len()
-            && name
-                .bytes()
-                .zip(pattern.bytes())
-                .all(|(b, kind)| match kind {
-                    b'9' => b.is_ascii_digit(),
-                    b'f' => b.is_ascii_hexdigit(),
-                    _ => b == kind,
-                })
+    let pattern = "99999999T999999Z-ffff";
+    let fits = |(b, kind): (u8, u8)| match kind {
+        b'9' => b.is_ascii_digit(),
+        b'f' => b.is_ascii_hexdigit(),
+        _ => b == kind,
     };
-    like("99999999T999999Z-ffff")
+    name.len() == pattern.len() && name.bytes().zip(pattern.bytes()).all(fits)
 }
 
 /// When the newest of the received bytes were written; files that a forwarder keeps in the folder do not count.

@@ -5,7 +5,8 @@
 //! its result depends on the order of its inputs only. No allocation after construction.
 //!
 //! *Overpull*: tension against the limit of the weakest link at this depth, with the deadband of
-//! its rule; where the depth is not known, or no longer, against the least limit of all depths. *Pull*: tension against expected pick-up weight, by what the job allows; where the last
+//! its rule; where the depth is not known, or no longer, against the least limit of all depths.
+//! *Pull*: tension against expected pick-up weight, by what the job allows; where the last
 //! three strokes took more than that all along, by half of it beyond what they took. A reading that
 //! no line could give (a jump of more than a quarter of the limit, and more than the line stretched
 //! by its own speed and its waves explains) counts when the next reading confirms it; every other

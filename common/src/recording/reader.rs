@@ -101,12 +101,12 @@ impl<S: Storage> RunReader<S> {
 
     /// The operator's marks from `notes.toml`; the same marks are inputs in the recording.
     pub fn notes(&self) -> Vec<Note> {
-        Notes::read(&self.disk).unwrap_or_default().note
+        self.readable_notes().unwrap_or_default()
     }
 
-    /// Whether they can be read: otherwise there may have been any.
-    pub fn has_notes(&self) -> bool {
-        Notes::read(&self.disk).is_some()
+    /// The same; `None` where there are none to be read, so that any may have been made.
+    pub fn readable_notes(&self) -> Option<Vec<Note>> {
+        Notes::read(&self.disk).map(|notes| notes.note)
     }
 
     /// Universal times noted beside run times.

@@ -1,8 +1,8 @@
 //! `import`: a calibrated CSV record becomes a run folder like those the daemon writes.
 //!
 //! Rows become readings in file order (late ones too), marks are merged in by time. A row that repeats the one before,
-//! time and values, brings nothing new: it is taken once and counted. Bad rows are set aside and reported; `--strict` refuses them. The run appears under its name only
-//! when it is complete.
+//! time and values, brings nothing new: it is taken once and counted. Bad rows are set aside and reported; `--strict`
+//! refuses them. The run appears under its name only when it is complete.
 
 mod doubts;
 pub mod fuzz;

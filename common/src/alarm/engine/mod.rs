@@ -58,22 +58,22 @@ impl Alarm {
         matches!(self.kind, AlarmKind::Sensor(_)) && self.state == AlarmState::Normal
     }
 
-    /// Its condition is gone, but it was raised twice within a minute and does not clear before that is over.
-    fn is_held_by_chatter(&self) -> bool {
-        let rule = Rule::of(self.kind, self.level);
-        let quiet = self
-            .raw_since
-            .saturating_add(nanos(rule.off_delay_s).unwrap_or(0));
-        let held = |before: Nanos| before.saturating_add(CHATTER + 1) > quiet;
-        self.active && !self.raw && self.raised[1].is_some_and(held)
+    /// When a condition that went at `raw_since` has been gone for as long as it takes to clear.
+    fn quiet_at(&self) -> Nanos {
+        let delay = Rule::of(self.kind, self.level).off_delay_s;
+        self.raw_since.saturating_add(nanos(delay).unwrap_or(0))
     }
 
-    /// Its condition has been gone for as long as it takes to clear, and it is one that may never be silent: what was
-    /// acknowledged is over, though it still stands.
-    fn is_kept_by_chatter(&self, at: Nanos) -> bool {
-        let rule = Rule::of(self.kind, self.level);
-        let gone = at.saturating_sub(self.raw_since);
-        self.active && !rule.shelvable && nanos(rule.off_delay_s).is_some_and(|delay| gone >= delay)
+    /// Until when it does not clear because it was raised twice within a minute; strictly after the minute, so that a
+    /// third raising cannot fall into it.
+    fn held_until(&self) -> Option<Nanos> {
+        self.raised[1].map(|before| before.saturating_add(CHATTER + 1))
+    }
+
+    /// Its condition is gone, and it is or will be told on because it was raised twice within a minute.
+    fn is_held_by_chatter(&self) -> bool {
+        let held = |until| until > self.quiet_at();
+        self.active && !self.raw && self.held_until().is_some_and(held)
     }
 
     /// An excess is told by the most it has been while the alarm stood.
@@ -171,7 +171,9 @@ impl AlarmEngine {
         }
         let mut returns = false;
         if alarm.raw != active {
-            returns = active && alarm.is_kept_by_chatter(at);
+            // One that may never be silent, gone for long enough: what was acknowledged is over, though it still stands.
+            let may_be_silent = Rule::of(alarm.kind, alarm.level).shelvable;
+            returns = active && alarm.active && !may_be_silent && at >= alarm.quiet_at();
             alarm.raw = active;
             alarm.raw_since = at;
             if !alarm.active {
@@ -357,16 +359,14 @@ impl AlarmEngine {
     /// When the next delay of this alarm ends.
     fn deadline(&self, index: usize) -> Option<Nanos> {
         let alarm = &self.alarms[index];
-        let rule = Rule::of(alarm.kind, alarm.level);
-        let delay = |s: f64| alarm.raw_since.saturating_add(nanos(s).unwrap_or(0));
         let condition = match (alarm.raw, alarm.active) {
-            (true, false) => Some(delay(rule.on_delay_s)),
+            (true, false) => {
+                let delay = Rule::of(alarm.kind, alarm.level).on_delay_s;
+                Some(alarm.raw_since.saturating_add(nanos(delay).unwrap_or(0)))
+            }
             (false, true) => {
-                let quiet = delay(rule.off_delay_s);
-                // Strictly after the minute, so that a third raising cannot fall into it.
-                let hold =
-                    alarm.raised[1].map_or(quiet, |before| before.saturating_add(CHATTER + 1));
-                Some(quiet.max(hold))
+                let quiet = alarm.quiet_at();
+                Some(alarm.held_until().map_or(quiet, |until| quiet.max(until)))
             }
             _ => None,
         };
