@@ -70,16 +70,21 @@ pub struct Forwarder {
     thread: Option<JoinHandle<()>>,
 }
 
-/// Raises the alarm when its thread ends by a panic; the run goes on.
+/// Tells that forwarding has ended by a fault, also when that was a panic; the run goes on.
 struct Fallen(Arc<ShellAlarms>, Arc<Progress>);
+
+impl Fallen {
+    fn tell(&self, text: &str) {
+        let at = seconds(self.1.ingest_at_ns.load(Ordering::Relaxed));
+        self.1.forward.set_trouble(text);
+        self.0.raise(AlarmKind::Forward, "", at, text.to_owned());
+    }
+}
 
 impl Drop for Fallen {
     fn drop(&mut self) {
         if std::thread::panicking() {
-            let at = seconds(self.1.ingest_at_ns.load(Ordering::Relaxed));
-            let text = "the forwarder has failed and is off until the next start; the record is not affected";
-            self.1.forward.set_trouble(text);
-            self.0.raise(AlarmKind::Forward, "", at, text.to_owned());
+            self.tell("the forwarder has failed and is off until the next start; the record is not affected");
         }
     }
 }
@@ -103,7 +108,7 @@ impl Forwarder {
             .name("kw-forward".to_owned())
             .spawn(move || {
                 precedence::give();
-                let _fallen = Fallen(Arc::clone(&alarms), Arc::clone(&progress));
+                let fallen = Fallen(Arc::clone(&alarms), Arc::clone(&progress));
                 let runtime = tokio::runtime::Builder::new_current_thread()
                     .enable_all()
                     .build();
@@ -116,7 +121,7 @@ impl Forwarder {
                             );
                         }
                     }),
-                    Err(error) => tracing::error!("the forwarder cannot start: {error}"),
+                    Err(error) => fallen.tell(&format!("nothing is forwarded: {error}")),
                 }
             })?;
         Ok(Self {
