@@ -14,9 +14,10 @@
 //! Drift of the load cell adds to drag up and takes from drag down: the difference of neighbouring
 //! up and down strokes, less what the model says of it, shows it; it is smoothed and taken out.
 
-use super::ledger::Ledger;
+use super::ledger::{Ledger, Row};
 use super::pass_law::{Bend, PassLaw};
 use crate::job::Job;
+use std::ops::Range;
 
 /// Row index that means never.
 pub const NEVER: usize = usize::MAX;
@@ -153,22 +154,26 @@ pub(super) fn total_passes(input: &FitInput) -> f64 {
     input.engaged.iter().filter(|&&e| e).count() as f64 * input.wheels
 }
 
+/// Bins whose middle a row passes.
+pub(super) fn bins_passed(input: &FitInput, row: &Row) -> Range<usize> {
+    let bins = input.ledger.bins;
+    let first = ((row.top - bins.top) / bins.step - 0.5).ceil().max(0.0) as usize;
+    let last = ((row.bottom - bins.top) / bins.step - 0.5).floor();
+    if last < 0.0 {
+        return 0..0;
+    }
+    first..(last as usize + 1).min(bins.count)
+}
+
 /// Walks rows in order, giving each bin's passes before and after.
 pub fn walk_passes(input: &FitInput, bite_down: f64, mut each: impl FnMut(usize, usize, f64, f64)) {
-    let bins = input.ledger.bins;
-    let mut n = vec![0.0; bins.count];
+    let mut n = vec![0.0; input.ledger.bins.count];
     for (k, row) in input.ledger.rows.iter().enumerate() {
         if !input.engaged[k] {
             continue;
         }
         let add = input.wheels * if row.up { 1.0 } else { bite_down };
-        let first = ((row.top - bins.top) / bins.step - 0.5).ceil().max(0.0) as usize;
-        let last = ((row.bottom - bins.top) / bins.step - 0.5).floor();
-        if last < 0.0 {
-            continue;
-        }
-        let last = (last as usize).min(bins.count - 1);
-        for j in first..=last {
+        for j in bins_passed(input, row) {
             each(k, j, n[j], n[j] + add);
             n[j] += add;
         }

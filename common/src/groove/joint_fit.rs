@@ -13,7 +13,7 @@
 //! flanks that drag and once without; beside them stands the case in which nothing of a split shows. What ties the ends
 //! together is that `m` and `amplitude` come from the same force and contact pressure.
 //!
-//! *Limits*: needs bins that most strokes pass (those near the turning points are left out), and
+//! *Limits*: needs bins that strokes passed about equally often (those near the turning points are left out), and
 //! says nothing about single bins: [`super::through`] does.
 
 use super::drag_model::{self, BITE, DragFit, FADE, FitInput};
@@ -30,7 +30,7 @@ mod cases;
 mod grid;
 mod least_squares;
 
-/// Bins passed by at least this part of the strokes are used.
+/// Bins passed by at least this part of the strokes that passed the middle one are used.
 const CORE_PART: f64 = 0.75;
 /// Strokes with data in less than this part of those bins are left out.
 const ROW_PART: f64 = 0.4;
@@ -190,33 +190,33 @@ fn stroke_means(input: &FitInput) -> Vec<StrokeMean> {
         }
     };
     drag_model::walk_passes(input, 1.0, |k, j, _, _| add(&mut passed[j], rows[k].up));
-    let most = passed.iter().map(|p| p.0 + p.1).fold(0.0, f64::max);
-    let core: Vec<bool> = (0..count)
-        .map(|j| !input.coupling[j] && passed[j].0 + passed[j].1 >= CORE_PART * most)
-        .collect();
+    let total: Vec<f64> = passed.iter().map(|p| p.0 + p.1).collect();
     let mut out: Vec<StrokeMean> = Vec::new();
     passed.fill((0.0, 0.0));
-    drag_model::walk_passes(input, 1.0, |k, j, _, _| {
-        let up = rows[k].up;
-        if core[j]
-            && let Some(y) = rows[k].at(j)
-        {
-            if out.last().is_none_or(|s| s.row != k) {
-                out.push(StrokeMean {
-                    row: k,
-                    up,
-                    ..StrokeMean::default()
-                });
-            }
-            if let Some(s) = out.last_mut() {
+    for (k, row) in rows.iter().enumerate().filter(|(k, _)| input.engaged[*k]) {
+        let bins = drag_model::bins_passed(input, row);
+        let least = least_passes(&total[bins.clone()]);
+        let mut s = StrokeMean {
+            row: k,
+            up: row.up,
+            ..StrokeMean::default()
+        };
+        for j in bins {
+            if total[j] >= least
+                && !input.coupling[j]
+                && let Some(y) = row.at(j)
+            {
                 s.y += y;
                 s.n += 1.0;
                 s.before.0 += passed[j].0;
                 s.before.1 += passed[j].1;
             }
+            add(&mut passed[j], row.up);
         }
-        add(&mut passed[j], up);
-    });
+        if s.n > 0.0 {
+            out.push(s);
+        }
+    }
     // Strokes over a few bins only (short moves while the crew tries the cutter) say little.
     let most = out.iter().map(|s| s.n).fold(0.0, f64::max);
     out.retain(|s| s.n >= ROW_PART * most);
@@ -228,6 +228,15 @@ fn stroke_means(input: &FitInput) -> Vec<StrokeMean> {
         s.drift = drift_shapes(&rows[s.row], began, whole);
     }
     out
+}
+
+/// Strokes that must have passed a bin for a stroke over bins passed so often to use it. Of its own bins: a long interval
+/// may be cut in parts, one after another, whose ends overlap.
+fn least_passes(total: &[f64]) -> f64 {
+    if total.is_empty() {
+        return 0.0;
+    }
+    CORE_PART * drag_model::median(&mut total.to_vec())
 }
 
 /// When the strokes used began, and how long they took, s.
