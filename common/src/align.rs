@@ -32,6 +32,16 @@ const JUMP_CELLS: i64 = 600;
 const CONFIRMATIONS: u32 = 4;
 /// Line faster than this is not line movement but a counter fault, m/s.
 const LINE_SPEED_MAX: f64 = 15.0;
+/// No winch keeps up more than this for longer than so many seconds, m/s.
+const WINCH_SPEED_MAX: f64 = 5.0;
+const RUSH_S: f64 = 2.0;
+
+/// How far line may have gone in so many seconds, one way or the other, m.
+fn line_within(seconds: f64) -> f64 {
+    let seconds = seconds.abs();
+    let rest = (seconds - RUSH_S).max(0.0);
+    1.0 + LINE_SPEED_MAX * seconds.min(RUSH_S) + WINCH_SPEED_MAX * rest
+}
 
 /// One tenth of a second of both channels.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -206,19 +216,17 @@ impl Aligner {
             self.last_depth = Some(Point { t, v: value });
             return Some(value);
         };
-        let dt = (t - last.t).abs();
-        let reach = 1.0 + LINE_SPEED_MAX * dt;
-        if (value - last.v).abs() <= reach {
+        if (value - last.v).abs() <= line_within(t - last.t) {
             if self.depth_jump.take().is_some() {
                 self.counts.spikes += 1;
             }
-            if t >= last.t {
-                self.last_depth = Some(Point { t, v: value });
-            }
+            // Also when its time lies before that of the last one: a clock that was set back catches up with the old
+            // time somewhere else.
+            self.last_depth = Some(Point { t, v: value });
             return Some(value);
         }
         let seen = match self.depth_jump {
-            Some((p, n)) if (value - p.v).abs() <= 1.0 + LINE_SPEED_MAX * (t - p.t).abs() => n + 1,
+            Some((p, n)) if (value - p.v).abs() <= line_within(t - p.t) => n + 1,
             _ => 1,
         };
         if seen >= CONFIRMATIONS {

@@ -254,7 +254,7 @@ impl Pipeline {
     fn moment(&mut self, m: &Moment, events: &mut Vec<Event>) {
         if let Some(before) = self.moved_counter.take() {
             // The counter was set, or the depth corrected: the tool did not move.
-            self.finder.shift(m.depth - before);
+            self.shift_places(m.depth - before);
             self.second_look.forget();
         }
         self.look_again(m, events);
@@ -309,6 +309,12 @@ impl Pipeline {
         self.second_look = SecondLook::default();
         self.forget_places();
         self.moved_counter = None;
+    }
+
+    /// Places that strokes and holds remember go with the depths that are told.
+    fn shift_places(&mut self, by: f64) {
+        self.finder.shift(by);
+        self.hold.shift(by);
     }
 
     fn correct_depth(&mut self, by: f64) {

@@ -1,13 +1,14 @@
 //! Which strokes were made with the cutter out.
 //!
-//! Marks decide where the operator gave them. Without marks the drag does: putting the wheels out
-//! adds rolling drag and, on a fresh wall, the largest cutting drag of the whole job, in both
+//! Marks decide where the operator gave them, but for a first one that plainly came late. Without marks the drag does:
+//! putting the wheels out adds rolling drag and, on a fresh wall, the largest cutting drag of the whole job, in both
 //! directions at once. Only jumps that stand out of the scatter count; where none does, every
 //! stroke over the interval is taken as cutting.
 
 use super::drag_model::median;
 use super::ledger::Ledger;
 use super::mark_sense::{as_said, mark_sense};
+use std::ops::Range;
 
 /// Strokes over the interval that a crew makes with the cutter in before it starts, at most (common practice, no
 /// source). Who strokes on after that cuts, however little it drags.
@@ -54,6 +55,11 @@ fn clear_rise(ledger: &Ledger) -> Option<Rise> {
 /// Least rise after a single free pass that can mean the cutter, N.
 const LONE_JUMP_MIN: f64 = 150.0;
 
+/// Least rise before a mark that can mean that the mark came late, N, and part of it by which drag may rise at the mark
+/// all the same.
+const LATE_RISE_MIN: f64 = 150.0;
+const LATE_RISE_PART: f64 = 0.2;
+
 /// One flag per row: cutter out.
 pub fn engaged(ledger: &Ledger) -> Vec<bool> {
     let rows = &ledger.rows;
@@ -95,10 +101,41 @@ pub(super) fn drag_says_out(ledger: &Ledger) -> Option<(Vec<bool>, f64)> {
 
 fn from_marks(ledger: &Ledger) -> Vec<bool> {
     let sense = mark_sense(ledger);
-    let flags = ledger.rows.iter().zip(as_said(ledger));
+    let mut said = as_said(ledger);
+    if !sense.is_turned() {
+        said[cut_before_mark(ledger)].fill(true);
+    }
+    let flags = ledger.rows.iter().zip(said);
     flags
         .map(|(r, said)| sense.is_out(said) && !r.drag.is_empty())
         .collect()
+}
+
+/// Rows that cut before a first mark that says out, which came late: drag had risen before it as it does when wheels go
+/// into a fresh wall, and did not rise at the mark.
+pub(crate) fn cut_before_mark(ledger: &Ledger) -> Range<usize> {
+    let rows = &ledger.rows;
+    let Some(marked) = rows.iter().position(|r| r.marked_out.is_some()) else {
+        return 0..0;
+    };
+    let Some(rise) = clear_rise(ledger) else {
+        return 0..0;
+    };
+    let first = rise.touched[rise.first];
+    let says_out = rows[marked].marked_out == Some(true);
+    if !says_out || first >= marked || rise.height < LATE_RISE_MIN {
+        return 0..0;
+    }
+    let rose_at_mark = [true, false].into_iter().any(|up| {
+        let drag = |k: usize| mean_drag(&rows[k]).filter(|_| rows[k].up == up);
+        let before = (first..marked).rev().find_map(drag);
+        let after = (marked..rows.len()).find_map(drag);
+        // Not known yet: the mark is believed.
+        before
+            .zip(after)
+            .is_none_or(|(b, a)| a - b > LATE_RISE_PART * rise.height)
+    });
+    if rose_at_mark { 0..0 } else { first..marked }
 }
 
 pub(super) fn mean_drag(row: &super::ledger::Row) -> Option<f64> {
@@ -120,10 +157,11 @@ fn first_jump(touched: &[usize], level: &impl Fn(usize) -> f64) -> Option<(usize
         return Some((1, alone - level(touched[0])));
     }
     let mut best: Option<(f64, usize)> = None;
+    // Of the pairs before, but for the last, which shares a stroke.
+    let (mut low, mut high) = (f64::MAX, f64::MIN);
     for i in 2..last {
-        let before: Vec<f64> = (0..i - 1).map(pair).collect();
-        let low = before.iter().copied().fold(f64::MAX, f64::min);
-        let high = before.iter().copied().fold(f64::MIN, f64::max);
+        let before = pair(i - 2);
+        (low, high) = (low.min(before), high.max(before));
         let jump = pair(i) - high;
         let scatter = high - low;
         if jump > JUMP_MIN.max(1.5 * scatter) && best.is_none_or(|(b, _)| jump > b) {
@@ -278,6 +316,22 @@ mod tests {
         let last = levels[39];
         levels.extend((1..=12).map(|n| last - 15.0 * f64::from(n)));
         assert!(flags(&levels).iter().all(|out| *out));
+    }
+
+    #[test]
+    fn strokes_before_a_late_mark_are_told_by_the_drag() {
+        let engaged = |late: usize| {
+            let free = [10.0, -5.0, 8.0, -4.0];
+            let cut = (0..20).map(|n| 120.0 + 700.0 / (1.0 + n as f32).powf(0.7));
+            let drags = free.into_iter().chain(cut).enumerate();
+            let rows = drags.map(|(k, drag)| (drag, (k >= 4 + late).then_some(true)));
+            engaged(&Ledger::invented(&rows.collect::<Vec<_>>()))
+        };
+        let right = engaged(0);
+        assert_eq!(right.iter().filter(|out| !**out).count(), 4);
+        for late in 2..16 {
+            assert_eq!(engaged(late), right, "{late} strokes late");
+        }
     }
 
     #[test]

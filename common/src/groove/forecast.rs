@@ -6,7 +6,7 @@
 //! the maximum are given.
 
 use super::drag_model::{DragFit, NEVER};
-use super::ledger::Ledger;
+use super::ledger::{Ledger, Row};
 use super::outlook;
 use super::posterior::{Belief, LAW_SD, normal_cdf, normal_quantile};
 use super::through::Through;
@@ -47,7 +47,7 @@ pub fn joints(
             .filter(|c| *c > top && *c < bottom),
     );
     edges.push(bottom);
-    let pace = Pace::of(ledger, engaged, fit, job);
+    let of_all = Pace::of(ledger, engaged, fit, job);
     let stroke_s = outlook::stroke_s(ledger, engaged);
     let wall_mm = job.tubular.wall.as_millimetres();
     edges
@@ -59,6 +59,7 @@ pub fn joints(
                     middle >= e[0] && middle < e[1] && !bins[j].coupling
                 })
                 .collect();
+            let pace = of_all.over(ledger, engaged, &members);
             let outlook =
                 outlook::outlook(&members, fit, belief, through, &pace, stroke_s, wall_mm);
             (
@@ -102,7 +103,7 @@ fn joint(
 
 /// How fast passes come.
 pub(super) struct Pace {
-    /// Strokes made with the cutter out.
+    /// Strokes made with the cutter out, over part of a joint as that part of one.
     strokes: f64,
     /// Wheel passes (counted as up passes) that one stroke over a bin adds.
     per_stroke: f64,
@@ -123,10 +124,30 @@ impl Pace {
         }
     }
 
+    /// The same of strokes over the bins `members` only: a long interval may be cut in parts, one after another.
+    fn over(&self, ledger: &Ledger, engaged: &[bool], members: &[usize]) -> Self {
+        let (Some(&first), Some(&last)) = (members.first(), members.last()) else {
+            return Self { ..*self };
+        };
+        let bins = ledger.bins;
+        let top = bins.top + first as f64 * bins.step;
+        let bottom = bins.top + (last + 1) as f64 * bins.step;
+        let part = |row: &Row| {
+            let over = row.bottom.min(bottom) - row.top.max(top);
+            (over / (bottom - top)).max(0.0)
+        };
+        let cutting = ledger.rows.iter().zip(engaged).filter(|(_, out)| **out);
+        Self {
+            strokes: cutting.map(|(row, _)| part(row)).sum(),
+            per_stroke: self.per_stroke,
+        }
+    }
+
     /// Wheel passes that a stroke adds to a bin with so many: near the turning points some strokes
     /// only reach it.
     pub(super) fn at(&self, passes: f64) -> f64 {
-        (passes + RATE_STROKES * self.per_stroke) / (self.strokes + RATE_STROKES)
+        let seen = (passes + RATE_STROKES * self.per_stroke) / (self.strokes + RATE_STROKES);
+        seen.min(self.per_stroke)
     }
 }
 

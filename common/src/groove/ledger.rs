@@ -115,6 +115,33 @@ impl Ledger {
         }
     }
 
+    /// Invented: strokes up and down in turn over 20 bins, with their mean drag, N, and what the newest mark says.
+    #[cfg(test)]
+    pub(super) fn invented(strokes: &[(f32, Option<bool>)]) -> Self {
+        let row = |(k, (drag, marked_out)): (usize, &(f32, Option<bool>))| Row {
+            up: k.is_multiple_of(2),
+            start: 60.0 * k as f64,
+            end: 60.0 * k as f64 + 40.0,
+            top: 100.0,
+            bottom: 102.0,
+            speed: 0.3,
+            first: 0,
+            drag: vec![*drag; 20],
+            marked_out: *marked_out,
+            weight_check: false,
+            gain: 1.0,
+        };
+        Self {
+            bins: Bins {
+                top: 100.0,
+                step: 0.1,
+                count: 20,
+                inside: (0, 20),
+            },
+            rows: strokes.iter().enumerate().map(row).collect(),
+        }
+    }
+
     /// Reads the drag of all rows again: `drag(up, depth, speed, drag)`.
     pub fn reread(&mut self, drag: impl Fn(bool, f64, f64, f64) -> f64) {
         for row in &mut self.rows {

@@ -14,6 +14,8 @@ use super::ledger::Ledger;
 /// Drag of strokes said to be free beyond that of strokes said to cut, from which the words must be the other way
 /// round, N.
 const TURNED_MIN: f64 = 100.0;
+/// Part of it that each way must show by itself.
+const ONE_WAY: f64 = 0.25;
 /// For one stroke on which marks and drag agree, so many on which they don't, or the other way, decide.
 const AGAINST: usize = 4;
 /// And at least so many.
@@ -78,7 +80,10 @@ pub fn mark_sense(ledger: &Ledger) -> MarkSense {
     let marked = rows.iter().position(|r| r.marked_out.is_some());
     let both @ [_, since] = [agreed(0), agreed(marked.unwrap_or(0))];
     let falls = match beyond(ledger, &said) {
-        [Some(up), Some(down)] => 0.5 * (up + down) < -TURNED_MIN && since.0 <= since.1,
+        [Some(up), Some(down)] => {
+            let both = up.max(down) < -ONE_WAY * TURNED_MIN;
+            both && 0.5 * (up + down) < -TURNED_MIN && since.0 <= since.1
+        }
         _ => false,
     };
     let stands = |(a, b): (usize, usize)| a >= STROKES_MIN && a >= AGAINST * b;
@@ -127,39 +132,12 @@ fn falls_while_in(ledger: &Ledger, said: &[bool]) -> bool {
         (half > FREE_STROKES_MAX / 2)
             .then(|| levels[0].min(levels[1]) - median(&mut levels[half..]))
     };
-    matches!((fall(true), fall(false)), (Some(up), Some(down)) if 0.5 * (up + down) > FALL_MIN && up.min(down) > 0.25 * FALL_MIN)
+    matches!((fall(true), fall(false)), (Some(up), Some(down)) if 0.5 * (up + down) > FALL_MIN && up.min(down) > ONE_WAY * FALL_MIN)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::groove::ledger::{Bins, Row};
-
-    /// Invented: strokes up and down in turn over 20 bins, with their mean drag, N, and what the newest mark says.
-    fn ledger(strokes: &[(f32, Option<bool>)]) -> Ledger {
-        let row = |(k, (drag, marked_out)): (usize, &(f32, Option<bool>))| Row {
-            up: k.is_multiple_of(2),
-            start: 60.0 * k as f64,
-            end: 60.0 * k as f64 + 40.0,
-            top: 100.0,
-            bottom: 102.0,
-            speed: 0.3,
-            first: 0,
-            drag: vec![*drag; 20],
-            marked_out: *marked_out,
-            weight_check: false,
-            gain: 1.0,
-        };
-        Ledger {
-            bins: Bins {
-                top: 100.0,
-                step: 0.1,
-                count: 20,
-                inside: (0, 20),
-            },
-            rows: strokes.iter().enumerate().map(row).collect(),
-        }
-    }
 
     /// Invented: drag of a cut, stroke by stroke, N.
     fn cut(strokes: usize) -> impl Iterator<Item = f32> + Clone {
@@ -171,7 +149,7 @@ mod tests {
     }
 
     fn sense(strokes: impl Iterator<Item = (f32, Option<bool>)>) -> MarkSense {
-        mark_sense(&ledger(&strokes.collect::<Vec<_>>()))
+        mark_sense(&Ledger::invented(&strokes.collect::<Vec<_>>()))
     }
 
     #[test]

@@ -30,9 +30,10 @@ mod window_share;
 use crate::job::Job;
 use crate::result::{GrooveBin, Joint};
 use crate::snapshot::Outlook;
-use drag_model::{BasePrior, DragFit, FitInput, NEVER};
+use drag_model::{BITE, BasePrior, DragFit, FADE, FitInput, NEVER};
 use joint_fit::JointFit;
 use ledger::Ledger;
+use pass_law::{Bend, PassLaw};
 use posterior::{Belief, Nominal};
 use through::Through;
 
@@ -155,18 +156,30 @@ pub fn estimate(ledger: &Ledger, job: &Job, base_prior: BasePrior) -> GrooveEsti
     let joint = joint_fit::fit(&input, &basis.nominal, basis.ln_wall);
     let (global, spread) = basis.reach(joint.as_ref());
     let (through, global) = joint.as_ref().map_or_else(
-        || (Through::nothing(ledger.bins.count), global),
+        || (Through::not_seen(passes_of(&input)), global),
         |j| {
             let splits = find_splits(&input, j, global, spread, None);
             (splits.through, splits.reach)
         },
     );
+    let total = drag_model::total_passes(&input);
     let rolls_down_from = joint.as_ref().and_then(|j| j.rolls_down_from);
     let fit = joint.map(|j| j.fit);
     let Basis {
         engaged, coupling, ..
     } = basis;
-    let belief = posterior::combine(job, global, spread, fit.as_ref(), &through, &coupling);
+    // Strokes of which no drag is known deepen the groove all the same.
+    let law = fit.as_ref().map_or_else(
+        || {
+            PassLaw::new(
+                total as usize + 1,
+                (-global.0).exp(),
+                Bend::new(FADE.0, 0.0),
+            )
+        },
+        |fit| fit.law.clone(),
+    );
+    let belief = posterior::combine(job, global, spread, &law, &through, &coupling);
     let mut bins = bins_of(ledger, job, &engaged, &coupling, &belief);
     let (joints, outlook) = forecast::joints(
         ledger,
@@ -206,12 +219,15 @@ pub fn estimate(ledger: &Ledger, job: &Job, base_prior: BasePrior) -> GrooveEsti
 /// Drag of the first pass of all wheels over a fresh wall, from nominal values, N.
 pub fn first_pass_drag(job: &Job) -> f64 {
     let wheels = f64::from(job.cutter.wheels);
-    let law = pass_law::PassLaw::new(
-        job.cutter.wheels as usize + 1,
-        f64::MAX,
-        pass_law::Bend::default(),
-    );
+    let law = PassLaw::new(job.cutter.wheels as usize + 1, f64::MAX, Bend::default());
     Nominal::new(job).amplitude * law.drag(0.0, wheels)
+}
+
+/// Wheel passes by bin, a stroke down counted as it usually bites.
+fn passes_of(input: &FitInput) -> Vec<f64> {
+    let mut passes = vec![0.0; input.ledger.bins.count];
+    drag_model::walk_passes(input, BITE.0, |_, j, _, n| passes[j] = n);
+    passes
 }
 
 fn in_coupling(ledger: &Ledger, job: &Job, beyond: f64) -> Vec<bool> {

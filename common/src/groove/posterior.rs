@@ -8,8 +8,8 @@
 //! sharpens it by the amplitude of cutting drag, which is `u tan b kappa^(4/3)`, and by the way drag
 //! falls away as bins split.
 
-use super::drag_model::{DragFit, NEVER};
-use super::pass_law;
+use super::drag_model::NEVER;
+use super::pass_law::{self, PassLaw};
 use super::through::Through;
 use crate::job::Job;
 use crate::model::groove_law::Wheel;
@@ -175,16 +175,16 @@ fn of_m(ln_wall: f64, scale: f64, sd: f64) -> (f64, f64) {
 }
 
 /// Belief by bin: `global`, mean and standard deviation of `m`; `local_sd`, of what bins have of their
-/// own.
+/// own; `law`: how deep passes go.
 pub fn combine(
     job: &Job,
     global: (f64, f64),
     local_sd: f64,
-    fit: Option<&DragFit>,
+    law: &PassLaw,
     through: &Through,
     coupling: &[bool],
 ) -> Belief {
-    let ln_x = |n: f64| fit.map_or(f64::NEG_INFINITY, |f| f.law.x(n).max(1e-9).ln());
+    let ln_x = |n: f64| law.x(n).max(1e-9).ln();
     let count = through.passes.len();
     let tolerance = job.tubular.wall_tolerance;
     let bins = (0..count)

@@ -106,11 +106,17 @@ pub(super) fn find(
 impl Through {
     /// Before anything was cut.
     pub fn nothing(bins: usize) -> Self {
+        Self::not_seen(vec![0.0; bins])
+    }
+
+    /// After so many wheel passes by bin, of which no drag is known.
+    pub(super) fn not_seen(passes: Vec<f64>) -> Self {
+        let bins = passes.len();
         Self {
             at: vec![NEVER; bins],
             passes_at: vec![0.0; bins],
             probability: vec![0.0; bins],
-            passes: vec![0.0; bins],
+            passes,
             span: 0.0,
             seen: Vec::new(),
         }

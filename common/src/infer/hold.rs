@@ -137,6 +137,12 @@ impl HoldTracker {
         self.phases.last().map_or(Motionless::Unknown, |p| p.what)
     }
 
+    /// Depths are told anew, deeper by `by` m: the tool did not move.
+    pub fn shift(&mut self, by: f64) {
+        self.held_at += by;
+        self.usual.shift(by);
+    }
+
     /// The cutter went out: what ran free before says nothing any more.
     pub fn cutter_out(&mut self) {
         self.usual.cutter_out();

@@ -18,6 +18,9 @@ const OTHER_WAY_DOUBT: f64 = 2.4;
 /// A cutting stroke has been seen once the tool went so far, m, with this part of a first pass's drag.
 const SEEN_M: f64 = 1.0;
 const SEEN_PART: f64 = 0.3;
+/// The cutter out again, after strokes that cut: it may stand on fresh wall or in its old groove, and so many metres show
+/// which, however little it drags.
+const SEEN_AGAIN_M: f64 = 3.0;
 /// Length at either end of the strokes that is cut less often, m, and the part of a first pass's drag
 /// that may be met there.
 const END_M: f64 = 0.7;
@@ -78,6 +81,8 @@ pub(super) struct UsualDrag {
     first_pass: f64,
     /// A cutting stroke has been seen: from then on the usual drag is that of cutting.
     cut_seen: bool,
+    /// One had been seen before the cutter last went out.
+    again: bool,
     /// The direction in which none has been seen yet, and how far the tool must go that way, m.
     unseen: Option<(Motionless, f64)>,
     /// Depths reached since then, m.
@@ -94,6 +99,7 @@ impl UsualDrag {
             interval,
             first_pass,
             cut_seen: false,
+            again: false,
             unseen: None,
             reached: (f64::MAX, f64::MIN),
         }
@@ -103,8 +109,16 @@ impl UsualDrag {
     pub(super) fn cutter_out(&mut self) {
         self.up.doubt();
         self.down.doubt();
+        self.again |= self.cut_seen;
         self.cut_seen = false;
         self.unseen = None;
+        // Where strokes turned before, the wall may be fresh.
+        self.reached = (f64::MAX, f64::MIN);
+    }
+
+    /// Depths are told anew, deeper by `by` m.
+    pub(super) fn shift(&mut self, by: f64) {
+        self.reached = (self.reached.0 + by, self.reached.1 + by);
     }
 
     /// The tool moved by `metres`, dragging as the moment says.
@@ -114,7 +128,9 @@ impl UsualDrag {
             _ => (&mut self.down, m.drag_down, Motionless::Up),
         };
         usual.learn(drag, metres);
-        if !self.cut_seen && usual.metres > SEEN_M && usual.mean > SEEN_PART * self.first_pass {
+        let shown =
+            usual.mean > SEEN_PART * self.first_pass || self.again && usual.metres > SEEN_AGAIN_M;
+        if !self.cut_seen && usual.metres > SEEN_M && shown {
             self.cut_seen = true;
             self.unseen = Some((back, SEEN_M));
         }

@@ -39,6 +39,11 @@ impl Footing {
         m
     }
 
+    /// Depths are told anew, deeper by `by` m.
+    pub(super) fn shift(&mut self, by: f64) {
+        self.stands_at = self.stands_at.map(|at| at + by);
+    }
+
     /// Depths are told anew: where it stood says nothing any more. A tool that stood then does so again at once,
     /// at the new depth.
     pub(super) fn new_counter(&mut self) {
@@ -86,6 +91,16 @@ mod tests {
         assert!(pay_out(&mut footing, 100.5, 1, 0.2).unloaded);
         let told = pay_out(&mut footing, 100.6, 1, 0.4);
         assert_eq!((told.unloaded, told.depth), (false, 100.6));
+    }
+
+    #[test]
+    fn a_tool_that_stands_while_its_depth_is_corrected_stands_at_the_corrected_one() {
+        let mut footing = Footing::default();
+        assert!(pay_out(&mut footing, 1000.0, 20, 0.0).unloaded);
+        let stood = footing.stands_at.unwrap();
+        footing.shift(3.0);
+        let told = pay_out(&mut footing, 1003.2, 20, 0.0);
+        assert_eq!(told.depth, stood + 3.0);
     }
 
     #[test]

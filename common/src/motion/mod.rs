@@ -221,6 +221,7 @@ impl ToolMotion {
     /// The wheels are deeper by `by` m than told so far.
     pub fn correct_depth(&mut self, by: f64) {
         self.correction += by;
+        self.footing.shift(by);
         for m in &mut self.recent {
             m.depth += by;
             m.line_depth += by;

@@ -4,6 +4,7 @@
 //! learned again.
 
 use super::Pipeline;
+use crate::groove::engagement;
 use crate::groove::mark_sense::{MarkSense, mark_sense};
 use crate::infer::friction::Steady;
 use crate::input::MarkKind;
@@ -65,6 +66,21 @@ impl Pipeline {
             if let Some(until) = first_out {
                 self.learn(until);
             }
+        }
+    }
+
+    /// What cut before a first mark that came late did not run free: it is learned anew without it.
+    pub(super) fn ask_late_mark(&mut self) {
+        if self.ledger.rows.len() > ASKED_MAX || self.mark_sense.is_turned() {
+            return;
+        }
+        let cut = engagement::cut_before_mark(&self.ledger);
+        let Some(began) = self.ledger.rows[cut].first().map(|row| row.start) else {
+            return;
+        };
+        if self.free_until.is_some_and(|until| began < until) {
+            self.free_until = Some(began);
+            self.learn(began);
         }
     }
 }

@@ -179,10 +179,13 @@ mod tests {
 
     #[test]
     fn what_ran_before_a_first_mark_that_says_in_was_not_free() {
-        let used = |marks: &[(f64, MarkKind)]| after_two_passes(marks).learned().unwrap().means;
         let out = (158.0, MarkKind::CutterOut);
-        assert_eq!(used(std::slice::from_ref(&out)), 3);
-        assert_eq!(used(&[(75.0, MarkKind::CutterIn), out]), 2);
+        let all = after_two_passes(std::slice::from_ref(&out));
+        assert_eq!(all.learned().unwrap().means, 3);
+        // Only the way up between the marks; nothing in the drag turns their words.
+        let between = after_two_passes(&[(75.0, MarkKind::CutterIn), out]);
+        assert!(!between.mark_sense.is_turned());
+        assert_eq!(between.learned().unwrap().means, 1);
     }
 
     #[test]

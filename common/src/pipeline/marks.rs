@@ -37,9 +37,12 @@ impl Pipeline {
             if out && self.free_until.is_none() {
                 self.free_until = Some(seconds(at));
                 self.learn(seconds(at));
-                self.hold.cutter_out();
             } else if out {
                 self.learn_late(seconds(at));
+            }
+            // Said twice it has only been out.
+            if out && self.cutter_in != Some(false) {
+                self.hold.cutter_out();
             }
             self.cutter_in = Some(!out);
         }

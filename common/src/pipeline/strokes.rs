@@ -49,10 +49,10 @@ impl Pipeline {
         } else {
             gain_down
         };
-        let middle = 0.5 * (found.start + found.end);
+        let there = self.when_over_interval(found);
         let marked = self.marks.iter().rev().find_map(|(t, m)| match m.kind {
-            MarkKind::CutterOut if *t <= middle => Some(true),
-            MarkKind::CutterIn if *t <= middle => Some(false),
+            MarkKind::CutterOut if *t <= there => Some(true),
+            MarkKind::CutterIn if *t <= there => Some(false),
             _ => None,
         });
         // The first echo after the tool starts still carries the start itself.
@@ -68,6 +68,7 @@ impl Pipeline {
             self.learn_from_weight_check(found.end);
         }
         self.ask_mark_sense();
+        self.ask_late_mark();
         self.learn_without_marks();
         let n = self.ledger.rows.len() as u32;
         let (top, bottom) = found.range();
@@ -86,6 +87,21 @@ impl Pipeline {
         }));
     }
 
+    /// When a stroke was half through the bins that it touches, s, about: of a run in, on which the crew puts the cutter
+    /// out once it has arrived, most of the time belongs to the way there.
+    fn when_over_interval(&self, found: &FoundStroke) -> f64 {
+        let bins = self.ledger.bins;
+        let (top, bottom) = found.range();
+        let from = top.max(bins.top);
+        let to = bottom.min(bins.top + bins.count as f64 * bins.step);
+        let part = if from < to {
+            (0.5 * (from + to) - found.from) / (found.to - found.from)
+        } else {
+            0.5
+        };
+        found.start + part * (found.end - found.start)
+    }
+
     /// Couplings that wander in the drag show that the counter has slipped.
     fn look_for_slip(&mut self) {
         let Some(row) = self.ledger.rows.last() else {
@@ -94,7 +110,7 @@ impl Pipeline {
         if let Some(too_deep) = self.coupling_marks.stroke(row) {
             self.slip_m += too_deep;
             self.correct_depth(-too_deep);
-            self.finder.shift(-too_deep);
+            self.shift_places(-too_deep);
         }
     }
 
