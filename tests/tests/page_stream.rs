@@ -6,11 +6,13 @@ use kerfwatch::input::ChannelId;
 use kerfwatch::job::print_default_job;
 use kerfwatch_tests::http::{get, open_stream};
 use kerfwatch_tests::rig::{Rig, Setup};
+use kerfwatchd::demo::{Demo, demo, fixture};
 use std::io::{BufRead, Read};
 use std::net::SocketAddr;
 use std::sync::atomic::Ordering;
 use std::sync::mpsc;
 use std::time::{Duration, Instant};
+use tokio::sync::oneshot;
 
 fn rig(patience: Duration) -> (Rig, tempfile::TempDir) {
     let folder = tempfile::tempdir().unwrap();
@@ -198,4 +200,55 @@ fn the_end_of_the_daemon_ends_the_stream_at_once() {
         "{}",
         &rest[last..]
     );
+}
+
+/// Whoever stands at the page when the run is stopped in the middle of a stroke reads the figures of its result.
+#[test]
+fn what_a_run_has_come_to_is_told_before_its_end() {
+    let folder = tempfile::tempdir().unwrap();
+    let show = Demo {
+        speed: 60.0,
+        fixture: fixture::DEFAULT.to_owned(),
+        listen: "127.0.0.1:0".to_owned(),
+        token: None,
+        once: true,
+        folder: Some(folder.path().join("demo")),
+    };
+    let (up, is_up) = oneshot::channel();
+    let (stop, stopped) = oneshot::channel::<()>();
+    let run = std::thread::spawn(move || {
+        tokio::runtime::Builder::new_current_thread()
+            .enable_all()
+            .build()
+            .unwrap()
+            .block_on(demo(show, async { drop(stopped.await) }, Some(up)))
+    });
+    let started = is_up.blocking_recv().unwrap();
+    let told = events(
+        started.page.unwrap(),
+        &["told", "groove", "strokes", "now", "ended"],
+    );
+    let next = || {
+        let (kind, data, _) = told.recv_timeout(Duration::from_secs(60)).unwrap();
+        let value: serde_json::Value = serde_json::from_str(&data).unwrap();
+        (kind, value)
+    };
+    while next().1["n"].as_u64().is_none_or(|stroke| stroke < 8) {}
+    // A good part of the next stroke: the record has 14 s and more in each.
+    std::thread::sleep(Duration::from_millis(150));
+    drop(stop);
+    let mut last = std::collections::BTreeMap::new();
+    while !last.contains_key("ended") {
+        let (kind, value) = next();
+        last.insert(kind, value);
+    }
+    let result = run.join().unwrap().unwrap().result;
+    let json = |text: String| serde_json::from_str::<serde_json::Value>(&text).unwrap();
+    let expected = json(serde_json::to_string(&result).unwrap());
+    for part in ["groove", "joints"] {
+        assert!(expected[part] == last["groove"][part], "{part}");
+    }
+    assert_eq!(last["now"]["strokes"], result.strokes.len());
+    let strokes = last["strokes"].as_array().unwrap();
+    assert_eq!(strokes.last().unwrap()["n"], result.strokes.len());
 }

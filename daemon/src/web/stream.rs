@@ -3,13 +3,14 @@
 //! | event | when | data |
 //! |---|---|---|
 //! | `hello` | first | run id, start, speed, job for the page |
-//! | `strokes` | on connecting, and when an interrupted run has been read back | the newest strokes, oldest first |
+//! | `strokes` | on connecting, when an interrupted run has been read back, and at the end | the newest strokes, oldest first |
 //! | `points` | on connecting (what was missed) and 10 times a second | columns of [`crate::history`] |
 //! | `now` | 10 times a second | the snapshot without groove and joints |
-//! | `groove` | on connecting and once a second when it changed | groove bins and joints |
+//! | `groove` | on connecting, once a second when it changed, and at the end | groove bins and joints |
 //! | `told` | at once; after an alarm `now` follows at once too | a stroke, an alarm, a mark |
 //! | `warning` | at once | what the overpull guard has found, before the pipeline has it |
 //! | `health` | once a second | counters of ingest, recorder, page |
+//! | `ended` | last, after `strokes`, `groove` and `now` of the result | time of the newest reading |
 //!
 //! *Back-fill*: `?since=SECONDS`, or the browser's own `Last-Event-ID` (`RUN:SECONDS`), which is
 //! honoured for the same run only. A reader drops points not newer than its newest.
@@ -21,7 +22,7 @@ use super::api::{GrooveView, JobView, health};
 use crate::guard::Warning;
 use crate::outputs::Horn;
 use crate::progress::count;
-use crate::publish::Told;
+use crate::publish::{Published, Told};
 use axum::body::{Body, Bytes};
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
@@ -206,6 +207,20 @@ impl Drop for Open {
     }
 }
 
+/// The last word of a run: the figures of its result, in which the stroke under way at the end counts too, then that
+/// it has ended.
+fn how_it_ended(published: &Published) -> VecDeque<Bytes> {
+    let snapshot = Arc::clone(&published.snapshot.borrow());
+    let at_s = published.history().newest_s();
+    let at_s = at_s.is_finite().then_some(at_s);
+    VecDeque::from([
+        event("strokes", None, &*published.strokes()),
+        event("groove", None, &GrooveView::of(&snapshot)),
+        event("now", None, &without_groove(&snapshot)),
+        event("ended", None, &serde_json::json!({"at_s": at_s})),
+    ])
+}
+
 /// Starts a stream for one reader.
 pub(crate) fn open(server: Arc<Server>, since_s: f64) -> Response {
     let progress = &server.published.progress;
@@ -253,13 +268,13 @@ pub(crate) fn open(server: Arc<Server>, since_s: f64) -> Response {
                 biased;
                 received = coming.recv() => received,
                 () = stop.cancelled() => {
-                    let progress = &open.0.published.progress;
+                    let published = &open.0.published;
                     // A daemon that failed is started again: for the page it is out of reach.
-                    let ended = !progress.failed.load(Ordering::Relaxed);
-                    let at_s = open.0.published.history().newest_s();
-                    let at_s = at_s.is_finite().then_some(at_s);
-                    let bytes = event("ended", None, &serde_json::json!({"at_s": at_s}));
-                    return ended.then_some((Ok(bytes), (first, None, open, stop)));
+                    if published.progress.failed.load(Ordering::Relaxed) {
+                        return None;
+                    }
+                    first = how_it_ended(published);
+                    return first.pop_front().map(|bytes| (Ok(bytes), (first, None, open, stop)));
                 }
             };
             match received {
