@@ -108,11 +108,11 @@ pub enum MarkKind {
     Zero(f64),
     /// The wheels are known to be at this depth, m.
     ReferenceDepth(f64),
-    /// An alarm was acknowledged (by kind).
+    /// An alarm was acknowledged: by kind, or the one that is about something, such as `sensor load`.
     Acknowledge(String),
-    /// An alarm was shelved for so many seconds (by kind).
+    /// An alarm was shelved for so many seconds (named likewise).
     Shelve(String, f64),
-    /// A latched alarm was reset (by kind).
+    /// A latched alarm was reset (named likewise).
     Reset(String),
     /// Alarms of an earlier run that nobody had dealt with when that run broke off: a new run takes them over.
     /// JSON of [`crate::alarm::SavedAlarms`].

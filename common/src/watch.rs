@@ -169,7 +169,7 @@ impl Watch {
             }
             _ => return,
         };
-        if AlarmKind::is_of_daemon(name) {
+        if AlarmKind::is_of_daemon(AlarmKind::split_name(name).0) {
             return; // its own engine takes it
         }
         // A refused command changes nothing; the page has told the operator so already.

@@ -35,16 +35,17 @@ function ranked(alarms) {
   return alarms.map((alarm, n) => ({ alarm, n })).sort((a, b) => rank(a.alarm) - rank(b.alarm) || a.n - b.n).map((one) => one.alarm);
 }
 
-async function act(kind, action, body = {}) {
+// What is done reaches the alarm that the row or the dialog names, and no other of its kind.
+async function act(alarm, action, body = {}) {
   try {
-    await post(`/api/v1/alarms/${kind}/${action}`, { author: preferences.author, ...body });
-    tell(`${nameOf(kind)}: ${action} sent`);
+    await post(`/api/v1/alarms/${alarm.kind}/${action}`, { author: preferences.author, about: alarm.about ?? "", ...body });
+    tell(`${fullName(alarm)}: ${action} sent`);
   } catch (error) {
-    tell(`${nameOf(kind)}: ${error.message}`);
+    tell(`${fullName(alarm)}: ${error.message}`);
   }
 }
 
-async function shelve(kind) {
+async function shelve(alarm) {
   let minutes = 15;
   const buttons = SHELVE_MIN.map((n) => {
     const button = make("button", { type: "button", textContent: `${n} min`, "aria-pressed": String(n === minutes) });
@@ -56,12 +57,12 @@ async function shelve(kind) {
   });
   const author = authorField();
   const who = await ask({
-    title: `Shelve ${nameOf(kind)}`,
+    title: `Shelve ${fullName(alarm)}`,
     body: [make("p", { textContent: "It makes no sound and no banner until the time is over. The recording goes on." }), make("div", { className: "choice" }, ...buttons), ...author.nodes],
     ok: "Shelve",
     read: author.read,
   });
-  if (who !== null) await act(kind, "shelve", { seconds: minutes * 60 });
+  if (who !== null) await act(alarm, "shelve", { seconds: minutes * 60 });
 }
 
 // An overpull at the limit can't be put aside, and what is wrong with the daemon is mended, not
@@ -80,9 +81,9 @@ function buttonsFor(alarm) {
     if (key) button.setAttribute("aria-keyshortcuts", key);
     buttons.push(button);
   };
-  if (unseen(alarm)) add("Acknowledge", () => act(alarm.kind, "acknowledge"), "a");
-  if (alarm.state === "latched_acknowledged") add("Reset", () => act(alarm.kind, "reset"));
-  if (mayShelve(alarm) && !ASIDE.includes(alarm.state)) add("Shelve", () => shelve(alarm.kind));
+  if (unseen(alarm)) add("Acknowledge", () => act(alarm, "acknowledge"), "a");
+  if (alarm.state === "latched_acknowledged") add("Reset", () => act(alarm, "reset"));
+  if (mayShelve(alarm) && !ASIDE.includes(alarm.state)) add("Shelve", () => shelve(alarm));
   return buttons;
 }
 
@@ -99,9 +100,8 @@ export function showAlarms(alarms, show) {
   const row = at("alarm-row");
   row.dataset.level = first?.level ?? "none";
   row.dataset.seen = first !== null && unseen(first) ? "no" : "yes";
-  // Several alarms of one kind are put aside together.
-  const aside = new Set(order.filter((alarm) => ASIDE.includes(alarm.state)).map((alarm) => `${nameOf(alarm.kind)} ${stateOf(alarm)}`));
-  const asideText = [...aside].join(", ");
+  const aside = order.filter((alarm) => ASIDE.includes(alarm.state)).map((alarm) => `${fullName(alarm)} ${stateOf(alarm)}`);
+  const asideText = aside.join(", ");
   const more = [standing.length > 1 ? `${standing.length - 1} more` : "", asideText].filter(Boolean).join(", ");
   // The message changes with the figures in it; the buttons must not be rebuilt under a finger.
   // What an interrupted run had left is not known yet.
@@ -125,7 +125,7 @@ export function showAlarms(alarms, show) {
 }
 
 function showList(order) {
-  const key = JSON.stringify([order.map((alarm) => [alarm.kind, alarm.level, alarm.state, alarm.until_s]), preferences.clock, store.told.length, shown.display]);
+  const key = JSON.stringify([order.map((alarm) => [alarm.kind, alarm.about, alarm.level, alarm.state, alarm.until_s]), preferences.clock, store.told.length, shown.display]);
   if (key === listKey) return;
   listKey = key;
   at("alarm-items").replaceChildren(...(order.length === 0 ? [make("li", { textContent: "No alarm stands." })] : order.map((alarm) =>

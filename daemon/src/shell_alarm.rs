@@ -107,9 +107,12 @@ impl ShellAlarms {
             _ => return,
         };
         let now = self.now();
+        let (kind, about) = AlarmKind::split_name(name);
         let mut parts = self.lock();
         for part in parts.iter_mut() {
-            if name == "all" || name == part.kind.name() {
+            let is_meant =
+                kind == part.kind.name() && about.is_none_or(|about| about == part.about);
+            if name == "all" || is_meant {
                 // Refused where there is nothing to do.
                 let _ = part.engine.command(now, part.kind.name(), command);
                 part.tell();
@@ -399,6 +402,9 @@ mod tests {
         }
         let about: Vec<String> = alarms.views().into_iter().map(|view| view.about).collect();
         assert_eq!(about, ["horn", "relay"]);
+        alarms.mark(&MarkKind::Acknowledge("output relay".into()));
+        let states: Vec<String> = alarms.views().into_iter().map(|view| view.state).collect();
+        assert_eq!(states, ["unacknowledged", "acknowledged"]);
         alarms.mark(&MarkKind::Shelve("output".into(), 60.0));
         assert_eq!(state(&alarms, 30).as_deref(), Some("shelved"));
         assert_eq!(state(&alarms, 61).as_deref(), Some("unacknowledged"));

@@ -126,6 +126,12 @@ fn overpull_cannot_be_shelved_and_others_only_for_an_hour() {
         ask("/api/v1/alarms/overpull/shelve", r#"{"seconds":60}"#),
         409
     );
+    // Named more closely it is still an overpull.
+    for about in ["", " ", "load"] {
+        let body = format!(r#"{{"seconds":60,"about":"{about}"}}"#);
+        let status = ask("/api/v1/alarms/overpull/shelve", &body);
+        assert!([404, 409].contains(&status), "{about}: {status}");
+    }
     assert_eq!(ask("/api/v1/alarms/stall/shelve", r#"{"seconds":60}"#), 202);
     assert_eq!(
         ask("/api/v1/alarms/stall/shelve", r#"{"seconds":7200}"#),

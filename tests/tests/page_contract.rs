@@ -170,6 +170,20 @@ fn changes(at: SocketAddr, document: &serde_json::Value) -> Vec<serde_json::Valu
         ),
         (
             "/api/v1/alarms/{kind}/{action}",
+            "/api/v1/alarms/sensor/acknowledge",
+            &[right],
+            r#"{"about":"depth"}"#,
+            202,
+        ),
+        (
+            "/api/v1/alarms/{kind}/{action}",
+            "/api/v1/alarms/sensor/acknowledge",
+            &[right],
+            r#"{"about":"horn"}"#,
+            404,
+        ),
+        (
+            "/api/v1/alarms/{kind}/{action}",
             "/api/v1/alarms/overpull/shelve",
             &[right],
             r#"{"seconds":9}"#,

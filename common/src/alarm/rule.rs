@@ -73,7 +73,8 @@ impl AlarmKind {
         "output",
     ];
 
-    /// Name in records, events and commands; both channels share `sensor`.
+    /// Name in records, events and commands; both channels share `sensor`
+    /// ([`AlarmKind::name_of_one`] tells them apart).
     pub const fn name(self) -> &'static str {
         match self {
             K::Overpull => "overpull",
@@ -104,6 +105,20 @@ impl AlarmKind {
             K::Sensor(ChannelId::Load) => "load",
             K::Sensor(ChannelId::Depth) => "depth",
             _ => "",
+        }
+    }
+
+    /// Name in commands and marks of the one alarm of a kind that is about `about`: `sensor load`. The name of the
+    /// kind alone means every alarm of it.
+    pub fn name_of_one(kind: &str, about: &str) -> String {
+        format!("{kind} {about}")
+    }
+
+    /// Such a name again: the kind and, unless all of it are meant, which one.
+    pub fn split_name(name: &str) -> (&str, Option<&str>) {
+        match name.split_once(' ') {
+            Some((kind, about)) => (kind, Some(about)),
+            None => (name, None),
         }
     }
 

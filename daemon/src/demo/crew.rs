@@ -2,6 +2,7 @@
 //! crew would, so that the next alarm is seen. Recorded like anybody's mark, with its author.
 
 use crate::publish::Published;
+use kerfwatch::alarm::AlarmKind;
 use kerfwatch::input::{Mark, MarkKind};
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -26,19 +27,22 @@ pub(super) async fn acknowledge(
             () = tokio::time::sleep(LOOK) => {}
         }
         let snapshot = Arc::clone(&published.snapshot.borrow());
-        let new: Vec<&str> = snapshot
+        let new: Vec<String> = snapshot
             .alarms
             .iter()
             .filter(|alarm| alarm.state.contains("unacknowledged"))
-            .map(|alarm| alarm.kind.as_str())
+            .map(|alarm| match alarm.about.as_str() {
+                "" => alarm.kind.clone(),
+                about => AlarmKind::name_of_one(&alarm.kind, about),
+            })
             .collect();
-        seen.retain(|kind: &String, _| new.contains(&kind.as_str()));
-        for kind in new {
-            let since = *seen.entry(kind.to_owned()).or_insert_with(Instant::now);
+        seen.retain(|name: &String, _| new.contains(name));
+        for name in new {
+            let since = *seen.entry(name.clone()).or_insert_with(Instant::now);
             if since.elapsed() >= READS {
-                seen.remove(kind);
+                seen.remove(&name);
                 let mark = Mark {
-                    kind: MarkKind::Acknowledge(kind.to_owned()),
+                    kind: MarkKind::Acknowledge(name),
                     author: "demonstration".to_owned(),
                 };
                 // The run is ending.

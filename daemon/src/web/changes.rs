@@ -82,6 +82,8 @@ pub(crate) struct AlarmAction {
     #[serde(default)]
     author: String,
     seconds: Option<f64>,
+    /// Which alarm of the kind; without it every one is meant.
+    about: Option<String>,
 }
 
 /// Not what must never be silent, nor what concerns the daemon itself: that is acknowledged, or
@@ -118,6 +120,17 @@ pub(crate) async fn alarm(
     }
 }
 
+/// Whether there is an alarm of this kind about this: an instrument, or one of the daemon's own that stands now.
+fn is_about(alarms: &[AlarmView], kind: &str, about: &str) -> bool {
+    match kind {
+        "sensor" => ["load", "depth"].contains(&about),
+        _ if AlarmKind::is_of_daemon(kind) => alarms
+            .iter()
+            .any(|alarm| alarm.kind == kind && alarm.about == about),
+        _ => about.is_empty(),
+    }
+}
+
 /// What an action on an alarm means, or why it is refused; `alarms`: those that are not normal.
 pub(crate) fn alarm_mark(
     kind: &str,
@@ -129,17 +142,26 @@ pub(crate) fn alarm_mark(
     if !AlarmKind::NAMES.contains(&kind) {
         return refuse(StatusCode::NOT_FOUND, "no alarm of this kind");
     }
-    let kind = kind.to_owned();
+    let name = match body.about.as_deref() {
+        Some(about) if !is_about(alarms, kind, about) => {
+            return refuse(StatusCode::NOT_FOUND, "no alarm of this kind is about that");
+        }
+        // Kinds of which there is one alarm keep their plain name.
+        Some(about) if kind == "sensor" || AlarmKind::is_of_daemon(kind) => {
+            AlarmKind::name_of_one(kind, about)
+        }
+        _ => kind.to_owned(),
+    };
     match action {
-        "acknowledge" => Ok(MarkKind::Acknowledge(kind)),
-        "reset" => Ok(MarkKind::Reset(kind)),
-        "shelve" if !may_shelve(alarms, &kind) => refuse(
+        "acknowledge" => Ok(MarkKind::Acknowledge(name)),
+        "reset" => Ok(MarkKind::Reset(name)),
+        "shelve" if !may_shelve(alarms, kind) => refuse(
             StatusCode::CONFLICT,
             "an overpull at the tension limit, and alarms about the daemon itself, cannot be shelved",
         ),
         "shelve" => match body.seconds {
             Some(seconds) if seconds > 0.0 && seconds <= SHELVE_S_MAX => {
-                Ok(MarkKind::Shelve(kind, seconds))
+                Ok(MarkKind::Shelve(name, seconds))
             }
             _ => refuse(
                 StatusCode::UNPROCESSABLE_ENTITY,

@@ -50,7 +50,8 @@ pub enum Refused {
 }
 
 impl AlarmEngine {
-    /// A command by alarm name, as marks carry it; `all` acknowledges or resets every alarm.
+    /// A command by alarm name, as marks carry it: a kind, or one of its alarms ([`AlarmKind::split_name`]); `all`
+    /// acknowledges or resets every alarm.
     ///
     /// # Errors
     /// [`Refused`] when nothing was changed.
@@ -58,8 +59,12 @@ impl AlarmEngine {
         self.tick(at);
         let all =
             name == "all" && matches!(command, AlarmCommand::Acknowledge | AlarmCommand::Reset);
+        let (kind, about) = AlarmKind::split_name(name);
+        let is_meant = |alarm: AlarmKind| {
+            alarm.name() == kind && about.is_none_or(|about| alarm.about() == about)
+        };
         let chosen: Vec<usize> = (0..self.alarms.len())
-            .filter(|index| all || self.alarms[*index].kind.name() == name)
+            .filter(|index| all || is_meant(self.alarms[*index].kind))
             .collect();
         if chosen.is_empty() {
             return Err(Refused::UnknownKind);

@@ -131,6 +131,38 @@ fn shelving_a_silent_instrument_leaves_the_other_one_heard() {
 }
 
 #[test]
+fn of_two_silent_instruments_only_the_one_named_is_dealt_with() {
+    let mut e = engine();
+    let load = AlarmKind::Sensor(ChannelId::Load);
+    let depth = AlarmKind::Sensor(ChannelId::Depth);
+    for kind in [load, depth] {
+        let word = Detail::Text("it is silent".into());
+        e.condition(kind, S, true, Level::High, None, word);
+    }
+    e.tick(2 * S);
+    let mark = MarkKind::Acknowledge("sensor load".into());
+    assert_eq!(e.mark(3 * S, &mark), Some(Ok(())));
+    assert_eq!(e.state(load, Level::High), AlarmState::Acknowledged);
+    assert_eq!(e.state(depth, Level::High), AlarmState::Unacknowledged);
+    let mark = MarkKind::Shelve("sensor depth".into(), 60.0);
+    assert_eq!(e.mark(4 * S, &mark), Some(Ok(())));
+    assert_eq!(e.state(load, Level::High), AlarmState::Acknowledged);
+    assert_eq!(e.state(depth, Level::High), AlarmState::Shelved);
+    for name in ["sensor horn", "overpull load", "sensor "] {
+        assert_eq!(
+            e.command(5 * S, name, AlarmCommand::Acknowledge),
+            Err(Refused::UnknownKind),
+            "{name}"
+        );
+    }
+    // The kind alone still means both.
+    e.command(65 * S, "sensor", AlarmCommand::Acknowledge)
+        .expect("acknowledged");
+    assert_eq!(e.state(load, Level::High), AlarmState::Acknowledged);
+    assert_eq!(e.state(depth, Level::High), AlarmState::Acknowledged);
+}
+
+#[test]
 fn an_overpull_that_returns_must_be_acknowledged_again() {
     let mut e = engine();
     let state = |e: &AlarmEngine| e.state(AlarmKind::Overpull, Level::High);
