@@ -20,7 +20,7 @@ export function showJoints({ groove, joints, outlook }, show) {
     const done = bins.length > 0 && bins.every((bin) => bin.through);
     const left = joint.strokes_left_p50;
     const told = !done && left !== null;
-    const strokes = done ? "none: split" : told ? `${left.toFixed(0)}` : "cannot tell";
+    const strokes = done ? "none" : told ? `${left.toFixed(0)}` : "cannot tell";
     const stroke = told ? outlook[n]?.stroke_s ?? null : null;
     const time = stroke === null ? "–" : hoursMinutes(left * stroke);
     // What nine in ten take no longer than, under the likely figure.
@@ -31,7 +31,7 @@ export function showJoints({ groove, joints, outlook }, show) {
     const timeRange = late === null || stroke === null ? null : upTo(hoursMinutes(late * stroke));
     return make("tr", { className: done ? "done" : "" },
       make("td", {}, `${n + 1}`, make("small", { textContent: `${show.lengthNumber(joint.top_m, 1)}–${show.lengthNumber(joint.bottom_m, 1)}` })),
-      make("td", { textContent: `${Math.round(splitPart(bins) * 100)} %` }),
+      make("td", { textContent: `${Math.round(splitPart(bins) * 100)}\u00a0%` }),
       make("td", { textContent: done ? "–" : show.wallNumber(most) }),
       make("td", { textContent: String(mid(bins.map((bin) => bin.passes))) }),
       make("td", {}, strokes, range),
