@@ -87,6 +87,9 @@ function buttonsFor(alarm) {
   return buttons;
 }
 
+// A long one is written smaller, so that it stays in one line where there is room for one.
+const headline = (text) => make("strong", { textContent: text, data: { long: text.length > 40 ? "yes" : "no" } });
+
 let rowKey = null;
 let listKey = null;
 let shown = null;
@@ -110,7 +113,7 @@ export function showAlarms(alarms, show) {
   if (key !== rowKey) {
     rowKey = key;
     say("alarm-shape", first === null ? (readingBack() === null ? "✓" : "…") : shapeOf(first.level));
-    const strong = first === null ? null : make("strong", { textContent: `${fullName(first)} – ${STATES[first.state] ?? first.state}` });
+    const strong = first === null ? null : headline(`${fullName(first)} – ${STATES[first.state] ?? first.state}`);
     const muted = first !== null && unseen(first) && !soundIsOn() ? " Sound is off." : "";
     const text = first === null
       ? [asideText === "" ? none : `no other alarm; ${asideText}`]

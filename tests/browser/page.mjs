@@ -340,6 +340,51 @@ try {
     }
   });
 
+  await step("low screens and phones lying on their side show tension, state and depth at once, and cut no word", async () => {
+    const one = await look(demo, { width: 1280, height: 720 });
+    await until(one, () => document.querySelectorAll("#joints tr").length > 0);
+    for (const [width, height] of [[1280, 720], [1280, 800], [1366, 768], [1920, 950], [1024, 768], [1024, 600], [932, 430], [844, 390]]) {
+      for (const units of ["m", "ft"]) {
+        const name = `${width}-${height}-${units}`;
+        await one.setViewportSize({ width, height });
+        await until(one, (unit) => {
+          const is = document.getElementById("pipe-unit").textContent === unit;
+          if (!is) document.getElementById("switch-units").click();
+          return is;
+        }, units);
+        await one.waitForTimeout(300);
+        // The longest of all headlines, and the longest figures of a joint that is split and of one that is not.
+        const wrong = await one.evaluate(async () => {
+          const { showAlarms } = await import("/alarms.js");
+          const { showJoints } = await import("/joints.js");
+          const { units } = await import("/units.js");
+          const show = units(document.getElementById("pipe-unit").textContent === "ft" ? "field" : "metric");
+          const alarm = { kind: "stall", about: "", level: "high", state: "latched_unacknowledged", raised_s: 1, until_s: null, message: "The line moves and the tool does not: stop pulling, slack off." };
+          showAlarms([alarm], show);
+          const bin = (top_m, through) => ({ top_m, bottom_m: top_m + 9, depth_mm: 1, low_mm: 0, high_mm: 2, wall_mm: 6.88, passes: 1284, through, coupling: false });
+          const joint = (top_m) => ({ top_m, bottom_m: top_m + 9, min_depth_mm: 1, strokes_left_p50: 3495, strokes_left_p90: 6849 });
+          const outlook = { stroke_s: 88, ten_deepen_mm: 1, ten_split: 0 };
+          showJoints({ groove: [bin(2173, true), bin(2182, false)], joints: [joint(2173), joint(2182)], outlook: [outlook, outlook] }, show);
+          const bar = document.getElementById("actions");
+          const end = getComputedStyle(bar).position === "sticky" ? bar.getBoundingClientRect().top : innerHeight;
+          const hidden = ["tension-value", "to-limit", "state", "wheels", "tool-speed", "strokes"]
+            .filter((id) => document.getElementById(id).getBoundingClientRect().bottom > end);
+          const wide = ["html", ".scroll", "#alarm-text strong"].filter((what) => {
+            const node = document.querySelector(what);
+            return node.scrollWidth > node.clientWidth || (what !== ".scroll" && node.scrollHeight > node.clientHeight + 4 && what !== "html");
+          });
+          const small = [...document.querySelectorAll("button")].filter((button) => button.offsetParent !== null)
+            .map((button) => [button.textContent, button.getBoundingClientRect()])
+            .filter(([, box]) => box.height < 48 || box.width < 48).map(([text]) => text);
+          return { hidden, wide, small };
+        });
+        assert.deepEqual(wrong, { hidden: [], wide: [], small: [] }, name);
+        if (units === "m") await picture(one, `low-${name}`);
+      }
+    }
+    await one.context().close();
+  });
+
   await step("no serious accessibility finding, by day, by night, with a dialog open", async () => {
     await accessible(live, {});
     await accessible(live, { night: true });
