@@ -4,7 +4,7 @@ import { lasting } from "/time.js";
 
 // Record this far behind the present, in wall seconds, is a disk in trouble.
 const BEHIND_S = 5;
-const SHAPES = { ok: "✓", low: "◆", high: "▲" };
+const SHAPES = { ok: "✓", low: "◆", high: "▲", unknown: "?" };
 
 const FAULTS = { closed: "port closed", stale: "silent", frames: "garbled", range: "out of range", frozen: "frozen" };
 
@@ -69,10 +69,12 @@ function forwardPart(health) {
   return { name: "forwarder", level, state: level === "ok" ? "forwarding" : "behind", chip: level === "ok" ? null : "behind", figures: Object.entries(forward).map(([key, value]) => `${key.replaceAll("_", " ")} ${value}`).join(", ") || bytes(behind) };
 }
 
-export function showHealth(now, health, job, oldAfterS) {
+// `gone`: the word for all of it when nothing is heard any more; what was well then is not told as if it still were.
+export function showHealth(now, health, job, oldAfterS, gone) {
   const parts = now === null ? [] : now.channels.map((channel) => channelPart(channel, oldAfterS));
   if (health !== null) parts.push(recorderPart(health, job.speed), diskPart(health), forwardPart(health));
-  const chips = parts.filter((part) => part.chip !== null);
+  const asHeard = (part) => (gone === null ? part : { ...part, level: "unknown", state: gone, chip: part.chip === null ? null : "", figures: part.figures && `last: ${part.figures}` });
+  const chips = parts.map(asHeard).filter((part) => part.chip !== null);
   const chipKey = JSON.stringify(chips.map((part) => [part.name, part.level, part.chip]));
   if (at("chips").dataset.key !== chipKey) {
     at("chips").dataset.key = chipKey;
@@ -86,8 +88,8 @@ export function showHealth(now, health, job, oldAfterS) {
     parts.push({ name: "line", level: "ok", state: "bends counted", figures: `most bent section: ${now.bends_max} bends${wear}` });
   }
   if (health !== null) parts.push({ name: "page", level: "ok", state: `${health.streams} open`, figures: `${health.streams_dropped} dropped as too slow, ${health.clock_steps} steps of the clock, ${health.standstills} standstills, ports opened ${health.ports_opened}, lost ${health.ports_lost}` });
-  at("health").replaceChildren(...parts.map((part) =>
+  at("health").replaceChildren(...parts.map(asHeard).map((part) =>
     make("tr", { data: { level: part.level } },
-      make("td", { textContent: part.name }), make("td", { textContent: `${SHAPES[part.level]} ${part.state}` }), make("td", { textContent: part.figures }))));
+      make("td", { textContent: part.name }), make("td", { textContent: `${SHAPES[part.level]}\u00a0${part.state}` }), make("td", { textContent: part.figures }))));
   say("version", job.version);
 }

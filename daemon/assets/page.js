@@ -92,6 +92,7 @@ function clock() {
 
 function link(silent) {
   const node = at("link");
+  if (lost !== (silent !== null)) changed.health = true;
   lost = silent !== null;
   document.body.classList.toggle("is-lost", lost && connection.everHeard);
   at("lost").hidden = !lost;
@@ -134,7 +135,7 @@ function draw() {
   if (changed.marks) showMarks(show);
   if (changed.now && now !== null) at("marks-turned").hidden = !now.marks_turned;
   if (changed.health) showReadingBack();
-  if (changed.health) showHealth(now, store.health, job, OLD_S);
+  if (changed.health) showHealth(now, store.health, job, OLD_S, !lost ? null : connection.ended ? "ended" : "not known");
   if (now !== null && (changed.now || changed.groove)) {
     const depthAge = ageOf("depth");
     showTension(now, show, ageOf("load"), OLD_S);

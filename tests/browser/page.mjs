@@ -258,9 +258,12 @@ try {
     assert.ok(took < 2, `took ${took} s`);
     assert.match(await page.textContent("#lost-title"), /CONNECTION LOST/);
     await page.waitForTimeout(1500);
+    assert.match(await page.textContent("#chips"), /\? load\? depth\? recorder/);
+    assert.doesNotMatch(await page.textContent("#health"), /✓/);
     await picture(page, "connection-lost");
     cut = false;
     await until(page, () => document.getElementById("lost").hidden);
+    await until(page, () => /✓ load .*✓ recorder/.test(document.getElementById("chips").textContent));
     // Every point the daemon has must be there, whatever the well did meanwhile.
     const missing = await page.evaluate(async () => {
       const { store } = await import("/store.js");
