@@ -12,6 +12,30 @@ const binsOf = (joint, bins) =>
 // The part drawn as split; what is only probable is not counted.
 const splitPart = (bins) => bins.filter((bin) => bin.through).length / Math.max(1, bins.length);
 
+// Below this part of the strokes that a joint gets, a place has been reached by chance, not worked.
+const HARDLY_PART = 0.1;
+
+// The places that decide how many strokes a joint still wants, if the strokes hardly reach them: a figure made of one or
+// two passes would be read as what the whole joint needs. `null`: the strokes get there.
+function hardlyReached(bins) {
+  // What the best worked quarter of the joint has: of one that is cut at one end only, the middle says nothing.
+  const usual = [...bins].sort((a, b) => a.passes - b.passes)[Math.floor(bins.length * 0.75)]?.passes ?? 0;
+  const wanting = bins.filter((bin) => !bin.through);
+  const hardly = wanting.filter((bin) => bin.passes < HARDLY_PART * usual);
+  if (hardly.length === 0) return null;
+  const least = Math.min(...wanting.map((bin) => bin.depth_mm));
+  return hardly.some((bin) => bin.depth_mm <= least) ? hardly : null;
+}
+
+// Where they are: beside which end of the joint, where the turning point is to be moved.
+function placeOf(places, bins, show) {
+  const long = (some) => show.lengthNumber(some.reduce((sum, bin) => sum + bin.bottom_m - bin.top_m, 0), 1);
+  const middle = (bins[0].top_m + bins.at(-1).bottom_m) / 2;
+  const [top, bottom] = [places.filter((bin) => bin.top_m < middle), places.filter((bin) => bin.top_m >= middle)];
+  const ends = [["top", top], ["bottom", bottom]].filter(([, some]) => some.length > 0);
+  return `${ends.map(([end, some]) => `${end} ${long(some)}`).join(", ")}\u00a0${show.length}`;
+}
+
 export function showJoints({ groove, joints, outlook }, show) {
   const rows = joints.map((joint, n) => {
     const bins = binsOf(joint, groove);
@@ -19,15 +43,17 @@ export function showJoints({ groove, joints, outlook }, show) {
     const most = Math.max(0, wall - joint.min_depth_mm);
     const done = bins.length > 0 && bins.every((bin) => bin.through);
     const left = joint.strokes_left_p50;
-    const told = !done && left !== null;
-    const strokes = done ? "none" : told ? `${left.toFixed(0)}` : "cannot tell";
+    const hardly = done ? null : hardlyReached(bins);
+    const told = !done && left !== null && hardly === null;
+    const strokes = done ? "none" : told ? `${left.toFixed(0)}` : hardly === null ? "cannot tell" : "hardly reached:";
     const stroke = told ? outlook[n]?.stroke_s ?? null : null;
     const time = stroke === null ? "–" : hoursMinutes(left * stroke);
     // What nine in ten take no longer than, under the likely figure.
     const late = told ? joint.strokes_left_p90 : null;
     const upTo = (text) => make("small", { textContent: `to ${text}` });
     const sure = done ? joint.strokes_left_p90 ?? 0 : 0;
-    const range = sure > 0 ? make("small", { textContent: `to be sure ${sure.toFixed(0)}` }) : late === null ? null : upTo(late.toFixed(0));
+    const small = sure > 0 ? `to be sure ${sure.toFixed(0)}` : hardly === null ? null : placeOf(hardly, bins, show);
+    const range = small !== null ? make("small", { textContent: small }) : late === null ? null : upTo(late.toFixed(0));
     const timeRange = late === null || stroke === null ? null : upTo(hoursMinutes(late * stroke));
     return make("tr", { className: done ? "done" : "" },
       make("td", {}, `${n + 1}`, make("small", { textContent: `${show.lengthNumber(joint.top_m, 1)}–${show.lengthNumber(joint.bottom_m, 1)}` })),

@@ -343,6 +343,26 @@ try {
     }
   });
 
+  await step("where strokes hardly reach the end of a joint the page says so, and makes no figure of it", async () => {
+    const one = await look(demo);
+    // As the crew of an invented well left it: 0.6 m at the top passed by no stroke, and by one.
+    const told = (passes) => one.evaluate(async (list) => {
+      const { showJoints } = await import("/joints.js");
+      const { units } = await import("/units.js");
+      const groove = list.map((n, at) => ({
+        top_m: 2173 + at / 10, bottom_m: 2173 + (at + 1) / 10, depth_mm: Math.cbrt(n), low_mm: 0, high_mm: 6, wall_mm: 6.88, passes: n, through: false, coupling: false,
+      }));
+      const joint = { top_m: 2173, bottom_m: groove.at(-1).bottom_m, min_depth_mm: 0, strokes_left_p50: 3495, strokes_left_p90: 6849 };
+      showJoints({ groove, joints: [joint], outlook: [{ stroke_s: 88, ten_deepen_mm: 0, ten_split: 0 }] }, units("metric"));
+      return [...document.querySelectorAll("#joints td")].slice(4).map((cell) => cell.textContent.replace("\u00a0", " "));
+    }, passes);
+    const reached = [24, 54, 68, 82, 96];
+    assert.deepEqual(await told([0, 0, 0, 1, 1, 1, ...reached]), ["hardly reached:top 0.6 m", "–"]);
+    assert.deepEqual(await told([0, ...reached, ...reached, 0, 2]), ["hardly reached:top 0.1, bottom 0.2 m", "–"]);
+    assert.deepEqual(await told([10, ...reached]), ["3495to 6849", "85:26to 167:26"]);
+    await one.context().close();
+  });
+
   await step("low screens and phones lying on their side show tension, state and depth at once, and cut no word", async () => {
     const one = await look(demo, { width: 1280, height: 720 });
     await until(one, () => document.querySelectorAll("#joints tr").length > 0);
