@@ -38,22 +38,34 @@ export function drawPipe(job, bins, now, show, old) {
 
   paint.fillStyle = colour("--paper");
   paint.fillRect(left, axis.y(job.interval_top_m), right - left, axis.y(job.interval_bottom_m) - axis.y(job.interval_top_m));
-  if (bins.length === 0) drawUncut(paint, job, axis, left, right);
+  // Before the first stroke the whole wall is there; after strokes of which nothing could be worked out, nobody knows.
+  const untold = bins.length === 0 && (now?.strokes ?? 0) > 0;
+  if (bins.length === 0) drawUncut(paint, job, untold ? "--unsure" : "--wall", axis, left, right);
   bins.forEach((bin) => drawBin(paint, bin, axis, x, left, right));
   paint.strokeStyle = colour("--faint");
   paint.lineWidth = 1;
   paint.strokeRect(left, axis.y(job.interval_top_m), right - left, axis.y(job.interval_bottom_m) - axis.y(job.interval_top_m));
   drawCouplings(paint, job, axis, left, right, size);
+  if (untold) sayUntold(paint, axis, left, right, size);
   nameSplits(paint, bins, axis, left, right, size);
   drawLabels(paint, axis, now, show, left, right, height, size, most);
   drawWheels(paint, axis, now, show, left, width, size, old);
 }
 
-// Before the first cut the whole wall is there.
-function drawUncut(paint, job, axis, left, right) {
-  paint.fillStyle = colour("--wall");
+function drawUncut(paint, job, wall, axis, left, right) {
+  paint.fillStyle = colour(wall);
   const top = axis.y(job.interval_top_m);
   paint.fillRect(left, top, right - left, axis.y(job.interval_bottom_m) - top);
+}
+
+function sayUntold(paint, axis, left, right, size) {
+  const middle = (axis.top + axis.bottom) / 2;
+  paint.fillStyle = colour("--paper");
+  paint.fillRect(left + 2, middle - size * 1.6, right - left - 4, size * 3.2);
+  paint.fillStyle = colour("--ink");
+  paint.textAlign = "center";
+  paint.textBaseline = "middle";
+  ["no groove", "told yet"].forEach((line, n) => paint.fillText(line, (left + right) / 2, middle + (n - 0.5) * size * 1.3));
 }
 
 function drawBin(paint, bin, axis, x, left, right) {

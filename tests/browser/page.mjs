@@ -363,6 +363,23 @@ try {
     await one.context().close();
   });
 
+  await step("a whole wall is drawn before the first stroke only, not where none has told anything", async () => {
+    const one = await look(demo);
+    const middle = (strokes) => one.evaluate(async (n) => {
+      const { store } = await import("/store.js");
+      const { drawPipe } = await import("/pipe.js");
+      const { units } = await import("/units.js");
+      const { job } = store;
+      drawPipe(job, [], { strokes: n, tool_depth_m: null }, units("metric"), false);
+      const canvas = document.getElementById("pipe");
+      // Beside the words, which stand in the middle.
+      return [...canvas.getContext("2d").getImageData(canvas.width * 0.6, canvas.height * 0.25, 1, 1).data].slice(0, 3).join();
+    }, strokes);
+    assert.equal(await middle(0), "141,147,152");
+    assert.equal(await middle(1), "201,204,206");
+    await one.context().close();
+  });
+
   await step("low screens and phones lying on their side show tension, state and depth at once, and cut no word", async () => {
     const one = await look(demo, { width: 1280, height: 720 });
     await until(one, () => document.querySelectorAll("#joints tr").length > 0);
