@@ -383,7 +383,7 @@ try {
   await step("low screens and phones lying on their side show tension, state and depth at once, and cut no word", async () => {
     const one = await look(demo, { width: 1280, height: 720 });
     await until(one, () => document.querySelectorAll("#joints tr").length > 0);
-    for (const [width, height] of [[1280, 720], [1280, 800], [1366, 768], [1920, 950], [1024, 768], [1024, 600], [932, 430], [844, 390]]) {
+    for (const [width, height] of [[1280, 720], [1280, 800], [1366, 768], [1920, 950], [1536, 730], [1181, 800], [1180, 820], [1024, 768], [1024, 600], [800, 600], [932, 430], [844, 390], [667, 375]]) {
       for (const units of ["m", "ft"]) {
         const name = `${width}-${height}-${units}`;
         await one.setViewportSize({ width, height });
