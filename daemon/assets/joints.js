@@ -20,6 +20,8 @@ const HARDLY_PART = 0.1;
 function hardlyReached(bins) {
   // What the best worked quarter of the joint has: of one that is cut at one end only, the middle says nothing.
   const usual = [...bins].sort((a, b) => a.passes - b.passes)[Math.floor(bins.length * 0.75)]?.passes ?? 0;
+  // Few strokes into a joint none of its places can be told from the others yet.
+  if (usual < 1 / HARDLY_PART) return null;
   const wanting = bins.filter((bin) => !bin.through);
   const hardly = wanting.filter((bin) => bin.passes < HARDLY_PART * usual);
   if (hardly.length === 0) return null;
@@ -27,13 +29,14 @@ function hardlyReached(bins) {
   return hardly.some((bin) => bin.depth_mm <= least) ? hardly : null;
 }
 
-// Where they are: beside which end of the joint, where the turning point is to be moved.
+// Where they are in the joint, so that the turning point can be moved.
 function placeOf(places, bins, show) {
+  const reached = (bin) => !places.includes(bin);
+  const [first, last] = [bins.findIndex(reached), bins.findLastIndex(reached)];
+  const parts = [["top", bins.slice(0, first)], ["inside", places.filter((bin) => bins.indexOf(bin) > first && bins.indexOf(bin) < last)], ["bottom", bins.slice(last + 1)]];
   const long = (some) => show.lengthNumber(some.reduce((sum, bin) => sum + bin.bottom_m - bin.top_m, 0), 1);
-  const middle = (bins[0].top_m + bins.at(-1).bottom_m) / 2;
-  const [top, bottom] = [places.filter((bin) => bin.top_m < middle), places.filter((bin) => bin.top_m >= middle)];
-  const ends = [["top", top], ["bottom", bottom]].filter(([, some]) => some.length > 0);
-  return `${ends.map(([end, some]) => `${end} ${long(some)}`).join(", ")}\u00a0${show.length}`;
+  const words = parts.filter(([, some]) => some.length > 0).map(([where, some]) => `${where} ${long(some)}`);
+  return `${words.join(", ")}\u00a0${show.length}`;
 }
 
 export function showJoints({ groove, joints, outlook }, show) {
