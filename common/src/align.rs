@@ -370,11 +370,16 @@ impl Aligner {
             }
             _ => here.map(|p| p.v),
         };
-        let silent = value.is_none();
-        if silent && !self.silent[channel] {
-            self.counts.gaps += 1;
+        if value.is_some() {
+            self.silent[channel] = false;
+        } else if !self.silent[channel] {
+            // One channel is often the first or the last of a run by a cell: that alone is no silence.
+            let end = self.next + self.ring.len() as i64;
+            let from = before.map_or(self.next as f64 * CELL_S, |p| p.t);
+            let to = right.map_or(end as f64 * CELL_S, |p| p.t);
+            self.silent[channel] = to - from > BRIDGE_S;
+            self.counts.gaps += u64::from(self.silent[channel]);
         }
-        self.silent[channel] = silent;
         value
     }
 }

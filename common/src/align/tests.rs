@@ -102,3 +102,32 @@ fn a_silence_of_hours_is_a_gap_of_each_channel() {
     assert_eq!((counts.gaps, counts.spikes, counts.late), (2, 0, 0));
     assert!(cells.len() <= 200);
 }
+
+#[test]
+fn a_channel_that_comes_first_or_last_by_a_cell_is_no_gap() {
+    let both: Vec<_> = (0..100)
+        .flat_map(|i| {
+            let t = 1.0 + f64::from(i) * 0.05;
+            [(0, t, 1.0), (1, t, 2.0)]
+        })
+        .collect();
+    for channel in [0, 1] {
+        for alone_s in [0.95, 0.3, 6.0, 6.4] {
+            let mut samples = both.clone();
+            samples.push((channel, alone_s, 1.0));
+            samples.sort_by(|a, b| a.1.total_cmp(&b.1));
+            assert_eq!(run(&samples).1, AlignCounts::default(), "{alone_s} s");
+        }
+    }
+}
+
+#[test]
+fn a_channel_that_is_dead_for_long_at_an_end_of_the_run_is_a_gap() {
+    let one =
+        |from: i32, to: i32, channel| (from..to).map(move |i| (channel, f64::from(i) * 0.05, 1.0));
+    for (from, to) in [(0, 140), (60, 200)] {
+        let mut samples: Vec<_> = one(0, 200, 0).chain(one(from, to, 1)).collect();
+        samples.sort_by(|a, b| a.1.total_cmp(&b.1));
+        assert_eq!(run(&samples).1.gaps, 1, "heard from {from} to {to}");
+    }
+}
