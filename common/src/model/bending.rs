@@ -47,6 +47,11 @@ pub fn bending_stress_pa(modulus_pa: f64, diameter_m: f64, tread_m: f64) -> f64 
     modulus_pa * diameter_m / (tread_m + diameter_m)
 }
 
+/// Elastic stress of the outer fibre on a sheave, Pa: of bending, and what line tension adds.
+pub fn stress_on_sheave_pa(bending_pa: f64, tension_n: f64, area_m2: f64) -> f64 {
+    bending_pa + tension_n.max(0.0) / area_m2
+}
+
 /// One sheave or wheel.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Wheel {
@@ -150,7 +155,7 @@ impl BendCounter {
         };
         for i in 0..self.wheels.len() {
             let wheel = self.wheels[i];
-            let stress = wheel.bending_pa + tension / self.area_m2;
+            let stress = stress_on_sheave_pa(wheel.bending_pa, tension, self.area_m2);
             let damage = self
                 .life
                 .as_ref()

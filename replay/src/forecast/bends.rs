@@ -3,11 +3,13 @@
 //! A metre of line is bent and straightened once each time it runs over a sheave. With the rope
 //! socket at depth z, the line on a sheave `path` metres from the stuffing box is `z + path` from the
 //! socket; a stroke over the interval bends the section between its ends once per sheave. Stress and life:
-//! `kerfwatch::model::bending`, with its warning.
+//! `kerfwatch::model::bending`, with its warning, as for a run: so the tension expected while the line runs
+//! over the sheaves counts, of a stroke up and of one down alike.
 
 use kerfwatch::job::Job;
-use kerfwatch::model::bending::bending_stress_pa;
+use kerfwatch::model::bending::{bending_stress_pa, stress_on_sheave_pa};
 use kerfwatch::model::fatigue::cycles_to_failure;
+use kerfwatch::model::line::wire_area_m2;
 use serde::Serialize;
 
 /// One section of line during stroking.
@@ -32,54 +34,81 @@ pub struct SheaveStress {
     pub ratio: f64,
     /// Elastic bending stress.
     pub stress_pa: f64,
-    /// Cycles to failure at that stress, where a life is given.
+    /// The same and that of the tension going up.
+    pub stress_up_pa: f64,
+    /// Likewise going down.
+    pub stress_down_pa: f64,
+    /// Cycles to failure, half of them going up and half going down, where a life is given.
     pub cycles: Option<f64>,
 }
 
-/// Stress of each sheave for a wire of `diameter_m`.
-pub fn sheaves(job: &Job, diameter_m: f64) -> Vec<SheaveStress> {
+/// Line tension above the stuffing box going up and going down, N.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Tension {
+    /// Going up.
+    pub up_n: f64,
+    /// Going down.
+    pub down_n: f64,
+}
+
+/// Stress of each sheave at these tensions.
+pub fn sheaves(job: &Job, tension: Tension) -> Vec<SheaveStress> {
+    let diameter_m = job.line.diameter.si();
+    let area_m2 = wire_area_m2(diameter_m);
     job.line
         .sheaves
         .iter()
         .map(|sheave| {
             let tread = sheave.diameter.si();
             let stress_pa = bending_stress_pa(job.line.modulus.si(), diameter_m, tread);
+            let under = |tension_n| stress_on_sheave_pa(stress_pa, tension_n, area_m2);
+            let (up, down) = (under(tension.up_n), under(tension.down_n));
             SheaveStress {
                 name: sheave.name.clone(),
                 ratio: tread / diameter_m,
                 stress_pa,
-                cycles: (job.line.bending_life).map(|life| cycles_to_failure(&life, stress_pa)),
+                stress_up_pa: up,
+                stress_down_pa: down,
+                cycles: job.line.bending_life.map(|life| {
+                    let used = |stress| 1.0 / cycles_to_failure(&life, stress);
+                    2.0 / (used(up) + used(down))
+                }),
             }
         })
         .collect()
 }
 
-/// Sections bent by a stroke between two depths of the wheels, nearest the tool first.
-pub fn sections(job: &Job, top_m: f64, bottom_m: f64) -> Vec<BentSection> {
+/// Sections bent by a stroke between two depths of the wheels, nearest the tool first; `tension`: with the wheels at
+/// a depth, m.
+pub fn sections(
+    job: &Job,
+    (top_m, bottom_m): (f64, f64),
+    tension: &dyn Fn(f64) -> Tension,
+) -> Vec<BentSection> {
     let offset = job.tool.cutter_offset.si();
-    let stresses = sheaves(job, job.line.diameter.si());
-    let spans: Vec<(f64, f64, Option<f64>)> = job
-        .line
-        .sheaves
-        .iter()
-        .zip(&stresses)
-        .map(|(sheave, stress)| {
-            let shift = sheave.path.si() - offset;
-            (top_m + shift, bottom_m + shift, stress.cycles)
-        })
+    let shifts: Vec<f64> = (job.line.sheaves.iter())
+        .map(|sheave| sheave.path.si() - offset)
         .collect();
-    let mut cuts: Vec<f64> = spans.iter().flat_map(|s| [s.0, s.1]).collect();
+    let ends = |shift: &f64| [top_m + shift, bottom_m + shift];
+    let mut cuts: Vec<f64> = shifts.iter().flat_map(ends).collect();
     cuts.sort_by(f64::total_cmp);
     cuts.dedup_by(|a, b| (*a - *b).abs() < 1e-9);
     cuts.windows(2)
-        .map(|ends| {
-            let middle = 0.5 * (ends[0] + ends[1]);
-            let over = || spans.iter().filter(move |s| s.0 < middle && middle < s.1);
-            let life = over().map(|s| s.2.map(|n| 1.0 / n)).sum::<Option<f64>>();
+        .map(|between| {
+            let middle = 0.5 * (between[0] + between[1]);
+            let over: Vec<usize> = (0..shifts.len())
+                .filter(|&i| {
+                    let [from, to] = ends(&shifts[i]);
+                    from < middle && middle < to
+                })
+                .collect();
+            // The section lies on a sheave while the wheels are at one depth, another for each sheave.
+            let cycles = |&i: &usize| sheaves(job, tension(middle - shifts[i]))[i].cycles;
+            let life = over.iter().map(|i| cycles(i).map(|n| 1.0 / n)).sum();
             BentSection {
-                from_m: ends[0],
-                to_m: ends[1],
-                bends_per_stroke: over().count() as u32,
+                from_m: between[0],
+                to_m: between[1],
+                bends_per_stroke: over.len() as u32,
                 life_per_stroke: life,
             }
         })

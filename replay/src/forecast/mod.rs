@@ -16,9 +16,10 @@ use crate::console::Console;
 use crate::failure::{Exit, Failure, Finding};
 use crate::job_source::read_job_file;
 use crate::output_file::{write_file, write_json};
-use bends::{BentSection, SheaveStress};
+use bends::{BentSection, SheaveStress, Tension};
 use cut::{CutterPlan, Quantiles};
 use kerfwatch::job::{Dimension, Job, parse_quantity};
+use kerfwatch::model::Motion;
 use kerfwatch::model::groove_law::UniversalSequence;
 use kerfwatch::units::PASCALS_PER_PSI;
 use outlook::{FirstStrokes, StageDrag};
@@ -189,6 +190,10 @@ pub fn forecast(job: &Job, speed: f64, turn_s: f64, seed: u64) -> Result<Forecas
     depths.retain(|d| *d > job.tool.cutter_offset.si());
     let weights: Vec<Weights> = depths.iter().map(|d| hang.at(*d, late.0, late.1)).collect();
     let at_bottom = hang.at(bottom, late.0, late.1);
+    let tension = |depth_m| Tension {
+        up_n: hang.weight_n(depth_m, Motion::Up, late.0),
+        down_n: hang.weight_n(depth_m, Motion::Down, late.1),
+    };
     // The line moves over the interval, and at each end its dead band.
     let stroke_s = (bottom - top + at_bottom.dead_band_m.max(0.0)) / speed + turn_s;
     let hours_per_stroke = stroke_s / 3600.0;
@@ -219,7 +224,7 @@ pub fn forecast(job: &Job, speed: f64, turn_s: f64, seed: u64) -> Result<Forecas
             .collect(),
         strokes: all,
         hours: all.times(hours_per_stroke),
-        line: line_budget(job, top, bottom, all.p50),
+        line: line_budget(job, (top, bottom), &tension, all.p50),
         limit: sweep::limit(&plan, &first, at_bottom.limited_by),
         first,
         sweep: sweep::sweep(job, &plan, all, &lengths, hours_per_stroke, seed, &sequence),
@@ -228,8 +233,13 @@ pub fn forecast(job: &Job, speed: f64, turn_s: f64, seed: u64) -> Result<Forecas
     })
 }
 
-fn line_budget(job: &Job, top: f64, bottom: f64, strokes_p50: Option<f64>) -> LineBudget {
-    let sections = bends::sections(job, top, bottom);
+fn line_budget(
+    job: &Job,
+    interval_m: (f64, f64),
+    tension: &dyn Fn(f64) -> Tension,
+    strokes_p50: Option<f64>,
+) -> LineBudget {
+    let sections = bends::sections(job, interval_m, tension);
     let worst = bends::worst(&sections);
     LineBudget {
         strokes_to_cut_back: worst
@@ -240,7 +250,7 @@ fn line_budget(job: &Job, top: f64, bottom: f64, strokes_p50: Option<f64>) -> Li
         bends_p50: worst
             .zip(strokes_p50)
             .map(|(w, strokes)| f64::from(w.bends_per_stroke) * strokes),
-        sheaves: bends::sheaves(job, job.line.diameter.si()),
+        sheaves: bends::sheaves(job, tension(0.5 * (interval_m.0 + interval_m.1))),
         sections,
     }
 }
@@ -282,6 +292,7 @@ fn assumptions(job: &Job, plan: &CutterPlan) -> Vec<String> {
         "Line friction as in the job, known to 18 %; friction of the tool on the pipe 0.15, give or take \
          0.08; weight of the tool known to 2 %."
             .into(),
+        "Bending of the line: tension of strokes with half of the wall cut.".into(),
         "Other line sizes in the sweep have the same strength per area and the same friction; their limit is \
          worked out, also where the job gives one for its own line."
             .into(),

@@ -1,5 +1,6 @@
 use super::*;
 use kerfwatch::job::read_job;
+use kerfwatch::model::bending::BendCounter;
 use kerfwatch::units::{Metres, Pascals};
 
 fn job() -> Job {
@@ -7,6 +8,11 @@ fn job() -> Job {
         .unwrap()
         .job
 }
+
+const SLACK: Tension = Tension {
+    up_n: 0.0,
+    down_n: 0.0,
+};
 
 #[test]
 fn joints_are_the_parts_between_couplings() {
@@ -38,7 +44,7 @@ fn bends_are_counted_where_sheave_spans_overlap() {
         sheave("drum", 30.5),
     ];
     job.line.bending_life = None;
-    let found = bends::sections(&job, 1000.0, 1010.0);
+    let found = bends::sections(&job, (1000.0, 1010.0), &|_| SLACK);
     let spans: Vec<(f64, f64, u32)> = found
         .iter()
         .map(|s| (s.from_m, s.to_m, s.bends_per_stroke))
@@ -54,6 +60,44 @@ fn bends_are_counted_where_sheave_spans_overlap() {
     );
 }
 
+/// The same strokes at the same tensions, foreseen and counted.
+#[test]
+fn bending_life_foreseen_is_that_counted_in_a_run() {
+    let mut job = job();
+    job.tool.cutter_offset = Metres(0.0);
+    job.line.bending_life = Some(kerfwatch::job::BendingLife {
+        stress: Pascals(1.5e9),
+        cycles: 5000.0,
+        exponent: 5.0,
+    });
+    // Tension grows with depth, as the line hangs: a section counts where it lies on the sheave.
+    let tension = |depth_m: f64| Tension {
+        up_n: 2.0 * depth_m,
+        down_n: 1.2 * depth_m,
+    };
+    let foreseen = bends::sections(&job, (1000.0, 1010.0), &tension);
+    let worst = bends::worst(&foreseen).unwrap();
+
+    let mut counter = BendCounter::new(&job.line, 1.0);
+    let pairs = 20;
+    for _ in 0..pairs {
+        for step in 0..=100 {
+            let line_m = 1010.0 - 0.1 * f64::from(step);
+            counter.push(line_m, tension(line_m).up_n);
+        }
+        for step in 0..=100 {
+            let line_m = 1000.0 + 0.1 * f64::from(step);
+            counter.push(line_m, tension(line_m).down_n);
+        }
+    }
+    let counted = counter.life_used_max().unwrap() / f64::from(2 * pairs);
+    let foreseen = worst.life_per_stroke.unwrap();
+    assert!(
+        (foreseen / counted - 1.0).abs() < 0.05,
+        "{foreseen} foreseen, {counted} counted"
+    );
+}
+
 #[test]
 fn bending_stress_equals_the_reference_at_ratio_120() {
     // "D/d 120: 1652.9 MPa"
@@ -61,7 +105,8 @@ fn bending_stress_equals_the_reference_at_ratio_120() {
     job.line.modulus = Pascals(200e9);
     job.line.sheaves.truncate(1);
     job.line.sheaves[0].diameter = Metres(120.0 * 0.0025);
-    let stress = bends::sheaves(&job, 0.0025)[0].stress_pa;
+    job.line.diameter = Metres(0.0025);
+    let stress = bends::sheaves(&job, SLACK)[0].stress_pa;
     assert!((stress * 1e-6 - 1652.9).abs() < 0.05, "{stress}");
 }
 

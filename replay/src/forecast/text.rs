@@ -255,10 +255,12 @@ fn line(text: &mut String, job: &Job, forecast: &Forecast, units: Units) {
     for sheave in &line.sheaves {
         let _ = writeln!(
             text,
-            "  {:<18} D/d {:>5.0}   elastic bending stress {:>5}",
+            "  {:<18} D/d {:>5.0}   elastic bending stress {:>5}; with tension {} up, {} down",
             sheave.name,
             sheave.ratio,
-            units.stress().show(sheave.stress_pa)
+            units.stress().show(sheave.stress_pa),
+            units.stress().bare(sheave.stress_up_pa),
+            units.stress().bare(sheave.stress_down_pa)
         );
     }
 }

@@ -52,6 +52,11 @@ pub(super) fn line(page: &mut Page, job: &Job, forecast: &Forecast, units: Units
                 s.name.clone(),
                 format!("{:.0}", s.ratio),
                 units.stress().bare(s.stress_pa),
+                format!(
+                    "{} up, {} down",
+                    units.stress().bare(s.stress_up_pa),
+                    units.stress().bare(s.stress_down_pa)
+                ),
                 s.cycles.map_or_else(|| "-".into(), |n| format!("{n:.0}")),
             ]
         })
@@ -60,6 +65,7 @@ pub(super) fn line(page: &mut Page, job: &Job, forecast: &Forecast, units: Units
         "Sheave",
         "Sheave over wire diameter",
         &format!("Elastic bending stress, {}", units.stress().unit),
+        &format!("With line tension, {}", units.stress().unit),
         "Cycles to failure",
     ];
     page.table(&head, &rows, |_| false);
