@@ -8,7 +8,7 @@ pub mod outlook;
 pub mod sweep;
 mod text;
 pub mod unknowns;
-pub(crate) use text::limit_sentence;
+pub(crate) use text::{GIVEN_LIMIT_SHARED, limit_sentence};
 pub mod weights;
 
 pub use crate::args::ForecastArgs as Args;
@@ -246,7 +246,7 @@ fn line_budget(
             .and_then(|w| w.life_per_stroke)
             .map(|life| job.alarm.line_life / life),
         cut_back_m: bends::fresh_line_m(&sections),
-        take_off_m: worst.map(|w| w.to_m),
+        take_off_m: sections.last().map(|s| s.to_m),
         bends_p50: worst
             .zip(strokes_p50)
             .map(|(w, strokes)| f64::from(w.bends_per_stroke) * strokes),
@@ -293,8 +293,8 @@ fn assumptions(job: &Job, plan: &CutterPlan) -> Vec<String> {
          0.08; weight of the tool known to 2 %."
             .into(),
         "Bending of the line: tension of strokes with half of the wall cut.".into(),
-        "Other line sizes in the sweep have the same strength per area and the same friction; their limit is \
-         worked out, also where the job gives one for its own line."
+        "Other line sizes in the sweep have the same strength per area and the same friction. A limit that the \
+         job gives for its own line is taken for them as the same share of their breaking load."
             .into(),
     ]
 }

@@ -129,3 +129,27 @@ fn forecast_of_the_default_job_is_complete_and_repeatable() {
             .all(|w| w[0].depth_m < w[1].depth_m)
     );
 }
+
+#[test]
+fn a_danger_that_is_named_is_not_denied_in_the_same_breath() {
+    let mut found = forecast(&job(), 0.3, 10.0, 1).unwrap();
+    found.limit = Limit::None;
+    found.first.over_limit_probability = 0.0;
+    found.first.too_light_probability = 0.0;
+    let units = crate::units_shown::Units::Metric;
+    assert!(limit_sentence(&found, units).starts_with("Nothing limits"));
+    found.first.too_light_probability = 0.17;
+    let text = limit_sentence(&found, units);
+    assert!(text.starts_with("Most likely nothing limits"), "{text}");
+    assert!(text.ends_with(
+        "But with 17 % probability the tool is too light to go down after the first stroke up."
+    ));
+}
+
+#[test]
+fn to_be_rid_of_bent_line_all_of_it_comes_off() {
+    let found = forecast(&job(), 0.3, 10.0, 1).unwrap().line;
+    let last = found.sections.last().map(|s| s.to_m);
+    assert!(last.is_some());
+    assert_eq!(found.take_off_m, last);
+}

@@ -22,6 +22,10 @@ fn cell(value: Option<f64>, decimals: usize) -> String {
 /// Probability from which a danger is named although it is not the likely course.
 const WORTH_NAMING: f64 = 0.05;
 
+/// How the lines of the sweep are compared where the job gives a limit.
+pub(crate) const GIVEN_LIMIT_SHARED: &str = "The limit that the job gives is that of its own line: the others are held to the \
+                                             same share of their breaking load.";
+
 /// What limits, in a sentence or two.
 pub(crate) fn limit_sentence(forecast: &Forecast, units: Units) -> String {
     let force = units.force();
@@ -29,10 +33,16 @@ pub(crate) fn limit_sentence(forecast: &Forecast, units: Units) -> String {
     let (margin, reserve) = (&first.margin_n, &first.down_reserve_n);
     let span =
         |s: &super::cut::Spread| format!("90 %: {} to {}", force.bare(s.low), force.show(s.high));
+    let dangers = dangers(forecast);
     let main = match forecast.limit {
         Limit::None => format!(
-            "Nothing limits this tool string: on the first stroke {} ({}) are left below the tension \
+            "{} limits this tool string: on the first stroke {} ({}) are left below the tension \
              limit going up, and {} ({}) drive the tool down afterwards.",
+            if dangers.is_empty() {
+                "Nothing"
+            } else {
+                "Most likely nothing"
+            },
             force.show(margin.mid),
             span(margin),
             force.show(reserve.mid),
@@ -58,20 +68,26 @@ pub(crate) fn limit_sentence(forecast: &Forecast, units: Units) -> String {
             )
         ),
     };
-    let mut also = String::new();
-    if forecast.limit == Limit::None && first.over_limit_probability >= WORTH_NAMING {
-        also += &format!(
-            " With {:.0} % probability the first stroke up goes beyond the tension limit.",
-            100.0 * first.over_limit_probability
-        );
-    }
-    if forecast.limit == Limit::None && first.too_light_probability >= WORTH_NAMING {
-        also += &format!(
-            " With {:.0} % probability the tool is too light to go down after the first stroke up.",
-            100.0 * first.too_light_probability
-        );
-    }
-    main + &also
+    main + &dangers
+}
+
+/// What may limit a tool string that most likely nothing limits.
+fn dangers(forecast: &Forecast) -> String {
+    let first = &forecast.first;
+    [
+        (
+            first.over_limit_probability,
+            "the first stroke up goes beyond the tension limit",
+        ),
+        (
+            first.too_light_probability,
+            "the tool is too light to go down after the first stroke up",
+        ),
+    ]
+    .into_iter()
+    .filter(|(p, _)| forecast.limit == Limit::None && *p >= WORTH_NAMING)
+    .map(|(p, what)| format!(" But with {:.0} % probability {what}.", 100.0 * p))
+    .collect()
 }
 
 pub(super) fn text(job: &Job, forecast: &Forecast, units: Units, sweep: bool) -> String {
@@ -109,7 +125,7 @@ pub(super) fn text(job: &Job, forecast: &Forecast, units: Units, sweep: bool) ->
     drag(&mut text, forecast, units);
     line(&mut text, job, forecast, units);
     if sweep {
-        sweep_table(&mut text, forecast, units);
+        sweep_table(&mut text, job, forecast, units);
     }
     text.push_str("\nAssumed\n");
     for assumption in &forecast.assumptions {
@@ -247,7 +263,7 @@ fn line(text: &mut String, job: &Job, forecast: &Forecast, units: Units) {
     if let (Some(fresh), Some(off)) = (line.cut_back_m, line.take_off_m) {
         let _ = writeln!(
             text,
-            "            cut back {} for fresh line over the sheaves here; {} to be rid of it",
+            "            cut back {} for fresh line over the sheaves here; {} to be rid of all bent line",
             depth.show(fresh),
             depth.show(off)
         );
@@ -265,7 +281,7 @@ fn line(text: &mut String, job: &Job, forecast: &Forecast, units: Units) {
     }
 }
 
-fn sweep_table(text: &mut String, forecast: &Forecast, units: Units) {
+fn sweep_table(text: &mut String, job: &Job, forecast: &Forecast, units: Units) {
     let (force, wire) = (units.force(), units.diameter());
     let lines = forecast.line_sizes_m();
     let _ = writeln!(
@@ -319,4 +335,7 @@ fn sweep_table(text: &mut String, forecast: &Forecast, units: Units) {
         "light: probability that the tool is too light to go down after the first stroke up\n\
          * this job; the limit named is that of its line\n",
     );
+    if job.alarm.tension_limit.is_some() {
+        let _ = writeln!(text, "{GIVEN_LIMIT_SHARED}");
+    }
 }

@@ -129,9 +129,9 @@ impl Hang {
         let ratio = (diameter_m / job.line.diameter.si()).powi(2);
         other.line.diameter.0 = diameter_m;
         other.line.breaking_load.0 *= ratio;
-        if diameter_m != job.line.diameter.si() {
-            // A limit in newtons was meant for the line of the job.
-            other.alarm.tension_limit = None;
+        // A limit in newtons was meant for the line of the job: as a share of its strength it compares lines alike.
+        if let Some(limit) = &mut other.alarm.tension_limit {
+            limit.0 *= ratio;
         }
         Self::new(&other).ok()
     }

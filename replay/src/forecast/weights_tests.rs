@@ -89,6 +89,18 @@ fn limit_is_the_weaker_of_line_and_weak_point() {
 }
 
 #[test]
+fn another_line_is_held_to_the_same_share_of_its_strength_as_that_of_the_job() {
+    let mut job = reference_job();
+    job.alarm.tension_limit = Some(Newtons(4000.0));
+    let limit = |factor: f64| {
+        let hang = Hang::with_line(&job, factor * job.line.diameter.si()).unwrap();
+        hang.at(3000.0, 0.0, 0.0).limit_n
+    };
+    near(limit(1.0), 4000.0, 1e-9);
+    near(limit(1.5), 1.5 * 1.5 * 4000.0, 1e-6);
+}
+
+#[test]
 fn stretch_of_a_vertical_line_equals_the_closed_form() {
     let mut job = reference_job();
     job.survey.truncate(1);

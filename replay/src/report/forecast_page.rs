@@ -43,7 +43,7 @@ pub fn forecast_page(job: &Job, forecast: &Forecast, units: Units) -> String {
     weights(&mut page, forecast, units);
     drag(&mut page, forecast, units);
     line(&mut page, job, forecast, units);
-    sweep(&mut page, forecast, units);
+    sweep(&mut page, job, forecast, units);
     page.heading("Assumed");
     page.list(&forecast.assumptions);
     page.finish()

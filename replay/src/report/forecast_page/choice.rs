@@ -1,12 +1,13 @@
 //! Other wheels, forces and lines beside those of the job.
 
 use super::show;
-use crate::forecast::Forecast;
 use crate::forecast::sweep::Choice;
+use crate::forecast::{Forecast, GIVEN_LIMIT_SHARED};
 use crate::report::page::Page;
 use crate::units_shown::Units;
+use kerfwatch::job::Job;
 
-pub(super) fn sweep(page: &mut Page, forecast: &Forecast, units: Units) {
+pub(super) fn sweep(page: &mut Page, job: &Job, forecast: &Forecast, units: Units) {
     let (force, wire) = (units.force(), units.diameter());
     page.heading("Choice of tool string");
     page.paragraph(
@@ -15,8 +16,12 @@ pub(super) fn sweep(page: &mut Page, forecast: &Forecast, units: Units) {
             "Median and, in brackets, what it takes at most with 90 % probability. First drag: at the tool, \
              first stroke. Margin: tension limit less surface tension on the first stroke up, {}, for each \
              line size. Too light: probability that the tool does not go down after it. The row of this job \
-             stands out; the limit named is that of its line.",
-            force.unit
+             stands out; the limit named is that of its line.{}",
+            force.unit,
+            match job.alarm.tension_limit {
+                Some(_) => format!(" {GIVEN_LIMIT_SHARED}"),
+                None => String::new(),
+            }
         ),
     );
     let lines = forecast.line_sizes_m();
