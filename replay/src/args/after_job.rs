@@ -62,7 +62,7 @@ Examples:
   kerfwatch-replay chain RUN1 RUN2 RUN3 --shift auto --shift \"-0.4 m\"
 
 Give the runs in the order in which they were made. Times of the result count from the start of the \
-first run. Depths are those of the first run: how much deeper a later run is than its counter says is \
+first run, pauses between runs included. Depths are those of the first run: how much deeper a later run is than its counter says is \
 measured by its drag in the groove that was there, with a 90 % interval, and corrected for. Where the \
 data are not sure, that is said, and the counter is believed. --shift goes before both.")]
 pub struct ChainArgs {

@@ -1,5 +1,6 @@
 //! All runs of a chain through one pipeline, one after the other.
 
+use super::times::{Pause, Placed, put_right};
 use crate::console::Console;
 use crate::run_folder::RunFolder;
 use kerfwatch::groove::ledger::{Bins, Row};
@@ -8,22 +9,22 @@ use kerfwatch::job::Job;
 use kerfwatch::pipeline::Pipeline;
 use kerfwatch::recording::time_of;
 use kerfwatch::result::{Quality, RunResult};
-use kerfwatch::time::{NANOS_PER_SECOND, Nanos, nanos, seconds};
+use kerfwatch::time::{NANOS_PER_SECOND, Nanos, nanos};
 
 /// Time put between two runs that do not know their universal times, and the least between any two.
 const PAUSE_S: i64 = 60;
-/// A longer pause tells the core nothing more, and would only fill the result with empty time.
+/// A longer pause tells the core nothing more, and would only fill its memory with empty time.
 const PAUSE_MAX_S: i64 = 3600;
 
 /// What a pass over all runs gave.
 #[derive(Debug)]
 pub(super) struct Fed {
-    /// As of one long run.
+    /// As of one long run, in true time.
     pub(super) result: RunResult,
     /// Results at the end of each run.
     pub(super) at_end: Vec<RunResult>,
-    /// Start of each run in the time of the chain, s.
-    pub(super) start_s: Vec<f64>,
+    /// When each run was.
+    pub(super) placed: Vec<Placed>,
     /// Strokes by run, with whether the cutter was out.
     pub(super) rows: Vec<Vec<(Row, bool)>>,
     pub(super) bins: Bins,
@@ -89,17 +90,21 @@ pub(super) fn feed_all(
     let bar = console.progress(total, "chaining");
     let mut pipeline = Pipeline::new(job);
     let mut events = Vec::new();
-    let mut clock = Clock::default();
+    let mut placed: Vec<Placed> = Vec::new();
+    let mut end_utc = None;
     let mut carried = Quality::default();
     let mut ids: Vec<String> = Vec::new();
-    let (mut at_end, mut start_s, mut ends) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut at_end, mut ends) = (Vec::new(), Vec::new());
     let runs = folders.len();
     for (k, folder) in folders.iter_mut().enumerate() {
-        let shift = clock.start(folder.start_utc_ns);
-        start_s.push(seconds(shift));
+        let mut run = after(placed.last(), end_utc, folder.start_utc_ns);
         ids.push(folder.id.clone());
-        let last = one(folder, shift, &marks[k], &mut pipeline, &mut events);
-        clock.ended(shift, last, folder.start_utc_ns);
+        let fed = one(folder, run.joined, &marks[k], &mut pipeline, &mut events);
+        (run.length, run.recorded) = fed;
+        end_utc = folder
+            .start_utc_ns
+            .map(|utc| utc.saturating_add(run.length));
+        placed.push(run);
         bar.inc(folder.reader.raw_end());
         carried.lost_blocks += folder.reader.lost_blocks();
         if k + 1 < runs {
@@ -122,6 +127,7 @@ pub(super) fn feed_all(
     bar.finish_and_clear();
     let mut result = pipeline.result(&ids.join("+"));
     result.quality = combined(&result.quality, &carried, |a, b| a + b);
+    put_right(&mut result, &placed);
     let engaged = pipeline.estimate().engaged;
     let ledger = pipeline.ledger();
     let mut from = 0;
@@ -134,26 +140,30 @@ pub(super) fn feed_all(
     Fed {
         result,
         at_end,
-        start_s,
+        placed,
         rows,
         bins: ledger.bins,
     }
 }
 
-/// Feeds one run, later by `shift`; gives its last time.
+/// Feeds one run, later by `shift`; gives its last time, and the time from its first reading to its last.
 fn one(
     folder: &mut RunFolder,
     shift: Nanos,
     marks: &[(Nanos, MarkKind)],
     pipeline: &mut Pipeline,
     events: &mut Vec<Event>,
-) -> Nanos {
+) -> (Nanos, Nanos) {
     let mut last = 0;
+    let mut heard: Option<(Nanos, Nanos)> = None;
     let mut marks = marks.iter().peekable();
     folder.reader.for_each_run(|run| {
         run.for_each(|input| {
             let at = time_of(input);
             last = last.max(at);
+            if matches!(input, Input::Received { .. } | Input::Reading { .. }) {
+                heard = Some(heard.map_or((at, at), |(from, to)| (from.min(at), to.max(at))));
+            }
             while let Some((at, kind)) = marks.next_if(|(mark, _)| *mark <= at) {
                 let mark = Mark {
                     kind: kind.clone(),
@@ -166,36 +176,42 @@ fn one(
         });
         events.clear();
     });
-    last
+    (last, heard.map_or(0, |(from, to)| to.saturating_sub(from)))
 }
 
-/// Where the next run begins in the time of the chain.
-#[derive(Debug, Default)]
-struct Clock {
-    end: Option<Nanos>,
-    end_utc: Option<i64>,
-}
-
-impl Clock {
-    fn start(&self, start_utc: Option<i64>) -> Nanos {
-        self.end
-            .map_or(0, |end| end + pause(self.end_utc, start_utc))
-    }
-
-    fn ended(&mut self, shift: Nanos, last: Nanos, start_utc: Option<i64>) {
-        self.end = Some(shift.saturating_add(last));
-        self.end_utc = start_utc.map(|start| start.saturating_add(last));
+/// Where a run begins that comes after `before`, which ended at `end_utc`.
+fn after(before: Option<&Placed>, end_utc: Option<i64>, start_utc: Option<i64>) -> Placed {
+    let pause = before.map(|_| pause(end_utc, start_utc));
+    let (joined, truly) =
+        before
+            .zip(pause)
+            .map_or((0, 0), |(run, Pause { true_ns, joined_ns })| {
+                (
+                    run.joined + run.length + joined_ns,
+                    run.truly + run.length + true_ns.unwrap_or(joined_ns),
+                )
+            });
+    Placed {
+        pause,
+        joined,
+        truly,
+        length: 0,
+        recorded: 0,
     }
 }
 
 /// Time between the end of a run and the start of the next.
-fn pause(end_utc: Option<i64>, start_utc: Option<i64>) -> Nanos {
+fn pause(end_utc: Option<i64>, start_utc: Option<i64>) -> Pause {
     let known = end_utc
         .zip(start_utc)
-        .map(|(end, start)| start.saturating_sub(end));
-    known
-        .unwrap_or(PAUSE_S * NANOS_PER_SECOND)
-        .clamp(PAUSE_S * NANOS_PER_SECOND, PAUSE_MAX_S * NANOS_PER_SECOND)
+        // Clocks that disagree do not turn the order round.
+        .map(|(end, start)| start.saturating_sub(end).max(0));
+    Pause {
+        true_ns: known,
+        joined_ns: known
+            .unwrap_or(PAUSE_S * NANOS_PER_SECOND)
+            .clamp(PAUSE_S * NANOS_PER_SECOND, PAUSE_MAX_S * NANOS_PER_SECOND),
+    }
 }
 
 /// The same input, later.
@@ -230,9 +246,14 @@ mod tests {
     #[test]
     fn pause_follows_universal_time_within_bounds() {
         let s = NANOS_PER_SECOND;
-        assert_eq!(pause(None, Some(5)), 60 * s);
-        assert_eq!(pause(Some(1000 * s), Some(1900 * s)), 900 * s);
-        assert_eq!(pause(Some(1000 * s), Some(1001 * s)), 60 * s);
-        assert_eq!(pause(Some(0), Some(90_000 * s)), 3600 * s);
+        let of = |end, start| {
+            let Pause { true_ns, joined_ns } = pause(end, start);
+            (true_ns, joined_ns)
+        };
+        assert_eq!(of(None, Some(5)), (None, 60 * s));
+        assert_eq!(of(Some(1000 * s), Some(1900 * s)), (Some(900 * s), 900 * s));
+        assert_eq!(of(Some(1000 * s), Some(1001 * s)), (Some(s), 60 * s));
+        assert_eq!(of(Some(0), Some(90_000 * s)), (Some(90_000 * s), 3600 * s));
+        assert_eq!(of(Some(9 * s), Some(5 * s)), (Some(0), 60 * s));
     }
 }

@@ -1,7 +1,8 @@
 //! `chain`: several runs of one well as one: the crew re-entered the same groove, and progress adds up.
 //!
 //! The runs are fed to one pipeline in the order given, each shifted in time to start after the one
-//! before: by the universal times where both runs know theirs, else by `PAUSE_S`. Between two runs the
+//! before: by the universal times where both runs know theirs, else by `PAUSE_S`. What is told is in true time
+//! (`times.rs`), however short the pauses were made for the pipeline. Between two runs the
 //! counter starts anew, and its zero need not be the same: how much deeper a later run is than it
 //! counted is measured against the groove of the earlier ones (`depth_shift.rs`) and corrected for where
 //! that is sure; what a person gives by hand goes first; else it stays as counted, and that is said. So
@@ -13,6 +14,7 @@ mod feed;
 mod fit;
 mod likelihood;
 mod passes;
+mod times;
 mod told;
 mod trace;
 
@@ -51,7 +53,7 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
     let first = feed_all(&mut folders, &job, &as_counted, &marks, console);
     let links = link(&first, &given, &job);
     let shifts: Vec<f64> = links.iter().map(|l| l.shift_m).collect();
-    let fed = if shifts == as_counted {
+    let mut fed = if shifts == as_counted {
         first
     } else {
         feed_all(&mut folders, &job, &shifts, &marks, console)
@@ -75,6 +77,7 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
         let missing: Vec<String> = (folders.iter())
             .flat_map(RunFolder::missing_segments)
             .collect();
+        fed.result.intervals = times::recorded(&fed.result.intervals, &fed.placed);
         console.data(summary(&job, &fed.result, &missing, units).as_bytes())?;
     }
     Ok(exit)

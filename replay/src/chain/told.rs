@@ -3,7 +3,8 @@
 use super::feed::Fed;
 use crate::run_folder::RunFolder;
 use crate::summary::{mean_depth_mm, split_length_m};
-use crate::units_shown::{Units, clock};
+use crate::units_shown::{Units, clock, duration};
+use kerfwatch::time::seconds;
 use serde::Serialize;
 use std::fmt::Write as _;
 
@@ -72,8 +73,12 @@ impl Link {
 pub(super) struct Part {
     /// Run id.
     run: String,
-    /// Its start in the time of the chain.
+    /// Its start, since that of the first run.
     start_s: f64,
+    /// Time between the end of the run before and its start, where the runs know it.
+    pause_s: Option<f64>,
+    /// What the estimate took it for.
+    pause_taken_s: Option<f64>,
     /// Strokes of this run.
     strokes: usize,
     /// Length taken as split at its end.
@@ -100,9 +105,12 @@ pub(super) fn parts(folders: &[RunFolder], fed: &Fed, links: &[Link]) -> Vec<Par
         .enumerate()
         .map(|(k, (folder, link))| {
             let result = &fed.at_end[k];
+            let pause = fed.placed[k].pause;
             Part {
                 run: folder.id.clone(),
-                start_s: fed.start_s[k],
+                start_s: seconds(fed.placed[k].truly),
+                pause_s: pause.and_then(|p| p.true_ns).map(seconds),
+                pause_taken_s: pause.map(|p| seconds(p.joined_ns)),
                 strokes: fed.rows[k].len(),
                 split_m: split_length_m(result).0,
                 mean_depth_mm: mean_depth_mm(result),
@@ -117,6 +125,23 @@ pub(super) fn parts(folders: &[RunFolder], fed: &Fed, links: &[Link]) -> Vec<Par
 }
 
 impl Part {
+    /// The pause before the run in words.
+    fn pause_text(&self) -> Option<String> {
+        let taken = self.pause_taken_s?;
+        Some(match self.pause_s {
+            None => format!(
+                "pause before it unknown: taken as {}, and all later times with it",
+                duration(taken)
+            ),
+            Some(pause) if taken < pause => format!(
+                "after a pause of {}; the estimate takes it as {}",
+                duration(pause),
+                duration(taken)
+            ),
+            Some(pause) => format!("after a pause of {}", duration(pause)),
+        })
+    }
+
     /// The depth of the run in words.
     fn depth_text(&self, units: Units) -> String {
         match self.depth {
@@ -183,9 +208,12 @@ pub(super) fn text(parts: &[Part], units: Units) -> String {
             part.strokes,
             depth.show(part.split_m)
         );
+        if let Some(pause) = part.pause_text() {
+            let _ = writeln!(text, "    {pause}");
+        }
         let _ = writeln!(text, "    {}", part.depth_text(units));
     }
-    text.push('\n');
+    text.push_str("Times count from the start of the first run.\n\n");
     text
 }
 
