@@ -1,7 +1,7 @@
 //! What the groove estimate at one depth rests on.
 
 use crate::failure::{Failure, Finding};
-use crate::units_shown::{Units, clock};
+use crate::units_shown::{Units, clock, counted};
 use kerfwatch::groove::evidence::{Evidence, StrokeEvidence};
 use kerfwatch::job::{Dimension, Job, parse_quantity};
 use kerfwatch::result::{Direction, GrooveBin, RunResult};
@@ -99,12 +99,12 @@ pub fn explain(
     );
     let _ = writeln!(
         text,
-        "  prior       {} wheels of {}, contact pressure {pressure}",
-        job.cutter.wheels,
+        "  prior       {} of {}, contact pressure {pressure}",
+        counted(job.cutter.wheels as usize, "wheel", "wheels"),
         force.show(job.cutter.radial_force.si())
     );
     match evidence {
-        Some(evidence) => rests_on(&mut text, evidence, bin, units),
+        Some(evidence) => rests_on(&mut text, evidence, bin, job.cutter.wheels, units),
         None => {
             text.push_str("  seen        nothing was cut yet: the estimate is the prior alone\n")
         }
@@ -122,9 +122,16 @@ fn around(middle: f64, ln_sd: f64) -> String {
     )
 }
 
-fn rests_on(text: &mut String, e: &Evidence, bin: &GrooveBin, units: Units) {
+/// Wheel passes of all strokes, one up counting one.
+fn passes_of(e: &Evidence, wheels: u32) -> f64 {
+    e.strokes.last().map_or(0.0, |last| {
+        let own = if last.up { 1.0 } else { e.bite_down };
+        last.passes_before + own * f64::from(wheels)
+    })
+}
+
+fn rests_on(text: &mut String, e: &Evidence, bin: &GrooveBin, wheels: u32, units: Units) {
     let force = units.force();
-    let passes: f64 = e.strokes.last().map_or(0.0, |s| s.passes_before);
     let _ = writeln!(
         text,
         "              by this alone the wall splits after {} wheel passes",
@@ -137,9 +144,14 @@ fn rests_on(text: &mut String, e: &Evidence, bin: &GrooveBin, units: Units) {
     );
     let _ = writeln!(
         text,
-        "  passes      {} strokes with the cutter out, {passes:.0} wheel passes; one down counts \
-         {:.2} of one up",
-        bin.passes, e.bite_down
+        "  passes      {} with the cutter out, {}; one down counts {:.2} of one up",
+        counted(bin.passes as usize, "stroke", "strokes"),
+        counted(
+            passes_of(e, wheels).round() as usize,
+            "wheel pass",
+            "wheel passes"
+        ),
+        e.bite_down
     );
     if let Some(from) = e.rolls_down_from {
         let _ = writeln!(
@@ -330,7 +342,12 @@ mod tests {
             coupling: false,
         };
         let mut text = String::new();
-        rests_on(&mut text, &evidence, &bin, Units::Field);
+        rests_on(&mut text, &evidence, &bin, 3, Units::Field);
+        // Two before the only stroke, and three of its own.
+        assert!(
+            text.contains("1 stroke with the cutter out, 5 wheel passes;"),
+            "{text}"
+        );
         assert!(text.contains("100 ft lbf per foot of groove"), "{text}");
         assert!(text.contains("within the 1.0 ft over"), "{text}");
         for metric in [" N", " m ", " J ", "metre"] {

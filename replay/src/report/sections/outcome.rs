@@ -3,7 +3,7 @@
 use super::Source;
 use crate::report::page::Page;
 use crate::summary::{beyond_interval, split_length_m, split_part, time_in, times_in};
-use crate::units_shown::{Units, duration, times};
+use crate::units_shown::{Units, counted, duration, times};
 use kerfwatch::result::{Direction, RunResult, State};
 
 /// The answer first, then key figures and the caution.
@@ -59,10 +59,11 @@ pub(in crate::report) fn outcome(page: &mut Page, s: &Source<'_>) {
         (
             "Cutter",
             format!(
-                "{} wheels, radius {}, radial force {} each",
-                job.cutter.wheels,
+                "{}, radius {}, radial force {}{}",
+                counted(job.cutter.wheels as usize, "wheel", "wheels"),
                 units.diameter().show(job.cutter.radius.si()),
-                units.force().show(job.cutter.radial_force.si())
+                units.force().show(job.cutter.radial_force.si()),
+                if job.cutter.wheels == 1 { "" } else { " each" }
             ),
         ),
         (
