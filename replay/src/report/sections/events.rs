@@ -82,16 +82,12 @@ fn row(happening: &Happening, units: Units) -> Vec<String> {
         },
     );
     let force = units.force();
-    let tension = happening.tension.some().map_or_else(
-        || "-".into(),
-        |t| {
-            if happening.lowest {
-                format!("lowest {}", force.show(t.low))
-            } else {
-                format!("highest {}", force.show(t.high))
-            }
-        },
-    );
+    let tension = match (happening.told, happening.tension.some()) {
+        (Some(told), _) => format!("{} {}", told.word, force.show(told.tension_n)),
+        (None, Some(t)) if happening.lowest => format!("lowest reading {}", force.show(t.low)),
+        (None, Some(t)) => format!("highest reading {}", force.show(t.high)),
+        (None, None) => "-".into(),
+    };
     vec![
         clock(happening.start_s),
         happening.title.clone(),
