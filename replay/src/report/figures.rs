@@ -1,7 +1,8 @@
 //! The figures of the run report, each from a result or traces to one SVG.
 
+use super::close_ups::CloseUp;
 use super::svg::{Axis, Chart};
-use super::traces::{CloseUp, Kind, Traces};
+use super::traces::{Kind, Traces};
 use crate::summary::spans_beyond;
 use crate::units_shown::{Units, clock};
 use kerfwatch::result::{Direction, RunResult, State};
@@ -345,7 +346,7 @@ pub(super) fn close_up(close: &CloseUp, limit_n: Option<f64>, units: Units) -> S
         let y = Some(limit * force.factor);
         chart.line("limit", [(close.from_s, y), (close.to_s, y)]);
     }
-    chart.finish(&format!("{} at {}", close.title, clock(close.event.0)))
+    chart.finish(&close.title)
 }
 
 /// Bends by section of line.

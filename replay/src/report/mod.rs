@@ -1,6 +1,7 @@
 //! `report`: one self-contained page per run, for people who were not there. No scripts, nothing
 //! loaded from elsewhere, prints well. The forecast page is made of the same parts.
 
+mod close_ups;
 mod figures;
 mod forecast_page;
 mod happenings;

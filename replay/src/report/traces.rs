@@ -2,6 +2,7 @@
 //! over the whole run, tension against depth by kind of stroke, close-ups of stalls and alarms, silences
 //! of the instruments.
 
+use super::close_ups::{CLOSE_POINTS, CloseUp, close_ups};
 use super::happenings::Happenings;
 use super::tension_cycles::TensionCycles;
 use crate::failure::Failure;
@@ -16,12 +17,6 @@ use kerfwatch::time::seconds;
 const COLUMNS: usize = 900;
 /// Depth bins of the tension plot.
 const DEPTH_BINS: usize = 90;
-/// Points of a close-up.
-const CLOSE_POINTS: usize = 300;
-/// Close-ups shown.
-pub(crate) const CLOSE_UPS_MAX: usize = 8;
-/// Time shown before and after.
-const AROUND_S: f64 = 15.0;
 
 /// Smallest and largest of what fell into one column.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -82,34 +77,6 @@ impl ByDepth {
 
     pub(crate) fn is_empty(&self) -> bool {
         self.count.iter().all(|n| *n == 0)
-    }
-}
-
-/// A stall or alarm seen close.
-#[derive(Debug, Clone)]
-pub(crate) struct CloseUp {
-    pub(crate) title: String,
-    /// The event.
-    pub(crate) event: (f64, f64),
-    /// What is shown.
-    pub(crate) from_s: f64,
-    pub(crate) to_s: f64,
-    pub(crate) tension: Vec<Span>,
-    pub(crate) line_m: Vec<Span>,
-}
-
-impl CloseUp {
-    /// Line paid out between the shallowest and the deepest moment shown, m.
-    pub(crate) fn line_moved_m(&self) -> f64 {
-        let known = || self.line_m.iter().filter_map(|s| s.some());
-        let low = known().map(|s| s.low).fold(f64::INFINITY, f64::min);
-        let high = known().map(|s| s.high).fold(f64::NEG_INFINITY, f64::max);
-        (high - low).max(0.0)
-    }
-
-    /// Middle of point `i`, s.
-    pub(crate) fn time(&self, i: usize) -> f64 {
-        self.from_s + (i as f64 + 0.5) / CLOSE_POINTS as f64 * (self.to_s - self.from_s)
     }
 }
 
@@ -310,60 +277,6 @@ fn depth_at(track: &ToolTrack, at: f64) -> Option<f64> {
         Some(b) => Some(a + (b - a) * place.fract()),
         None => Some(a),
     }
-}
-
-/// The stalls and overpulls with the highest priority, in order of time, and how many more there are.
-fn close_ups(result: &RunResult) -> (Vec<CloseUp>, usize) {
-    let mut events: Vec<(f64, f64, String, f64)> = Vec::new();
-    let (_, end) = result.span_s();
-    for alarm in &result.alarms {
-        if matches!(alarm.kind.as_str(), "overpull" | "stall" | "approaching") {
-            let cleared = alarm.cleared_s.unwrap_or(end);
-            let title = format!("{} alarm", alarm.kind);
-            let weight = alarm.peak_n.unwrap_or(0.0) + 1e6;
-            events.push((alarm.raised_s, cleared, title, weight));
-        }
-    }
-    for interval in result
-        .intervals
-        .iter()
-        .filter(|i| i.state == State::Stalled)
-    {
-        let length = interval.end_s - interval.start_s;
-        events.push((interval.start_s, interval.end_s, "stall".into(), length));
-    }
-    // The heaviest first; what overlaps one already taken is the same event.
-    events.sort_by(|a, b| b.3.total_cmp(&a.3).then(a.0.total_cmp(&b.0)));
-    let mut chosen: Vec<(f64, f64, String)> = Vec::new();
-    let mut not_shown = 0;
-    for (start, end, title, _) in events {
-        let near = |c: &&mut (f64, f64, String)| start < c.1 + 5.0 && end > c.0 - 5.0;
-        if let Some(same) = chosen.iter_mut().find(near) {
-            if !same.2.contains(&title) {
-                same.2 += &format!(", {title}");
-            }
-            same.0 = same.0.min(start);
-            same.1 = same.1.max(end);
-        } else if chosen.len() < CLOSE_UPS_MAX {
-            chosen.push((start, end, title));
-        } else {
-            not_shown += 1;
-        }
-    }
-    chosen.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let list = chosen
-        .into_iter()
-        .map(|(start, end, title)| CloseUp {
-            title,
-            event: (start, end),
-            from_s: start - AROUND_S,
-            // A stall that lasts an hour is not shown to its end.
-            to_s: end.min(start + 120.0) + AROUND_S,
-            tension: vec![Span::EMPTY; CLOSE_POINTS],
-            line_m: vec![Span::EMPTY; CLOSE_POINTS],
-        })
-        .collect();
-    (list, not_shown)
 }
 
 #[cfg(test)]

@@ -48,10 +48,9 @@ pub(in crate::report) fn events(page: &mut Page, s: &Source<'_>) {
         .iter()
         .map(|c| {
             let caption = format!(
-                "{} at {}. Solid: tension. Dashed: line paid out, {} from highest to lowest; deeper is \
+                "{}. Solid: tension. Dashed: line paid out, {} from highest to lowest; deeper is \
                  lower. Shaded: the event.",
                 crate::summary::capital(&c.title),
-                clock(c.event.0),
                 units.fine_depth().show(c.line_moved_m())
             );
             (figures::close_up(c, limit, units), caption)
