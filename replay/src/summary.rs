@@ -1,10 +1,14 @@
 //! A result in words and small tables that fit a terminal of 80 columns.
 
 use crate::units_shown::{Units, clock, count, counted, duration};
+use kerfwatch::groove::SAID_THROUGH;
 use kerfwatch::groove::ledger::BEYOND_M;
 use kerfwatch::job::Job;
-use kerfwatch::result::{Direction, GrooveBin, Joint, RunResult, State, in_interval};
+use kerfwatch::result::{Direction, GrooveBin, RunResult, State, in_interval};
 use std::fmt::Write as _;
+
+mod joints;
+pub use joints::*;
 
 /// Seconds spent in each state, in the order of [`STATES`].
 pub const STATES: [State; 6] = [
@@ -33,56 +37,6 @@ pub fn time_in(result: &RunResult, state: State) -> f64 {
 /// Number of intervals in a state.
 pub fn times_in(result: &RunResult, state: State) -> usize {
     result.intervals.iter().filter(|i| i.state == state).count()
-}
-
-/// Groove bins that belong to a joint, couplings left out.
-pub fn bins_of<'r>(
-    result: &'r RunResult,
-    joint: &'r Joint,
-) -> impl Iterator<Item = &'r GrooveBin> + 'r {
-    result.groove.iter().filter(|bin| {
-        let middle = 0.5 * (bin.top_m + bin.bottom_m);
-        !bin.coupling && middle >= joint.top_m && middle <= joint.bottom_m
-    })
-}
-
-/// Groove of a joint in one line: mean, least and most depth with their 90 % interval, passes.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct JointGroove {
-    /// Mean of the bin estimates, mm.
-    pub mean_mm: f64,
-    /// Estimate of the shallowest bin, mm.
-    pub least_mm: f64,
-    /// Estimate of the deepest bin, mm.
-    pub most_mm: f64,
-    /// Interval of the shallowest bin, mm.
-    pub least_low_mm: f64,
-    /// Interval of the shallowest bin, mm.
-    pub least_high_mm: f64,
-    /// Wall, mm.
-    pub wall_mm: f64,
-    /// Least passes over a bin.
-    pub passes_min: u32,
-    /// Most passes over a bin.
-    pub passes_max: u32,
-}
-
-/// The groove of a joint; `None` when no bin outside couplings belongs to it.
-pub fn joint_groove(result: &RunResult, joint: &Joint) -> Option<JointGroove> {
-    let bins: Vec<&GrooveBin> = bins_of(result, joint).collect();
-    let least = bins
-        .iter()
-        .min_by(|a, b| a.depth_mm.total_cmp(&b.depth_mm))?;
-    Some(JointGroove {
-        mean_mm: bins.iter().map(|b| b.depth_mm).sum::<f64>() / bins.len() as f64,
-        least_mm: least.depth_mm,
-        most_mm: bins.iter().map(|b| b.depth_mm).fold(0.0, f64::max),
-        least_low_mm: least.low_mm,
-        least_high_mm: least.high_mm,
-        wall_mm: least.wall_mm,
-        passes_min: bins.iter().map(|b| b.passes).min().unwrap_or(0),
-        passes_max: bins.iter().map(|b| b.passes).max().unwrap_or(0),
-    })
 }
 
 /// Groove bins of the interval, couplings left out.
@@ -131,29 +85,6 @@ pub fn beyond_interval(result: &RunResult, units: Units) -> Option<String> {
     };
     let far = above.max(below) > 1e-6;
     far.then(|| format!("{} above and {} below", words(above), words(below)))
-}
-
-/// Part of a joint's length that is taken as split, couplings left out: what the live page shows too. What is
-/// only probable is not counted, unlike in [`Joint::split_fraction`].
-pub fn split_part(result: &RunResult, joint: &Joint) -> f64 {
-    let (split, bins) = bins_of(result, joint).fold((0_u32, 0_u32), |(split, bins), bin| {
-        (split + u32::from(bin.through), bins + 1)
-    });
-    f64::from(split) / f64::from(bins.max(1))
-}
-
-/// Strokes left in words: `12 to 18` (median to 90 %), `done`, `unknown`. A joint that is told as split all along may
-/// still want strokes until it is so with 90 % probability: `none, to be sure 18`.
-pub fn strokes_left(result: &RunResult, joint: &Joint) -> String {
-    match (joint.strokes_left_p50, joint.strokes_left_p90) {
-        (Some(a), Some(b)) if b < 0.5 && a < 0.5 => "done".to_owned(),
-        (Some(_), Some(b)) if split_part(result, joint) == 1.0 => {
-            format!("none, to be sure {:.0}", b.ceil())
-        }
-        (Some(a), Some(b)) => format!("{:.0} to {:.0}", a.ceil(), b.ceil()),
-        (Some(a), None) => format!("{:.0} or more", a.ceil()),
-        _ => "unknown".to_owned(),
-    }
 }
 
 /// The whole summary; `missing`: files of the recording that are gone.
@@ -268,6 +199,19 @@ fn joints(text: &mut String, result: &RunResult, units: Units) {
     if let Some(bin) = result.groove.iter().find(|b| !b.coupling) {
         let _ = writeln!(text, "wall {} nominal", mm.show(bin.wall_mm));
     }
+    let expected: Vec<String> = (result.joints.iter())
+        .map(|joint| format!("{:.0}", 100.0 * joint.split_fraction))
+        .collect();
+    let _ = writeln!(
+        text,
+        "split: places through with {:.0} % or more; by probability {} % (split_fraction)",
+        100.0 * SAID_THROUGH,
+        expected.join(", ")
+    );
+    let _ = writeln!(
+        text,
+        "strokes left: until the last place of a joint is split, even chance to 90 %"
+    );
 }
 
 fn alarms(text: &mut String, result: &RunResult, units: Units) {

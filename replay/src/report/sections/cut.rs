@@ -33,7 +33,11 @@ pub(in crate::report) fn groove(page: &mut Page, s: &Source<'_>) {
                     depth.bare(joint.top_m),
                     depth.bare(joint.bottom_m)
                 ),
-                format!("{:.0} %", 100.0 * split_part(result, joint)),
+                format!(
+                    "{:.0} % ({:.0} %)",
+                    100.0 * split_part(result, joint),
+                    100.0 * joint.split_fraction
+                ),
             ];
             match joint_groove(result, joint) {
                 Some(g) => row.extend([
@@ -44,10 +48,9 @@ pub(in crate::report) fn groove(page: &mut Page, s: &Source<'_>) {
                         mm.bare(g.least_low_mm),
                         mm.bare(g.least_high_mm)
                     ),
-                    format!(
-                        "{} to {}",
-                        mm.bare((g.wall_mm - g.most_mm).max(0.0)),
-                        mm.bare((g.wall_mm - g.least_mm).max(0.0))
+                    g.wall_left_mm.map_or_else(
+                        || "none".to_owned(),
+                        |(least, most)| format!("{} to {}", mm.bare(least), mm.bare(most)),
                     ),
                     format!("{} to {}", g.passes_min, g.passes_max),
                 ]),
@@ -61,7 +64,7 @@ pub(in crate::report) fn groove(page: &mut Page, s: &Source<'_>) {
         &[
             "Joint",
             &format!("Depth, {}", depth.unit),
-            "Split",
+            "Split (expected)",
             &format!("Mean groove, {}", mm.unit),
             &format!("Least groove (90 %), {}", mm.unit),
             &format!("Wall left, least to most, {}", mm.unit),
@@ -75,9 +78,12 @@ pub(in crate::report) fn groove(page: &mut Page, s: &Source<'_>) {
         "note",
         &format!(
             "Split: part of the joint's length that is taken as split, as in the length at the top of this \
-             report: places that are through with a probability of {:.0} % or more. Least groove: the shallowest place of the joint, with the \
-             interval that holds the truth with 90 % probability. Strokes left: until the joint is split \
-             over its whole length.",
+             report: places that are through with a probability of {:.0} % or more. In brackets: what \
+             is to be expected, every place counted by its probability, as split_fraction in JSON, CSV and Parquet. \
+             Least groove: the shallowest place of the joint, with the \
+             interval that holds the truth with 90 % probability. Wall left: a split place has none. Strokes left: until \
+             the last place of the joint is split, with even chance and with 90 % probability; also where every \
+             place is taken as split one of them may still hold (then \"to be sure\").",
             100.0 * SAID_THROUGH
         ),
     );
