@@ -12,6 +12,7 @@ pub use crate::args::BatchArgs as Args;
 use crate::console::Console;
 use crate::export::parquet::write_table;
 use crate::failure::{Exit, Failure, Finding};
+use crate::hardly_reached::hardly_reached_sentences;
 use crate::job_source::JobChanges;
 use crate::run_folder::{Recomputed, RunFolder};
 use crate::summary::{joint_groove, time_in, times_in};
@@ -161,6 +162,10 @@ fn work(
         return Ok(exit);
     }
     let done = folder.recompute(console);
+    let units = folder.job.job.info.display.into();
+    for sentence in hardly_reached_sentences(&done.result, units) {
+        console.warn(format_args!("{}: {sentence}", path.display()));
+    }
     let rows = joint_rows(&folder, &done);
     outcome.joints = rows.rows();
     outcome.samples = done.result.run.samples;

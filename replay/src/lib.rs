@@ -18,6 +18,7 @@ pub mod explain;
 pub mod export;
 pub mod failure;
 pub mod forecast;
+pub mod hardly_reached;
 pub mod import;
 pub mod job_source;
 pub mod manual;

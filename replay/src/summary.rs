@@ -1,5 +1,6 @@
 //! A result in words and small tables that fit a terminal of 80 columns.
 
+use crate::hardly_reached::hardly_reached_sentences;
 use crate::units_shown::{Units, clock, count, counted, duration};
 use kerfwatch::groove::SAID_THROUGH;
 use kerfwatch::groove::ledger::BEYOND_M;
@@ -212,6 +213,9 @@ fn joints(text: &mut String, result: &RunResult, units: Units) {
         text,
         "strokes left: until the last place of a joint is split, even chance to 90 %"
     );
+    for sentence in hardly_reached_sentences(result, units) {
+        let _ = writeln!(text, "{sentence}");
+    }
 }
 
 fn alarms(text: &mut String, result: &RunResult, units: Units) {

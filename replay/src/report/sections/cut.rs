@@ -1,6 +1,7 @@
 //! The cut: groove by depth, joints, tension, strokes.
 
 use super::Source;
+use crate::hardly_reached::hardly_reached_sentences;
 use crate::report::figures;
 use crate::report::page::Page;
 use crate::summary::{bins_of, joint_groove, split_part, strokes_left};
@@ -87,6 +88,9 @@ pub(in crate::report) fn groove(page: &mut Page, s: &Source<'_>) {
             100.0 * SAID_THROUGH
         ),
     );
+    for sentence in hardly_reached_sentences(result, units) {
+        page.paragraph("", &sentence);
+    }
     let doubtful: f64 = result
         .joints
         .iter()
