@@ -185,6 +185,15 @@ fn a_counter_that_starts_wrong_is_measured_by_the_groove_and_corrected_for() {
         err.contains("shallower than counted") && err.contains("--shift"),
         "{err}"
     );
+    // The second run was started ten hours after the first, however short the estimate makes the pause.
+    assert!((number("start_s") - 36_000.0).abs() < 1e-3, "{second}");
+    let end = measured["intervals"].as_array().unwrap().last().unwrap()["end_s"].as_f64();
+    let recorded = measured["run"]["duration_s"].as_f64().unwrap();
+    let pause = number("pause_s");
+    assert!((recorded + pause - end.unwrap()).abs() < 5.0, "{second}");
+    let track = measured["tool"]["depth_m"].as_array().unwrap();
+    assert!((track.len() as f64 - end.unwrap()).abs() < 5.0);
+    assert_eq!(track[30_000], Value::Null);
     let shifted = |shift: &str| -> Value {
         let (exit, text, err) = chain_with(dir.path(), &["first", "second"], &["--shift", shift]);
         assert_eq!(exit, Exit::Well, "{err}");

@@ -74,20 +74,20 @@ pub(crate) fn limit_sentence(forecast: &Forecast, units: Units) -> String {
 /// What may limit a tool string that most likely nothing limits.
 fn dangers(forecast: &Forecast) -> String {
     let first = &forecast.first;
-    [
-        (
-            first.over_limit_probability,
-            "the first stroke up goes beyond the tension limit",
-        ),
-        (
-            first.too_light_probability,
-            "the tool is too light to go down after the first stroke up",
-        ),
+    let over = "the first stroke up goes beyond the tension limit";
+    let light = "the tool is too light to go down after the first stroke up";
+    let named: Vec<String> = [
+        (first.over_limit_probability, over),
+        (first.too_light_probability, light),
     ]
     .into_iter()
     .filter(|(p, _)| forecast.limit == Limit::None && *p >= WORTH_NAMING)
-    .map(|(p, what)| format!(" But with {:.0} % probability {what}.", 100.0 * p))
-    .collect()
+    .map(|(p, what)| format!("with {:.0} % probability {what}", 100.0 * p))
+    .collect();
+    match named.is_empty() {
+        true => String::new(),
+        false => format!(" But {}.", named.join(", and ")),
+    }
 }
 
 pub(super) fn text(job: &Job, forecast: &Forecast, units: Units, sweep: bool) -> String {
