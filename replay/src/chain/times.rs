@@ -11,6 +11,9 @@ const TRACK_POINTS: f64 = 1e6;
 /// The core tells states by tenths of a second: as much of a run may lie beyond its ends.
 const EDGE_S: f64 = 0.2;
 
+/// More than rounding makes of a time: the start of a run is of that run.
+const ROUNDING_S: f64 = 1e-6;
+
 /// Time between the end of a run and the start of the next.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Pause {
@@ -45,7 +48,7 @@ impl Placed {
 
 /// True time of a time of the joined clock, s.
 pub(super) fn true_s(runs: &[Placed], joined_s: f64) -> f64 {
-    let after = runs.partition_point(|run| seconds(run.joined) <= joined_s);
+    let after = runs.partition_point(|run| seconds(run.joined) <= joined_s + ROUNDING_S);
     let Some(run) = runs.get(after.saturating_sub(1)) else {
         return joined_s;
     };

@@ -133,7 +133,7 @@ impl Part {
                 "pause before it unknown: taken as {}, and all later times with it",
                 duration(taken)
             ),
-            Some(pause) if taken < pause => format!(
+            Some(pause) if (taken - pause).abs() > 0.5 => format!(
                 "after a pause of {}; the estimate takes it as {}",
                 duration(pause),
                 duration(taken)
