@@ -10,7 +10,7 @@ use crate::readings::for_each_reading;
 use crate::run_folder::RunFolder;
 use kerfwatch::calibrate::Flags;
 use kerfwatch::input::ChannelId;
-use kerfwatch::result::{Direction, RunResult, State, Stroke, ToolTrack};
+use kerfwatch::result::{Direction, RunResult, Stroke, ToolTrack};
 use kerfwatch::time::seconds;
 
 /// Columns of the plot of the whole run.
@@ -284,7 +284,7 @@ mod tests {
     use super::*;
     use kerfwatch::job::{print_default_job, read_job};
     use kerfwatch::pipeline::Pipeline;
-    use kerfwatch::result::{AlarmRecord, Interval};
+    use kerfwatch::result::{AlarmRecord, Interval, State};
 
     #[test]
     fn an_alarm_that_still_stands_is_shown_to_the_end_of_a_run_that_began_late() {
