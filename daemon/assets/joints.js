@@ -12,21 +12,17 @@ const binsOf = (joint, bins) =>
 // The part drawn as split; what is only probable is not counted.
 const splitPart = (bins) => bins.filter((bin) => bin.through).length / Math.max(1, bins.length);
 
-// Below this part of the strokes that a joint gets, a place has been reached by chance, not worked.
+// Below this part of the strokes over the place of a joint passed most, a place has been reached by chance, not worked.
 const HARDLY_PART = 0.1;
 
 // The places that decide how many strokes a joint still wants, if the strokes hardly reach them: a figure made of one or
 // two passes would be read as what the whole joint needs. `null`: the strokes get there.
 function hardlyReached(bins) {
-  // What the best worked quarter of the joint has: of one that is cut at one end only, the middle says nothing.
-  const usual = [...bins].sort((a, b) => a.passes - b.passes)[Math.floor(bins.length * 0.75)]?.passes ?? 0;
+  const most = Math.max(0, ...bins.map((bin) => bin.passes));
   // Few strokes into a joint none of its places can be told from the others yet.
-  if (usual < 1 / HARDLY_PART) return null;
-  const wanting = bins.filter((bin) => !bin.through);
-  const hardly = wanting.filter((bin) => bin.passes < HARDLY_PART * usual);
-  if (hardly.length === 0) return null;
-  const least = Math.min(...wanting.map((bin) => bin.depth_mm));
-  return hardly.some((bin) => bin.depth_mm <= least) ? hardly : null;
+  if (most < 1 / HARDLY_PART) return null;
+  const hardly = bins.filter((bin) => !bin.through && bin.passes < HARDLY_PART * most);
+  return hardly.length > 0 ? hardly : null;
 }
 
 // Where they are in the joint, so that the turning point can be moved.

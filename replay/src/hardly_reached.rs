@@ -28,6 +28,10 @@ pub struct HardlyReached {
 pub fn hardly_reached(result: &RunResult, joint: &Joint) -> Option<HardlyReached> {
     let busiest = bins_of(result, joint).max_by_key(|bin| bin.passes)?;
     let of = busiest.passes;
+    if of < ONE_IN {
+        // Few strokes into a joint none of its places can be told from the others yet.
+        return None;
+    }
     let is_seldom = |bin: &&GrooveBin| !bin.through && bin.passes.saturating_mul(ONE_IN) < of;
     let mut found: Option<HardlyReached> = None;
     for bin in bins_of(result, joint).filter(is_seldom) {
