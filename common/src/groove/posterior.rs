@@ -24,7 +24,7 @@ const ENERGY_SD: f64 = 0.25;
 /// Part of the wall at which the back gives way: mean and standard deviation.
 const GIVES_WAY: (f64, f64) = (pass_law::PART_AT_WALL, 0.05);
 /// Of depth against what any pass law makes of passes and work: grooves do not follow one law.
-pub(super) const LAW_SD: f64 = 0.14;
+pub(super) const LAW_SD: f64 = 0.18;
 /// Of how deep a force goes against what its relation to pressure makes of it: edges are blunt, metal hardens.
 const RELATION_SD: f64 = 0.06;
 /// Part of the depth that a shallow groove lacks of what the law makes of it, less and less towards the wall: edges have
