@@ -3,7 +3,8 @@
 //! Its weakness, as of 0.5.2, and what is done about it:
 //! - It keeps the status and the text of an answer but not its headers, so `Retry-After` is lost: after 429 or 503
 //!   an empty request asks once more, through `reqwest` itself, for how long to wait.
-//! - Only 204 counts as success: any other 2xx comes back as an error and is told apart here.
+//! - Any 2xx but 204 comes back as an error. So it stays: 204 is what a write API answers, and nothing else does; a
+//!   login page of a hotel or a camp, a portal or a web server answers 200 and has taken nothing.
 //! - It panics on an address that does not parse and drops the path of one that does: both are refused first.
 //! - It is built on `reqwest` 0.11 and `rustls` 0.21 with roots compiled in: a server with a certificate of the
 //!   owner's own authority is not trusted; put a reverse proxy in between. `rustls` 0.21 brings its own cryptography,
@@ -154,7 +155,10 @@ impl Server {
         let said = self.short(text);
         let code = status.as_u16();
         match code {
-            200..=299 => Answer::Taken,
+            200..=299 => Answer::NotNow(Trouble::lasting(format!(
+                "the answer is not that of a write API ({code} {said}): correct [forward] url, or, where the network \
+                 asks for a login first, log in with a browser on this machine"
+            ))),
             400 | 422 => Answer::BadPoints(said),
             413 => Answer::TooLarge,
             401 | 403 => Answer::NotNow(Trouble::lasting(format!(
@@ -165,7 +169,8 @@ impl Server {
                 self.bucket, self.org
             ))),
             300..=399 => Answer::NotNow(Trouble::lasting(format!(
-                "the server has moved ({code}): correct [forward] url"
+                "the server has moved ({code}): correct [forward] url, or, where the network asks for a login \
+                 first, log in with a browser on this machine"
             ))),
             429 | 503 => Answer::NotNow(Trouble {
                 wait: self.asked_wait().await,

@@ -101,11 +101,21 @@ fn everything_arrives_once_in_the_place_named() {
 }
 
 #[test]
-fn success_other_than_204_is_success() {
-    let (server, outcome) = through(|_, _| Reply::Say(200, "", "{}".to_owned()));
-    assert!(outcome.all_sent);
-    assert_all_once(&server);
-    assert_eq!(outcome.progress.forward.view().unwrap().failures, 0);
+fn a_page_that_answers_in_place_of_the_server_takes_nothing() {
+    for status in [200, 201, 202] {
+        let (server, outcome) = through(move |_, number| match number {
+            0..3 => Reply::Say(status, "", "<html>Hotel login".to_owned()),
+            _ => say(204),
+        });
+        assert!(outcome.all_sent);
+        assert_all_once(&server);
+        let view = outcome.progress.forward.view().unwrap();
+        assert_eq!((view.points, view.failures), (ALL as u64, 3), "{status}");
+        let message = &outcome.alarms.views()[0].message;
+        for word in ["not that of a write API", "Hotel login", "log in with"] {
+            assert!(message.contains(word), "{status}: {message}");
+        }
+    }
 }
 
 #[test]
