@@ -4,12 +4,13 @@
 //! |---|---|
 //! | taken | on with the next |
 //! | 400, 422: bad points | halved until the bad one stands alone; it goes to [`SET_ASIDE_FILE`], is counted, the rest goes on |
-//! | 413: too large | halved, and the next batches are no larger |
+//! | 413: too large | halved, and the next batches are no larger until [`GROW_AFTER`] of them were taken; one point alone: waits, alarm at once |
 //! | 401, 403, 404, moved, success other than 204 | waits and tries again with the token read afresh; alarm at once, as somebody must act |
 //! | 429, 503 | waits as long as `Retry-After` says, at least the usual wait |
 //! | 5xx, no answer, no connection | waits ever longer; alarm after a minute; then what went just before goes again |
 //!
-//! A server that refuses even a point that is surely good refuses everything: then nothing is set aside.
+//! A server that refuses even a point that is surely good refuses everything: then nothing is set aside. Nor is a
+//! point ever for its size: it has a hundred bytes or two, and whoever finds that too large is at fault himself.
 
 use super::backoff::Backoff;
 use super::points::{PointMaker, Points};
@@ -34,6 +35,8 @@ use tokio_util::sync::CancellationToken;
 pub use kerfwatch::recording::FORWARD_REFUSED_FILE as SET_ASIDE_FILE;
 /// Size after which refused points are only counted.
 const SET_ASIDE_BYTES_MAX: u64 = 1 << 20;
+/// Requests taken in a row after which larger ones are tried again: the one that refused may be gone.
+const GROW_AFTER: u32 = 10;
 const ALARM: AlarmKind = AlarmKind::Forward;
 
 /// The forwarder was told to stop before the batch was through.
@@ -66,6 +69,8 @@ pub(super) struct Delivery {
     /// Whether something of the present batch was taken.
     taken_of_batch: bool,
     pub(super) points_max: usize,
+    /// Requests taken since `points_max` was last changed.
+    taken_in_a_row: u32,
 }
 
 impl Delivery {
@@ -94,6 +99,7 @@ impl Delivery {
             interrupted: None,
             taken_of_batch: false,
             points_max: POINTS_MAX,
+            taken_in_a_row: 0,
         }
     }
 
@@ -155,8 +161,13 @@ impl Delivery {
                     }
                 }
                 Answer::TooLarge => {
-                    self.set_aside(points.part(&range), "too large for the server");
-                    aside += 1;
+                    let text = format!(
+                        "the server refuses even a single point of {} bytes as too large (413): raise the \
+                         largest request that it, or the proxy in front of it, takes",
+                        points.part(&range).len()
+                    );
+                    waiting.push(range);
+                    self.wait(Trouble::lasting(text)).await?;
                 }
                 Answer::NotNow(trouble) => {
                     waiting.push(range);
@@ -189,12 +200,18 @@ impl Delivery {
         };
         if answer == Answer::TooLarge {
             self.points_max = (lines_sent / 2).clamp(1, self.points_max);
+            self.taken_in_a_row = 0;
         }
         answer
     }
 
     fn worked(&mut self) {
         self.backoff.worked();
+        self.taken_in_a_row += 1;
+        if self.taken_in_a_row >= GROW_AFTER {
+            self.points_max = (self.points_max * 2).min(POINTS_MAX);
+            self.taken_in_a_row = 0;
+        }
         if self.failing_since.take().is_some() {
             tracing::info!("forwarding works again");
             let left = self.not_noted.as_ref().map_or("", |(_, text)| text);

@@ -235,6 +235,20 @@ fn batches_that_are_too_large_are_halved_until_they_fit() {
 }
 
 #[test]
+fn a_server_that_finds_every_point_too_large_loses_none() {
+    const REFUSALS: usize = 40;
+    let (server, outcome) = through(|_, number| say(if number < REFUSALS { 413 } else { 204 }));
+    assert!(outcome.all_sent);
+    assert_all_once(&server);
+    assert_eq!(outcome.progress.forward.view().unwrap().set_aside, 0);
+    let message = &outcome.alarms.views()[0].message;
+    assert!(message.contains("even a single point"), "{message}");
+    // Once it takes them, not point by point for ever.
+    let after = server.asked().len() - REFUSALS;
+    assert!(after * 4 < ALL, "{after} requests for {ALL} points");
+}
+
+#[test]
 fn a_busy_server_is_left_alone_for_as_long_as_it_asks() {
     for status in [429, 503] {
         let (server, outcome) = through(move |_, number| match number {
