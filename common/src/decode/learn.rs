@@ -13,6 +13,7 @@ use crate::input::ChannelId;
 mod decimal_comma;
 mod labels;
 mod line;
+mod thousands;
 
 use line::{Shape, Slot};
 
@@ -35,8 +36,9 @@ pub struct Proposal {
     pub share: f64,
     /// The columns of numbers, from left to right; those of lines with load before those with depth.
     pub columns: Vec<Column>,
-    /// A number that the lines write with a decimal comma, which no protocol reads: there is no pattern then.
-    pub decimal_comma: Option<String>,
+    /// A number that the lines write with a comma, decimal or between thousands, which no protocol reads: there is
+    /// no pattern then.
+    pub comma: Option<String>,
     /// Words in its lines that change: status, or labels that were not made out as such.
     pub changing_words: Vec<String>,
 }
@@ -98,7 +100,7 @@ fn packets(bytes: &[u8]) -> Option<Proposal> {
             .collect(),
         share: read.len() as f64 / frames.len() as f64,
         columns: load.into_iter().chain(depth).collect(),
-        decimal_comma: None,
+        comma: None,
         changing_words: Vec::new(),
     })
 }
@@ -108,7 +110,7 @@ fn patterns(bytes: &[u8]) -> Vec<Proposal> {
     if lines.len() < FRAMES_MIN {
         return Vec::new();
     }
-    if let Some(example) = decimal_comma::example(&lines) {
+    if let Some(example) = decimal_comma::example(&lines).or_else(|| thousands::example(&lines)) {
         return vec![unreadable(example)];
     }
     let mut alike: Vec<Vec<Shape>> = Vec::new();
@@ -134,7 +136,8 @@ fn patterns(bytes: &[u8]) -> Vec<Proposal> {
     proposals
 }
 
-/// What is said of lines with decimal commas: a column for each side of the comma would be wrong by its fraction at best.
+/// What is said of lines with commas within numbers: a column for each side of the comma would be wrong by its
+/// fraction at best, and by its thousands at worst.
 fn unreadable(example: String) -> Proposal {
     Proposal {
         protocol: "pattern",
@@ -142,7 +145,7 @@ fn unreadable(example: String) -> Proposal {
         channels: Vec::new(),
         share: 1.0,
         columns: Vec::new(),
-        decimal_comma: Some(example),
+        comma: Some(example),
         changing_words: Vec::new(),
     }
 }
@@ -261,7 +264,7 @@ fn proposal(parts: &[(&Shape, &[Option<&'static str>])], lines: &[&[u8]]) -> Opt
         protocol: "pattern",
         share: decoder.counts().good as f64 / lines.len() as f64,
         columns: parts.iter().flat_map(columns_of).collect(),
-        decimal_comma: None,
+        comma: None,
         changing_words: (parts.iter())
             .flat_map(|(shape, _)| shape.changing_words())
             .collect(),

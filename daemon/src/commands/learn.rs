@@ -43,14 +43,14 @@ pub(super) fn learn(args: &LearnArgs) -> u8 {
         complain(&format_args!("{}: {what}", args.port));
         return exit::FAILED;
     };
-    if let Some(example) = &best.decimal_comma {
-        complain(&with_decimal_comma(&args.port, example));
+    if let Some(example) = &best.comma {
+        complain(&with_comma(&args.port, example));
         return exit::FAILED;
     }
     print(&proposed(&args.port, &learned, best))
 }
 
-fn with_decimal_comma(port: &str, example: &str) -> String {
+fn with_comma(port: &str, example: &str) -> String {
     format!(
         "{port}: its lines write numbers with a comma ({example}), which a pattern does not read: the comma could \
          part decimals, thousands or columns; set the instrument to decimal points and no separator of thousands"

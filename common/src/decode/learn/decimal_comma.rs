@@ -2,7 +2,7 @@
 //!
 //! *Input*: lines. *Output*: the first number so written. *Limits*: a comma separates columns too, so it is taken for a
 //! decimal one only where something else separates them, or where what follows it are no whole numbers: always as
-//! many digits, with zeros in front, or one digit that goes through many. Commas between thousands look the same.
+//! many digits, with zeros in front, or one digit that goes through many.
 
 /// Different single digits behind a comma that are no status any more.
 const DIGITS_MIN: usize = 5;

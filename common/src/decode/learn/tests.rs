@@ -184,12 +184,12 @@ fn status_words_are_no_labels() {
     assert_eq!(best.changing_words, ["LO", "HI"]);
 }
 
-/// The number named as one with a decimal comma.
+/// The number named as one with a comma in it.
 fn refused(bytes: &[u8]) -> Option<String> {
     let proposals = propose(bytes);
     let best = proposals.first()?;
-    assert_eq!(best.pattern.is_none(), best.decimal_comma.is_some());
-    best.decimal_comma.clone()
+    assert_eq!(best.pattern.is_none(), best.comma.is_some());
+    best.comma.clone()
 }
 
 #[test]
@@ -219,6 +219,38 @@ fn commas_between_columns_are_no_decimal_commas() {
         lines(|n| format!("$LOAD,{},{}\n", 1600 - n, n % 2)),
         lines(|n| format!("{n},{},{}\n", 1600 - n, n % 10)),
         lines(|n| format!("{},{};{}.{}\n", 1600 - n, n % 10, 1490 + n, n % 10)),
+    ] {
+        assert_eq!(refused(&bytes), None);
+        assert!(!propose(&bytes).is_empty());
+    }
+}
+
+#[test]
+fn commas_between_thousands_are_refused_by_name() {
+    let plain = lines(|n| format!("{},{:03} lbs\n", 1, 220 + n % 7));
+    assert_eq!(refused(&plain).as_deref(), Some("1,221"));
+    // Over a thousand and back, as a load does.
+    let around = lines(|n| {
+        let load = 990 + 5 * (n % 6);
+        if load < 1000 {
+            format!("GS {load} lbs\n")
+        } else {
+            format!("GS 1,{:03} lbs\n", load - 1000)
+        }
+    });
+    assert_eq!(refused(&around).as_deref(), Some("1,000"));
+    let over = lines(|n| format!("LOAD 1{},{:03}.5\n", n / 10, n % 10 * 100));
+    assert_eq!(refused(&over).as_deref(), Some("10,100.5"));
+    let counts = lines(|n| format!("C 4,{:03},{:03}\n", 120 + n / 2, n % 2 * 500));
+    assert_eq!(refused(&counts).as_deref(), Some("4,120,500"));
+}
+
+#[test]
+fn columns_of_three_digits_are_no_thousands() {
+    for bytes in [
+        lines(|n| format!("{},{}\n", 600 - n, 490 + n)),
+        lines(|n| format!("{n},{} lbs\n", 500 + n % 7)),
+        lines(|n| format!("{},{:03},{}\n", 100 + n % 3, 200 + n, 300 - n)),
     ] {
         assert_eq!(refused(&bytes), None);
         assert!(!propose(&bytes).is_empty());
