@@ -58,7 +58,9 @@ pub enum Command {
     )]
     Check(CheckArgs),
     /// Listen to one port for a while and propose the job file lines that would read it.
-    #[command(after_help = "Example:\n  kerfwatchd learn serial:/dev/ttyUSB0 --baud 9600")]
+    #[command(
+        after_help = "Example:\n  kerfwatchd learn serial:/dev/ttyUSB0 --baud 9600 --framing 8E1"
+    )]
     Learn(LearnArgs),
     /// Send on what a run could not send while it was recorded; goes on where it stopped.
     #[command(after_help = "Example:\n  kerfwatchd forward runs/20260412T081500Z-a1b2")]
@@ -162,6 +164,9 @@ pub struct LearnArgs {
     /// Line speed; without it the usual ones are tried.
     #[arg(long)]
     pub baud: Option<u32>,
+    /// Data bits, parity and stop bits of a serial port, e.g. 8E1; without it 8N1, and 7E1 and 7O1 are made out.
+    #[arg(long, value_name = "8N1")]
+    pub framing: Option<String>,
     /// Seconds to listen.
     #[arg(long, default_value_t = 5.0, value_name = "SECONDS")]
     pub listen_s: f64,

@@ -4,6 +4,7 @@ use kerfwatch::decode::PortDecoder;
 use kerfwatch::decode::packet::PacketDecoder;
 use kerfwatch::decode::pattern::PatternDecoder;
 use kerfwatch::input::ChannelId;
+use kerfwatch::job::SerialLine;
 use kerfwatch_tests::peers::{PtyPair, python, socat, wait_until};
 use kerfwatch_tests::programs::program;
 use kerfwatchd::ports::learn::learn;
@@ -267,8 +268,8 @@ async fn unknown_instrument_is_learned_and_then_read_with_what_was_proposed() {
     let pair = PtyPair::new(folder.path(), "instrument", "port");
     let _instrument = speaking(&pair.a);
     let address = format!("serial:{}", pair.b.display());
-    let learned = learn(&address, None, Duration::from_secs(2), &clock()).await;
-    assert_eq!(learned.baud, 9600);
+    let learned = learn(&address, None, None, Duration::from_secs(2), &clock()).await;
+    assert_eq!(learned.serial, SerialLine::default());
     let pattern = learned.proposals[0].pattern.clone().unwrap();
     assert_eq!(learned.proposals[0].channels, [ChannelId::Load]);
 

@@ -13,9 +13,11 @@ use crate::input::ChannelId;
 mod decimal_comma;
 mod labels;
 mod line;
+mod seven;
 mod thousands;
 
 use line::{Shape, Slot};
+pub use seven::seven_bits;
 
 /// Fewest frames to judge by.
 const FRAMES_MIN: usize = 3;

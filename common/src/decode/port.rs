@@ -20,8 +20,8 @@ pub enum SetupError {
     NoSuchPort(PortNumber),
     /// Two channels on one port, read in two different ways.
     #[error(
-        "[load] and [depth] share port `{0}` but differ in `protocol` or `baud`; \
-         give both the same, or separate ports"
+        "[load] and [depth] share port `{0}` but differ in `protocol`, `baud`, `data_bits`, `parity` or \
+         `stop_bits`; give both the same, or separate ports"
     )]
     Mixed(String),
     /// The pattern of a channel cannot be used.
@@ -89,7 +89,7 @@ impl PortDecoder {
         let mixed = || SetupError::Mixed(first.port.clone());
         if channels
             .iter()
-            .any(|(_, channel)| channel.baud != first.baud)
+            .any(|(_, channel)| channel.serial != first.serial)
         {
             return Err(mixed());
         }
@@ -108,7 +108,8 @@ impl PortDecoder {
                 .map(Self::Pattern)
                 .map_err(|error| pattern_error(&patterns, error)),
             (0, _, 0) => Ok(Self::ModbusRtu(ModbusDecoder::new(Bus::new(
-                &registers, first.baud,
+                &registers,
+                first.serial.baud,
             )))),
             (0, 0, _) => Ok(Self::Packet(PacketDecoder::new(&packets))),
             _ => Err(mixed()),

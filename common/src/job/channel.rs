@@ -5,6 +5,7 @@
 
 use super::quantity::{Dimension as D, parse_quantity, unit_factor};
 use super::section::{Section, shown};
+use super::serial::{self, SerialLine};
 use super::{Channel, ModbusRegister, Protocol, RegisterKind};
 use crate::units::Seconds;
 use toml::de::DeValue;
@@ -106,8 +107,15 @@ pub(super) fn channel_on(
     scale: f64,
     inherit: Option<&Channel>,
 ) -> Option<Channel> {
-    let baud = section.whole("baud", 50, 4_000_000);
+    let serial = serial::read(section, inherit.map_or_else(SerialLine::default, |c| c.serial));
     let protocol = protocol(section, capture, inherit, port.is_some());
+    if serial.framing.data_bits == 7 && !matches!(protocol, Protocol::Pattern { .. }) {
+        section.fault(
+            "data_bits",
+            "7, though only text lines do with seven",
+            "data_bits = 8, which is also the default",
+        );
+    }
     let stale_after = section.quantity("stale_after", D::Time).unwrap_or(2.0);
     let frozen_after = section
         .quantity("frozen_after", D::Time)
@@ -141,43 +149,19 @@ pub(super) fn channel_on(
         );
     }
     let port = match (port, inherit) {
-        (Some(port), _) => checked_port(section, &port)?,
+        (Some(port), _) => serial::port(section, &port)?,
         (None, Some(channel)) => channel.port.clone(),
         (None, None) => return None,
     };
     Some(Channel {
         port,
-        baud: baud.map_or_else(|| inherit.map_or(9600, |c| c.baud), |b| b as u32),
+        serial,
         protocol,
         stale_after: Seconds(stale_after),
         frozen_after: Seconds(frozen_after),
         raw_min,
         raw_max,
     })
-}
-
-fn checked_port(section: &Section<'_>, port: &str) -> Option<String> {
-    let port = port.trim();
-    if let Some(device) = port.strip_prefix("serial:") {
-        if device.starts_with('/') {
-            return Some(port.to_owned());
-        }
-    } else if let Some(address) = port.strip_prefix("tcp:") {
-        if let Some((host, number)) = address.rsplit_once(':')
-            && !host.is_empty()
-            && number.parse::<u16>().is_ok_and(|n| n > 0)
-        {
-            return Some(port.to_owned());
-        }
-    } else if port.starts_with('/') {
-        return Some(format!("serial:{port}"));
-    }
-    section.fault(
-        "port",
-        format!("\"{port}\""),
-        "\"serial:/dev/ttyUSB0\" or \"tcp:host:port\"",
-    );
-    None
 }
 
 fn protocol(

@@ -1,5 +1,6 @@
 //! Load cell and depth counter of a checked job: port, protocol, calibration.
 
+use super::serial::SerialLine;
 use crate::units::{Metres, Newtons, Radians, Seconds};
 
 /// One instrument: where its bytes come from and how they are read.
@@ -7,8 +8,8 @@ use crate::units::{Metres, Newtons, Radians, Seconds};
 pub struct Channel {
     /// `serial:/dev/...` or `tcp:host:port`.
     pub port: String,
-    /// Line speed of a serial port, default 9600.
-    pub baud: u32,
+    /// How a serial port is set.
+    pub serial: SerialLine,
     /// How bytes become readings.
     pub protocol: Protocol,
     /// Silence after which the reading counts as stale, default 2 s.

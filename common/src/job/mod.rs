@@ -17,6 +17,7 @@ mod read;
 mod report;
 mod sample;
 mod section;
+mod serial;
 mod set;
 mod summary;
 #[cfg(test)]
@@ -32,6 +33,7 @@ pub use outputs::{AlarmOutput, OutputKind, OutputLine};
 pub use quantity::{Dimension, fixed, parse_quantity, significant, unit_factor};
 pub use read::{ReadJob, read_job};
 pub use sample::print_default_job;
+pub use serial::{Framing, Parity, SerialLine};
 pub use set::apply_set;
 pub use summary::summary;
 use tubular_size::{TubularSize, tubular_size};

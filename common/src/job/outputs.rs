@@ -5,6 +5,7 @@
 use super::findings::nearest;
 use super::quantity::Dimension as D;
 use super::section::{Section, shown};
+use super::serial::{self, SerialLine};
 use crate::alarm::AlarmKind;
 use crate::units::Seconds;
 use toml::de::DeValue;
@@ -55,8 +56,8 @@ pub enum OutputKind {
 pub struct OutputLine {
     /// `serial:/dev/...` or `tcp:host:port`.
     pub port: String,
-    /// Line speed, default 9600.
-    pub baud: u32,
+    /// How a serial port is set.
+    pub serial: SerialLine,
     /// Time between repetitions; the relay is set to drop out when they stop. Default 1 s.
     pub heartbeat: Seconds,
 }
@@ -137,11 +138,14 @@ fn check_kinds(section: &Section<'_>, alarms: &[String]) {
 }
 
 const COMMAND: &str = "a list, program first: command = [\"/usr/local/bin/call-driller\", \"now\"]";
-const KEYS: [&str; 9] = [
+const KEYS: [&str; 12] = [
     "command",
     "timeout",
     "port",
     "baud",
+    "data_bits",
+    "parity",
+    "stop_bits",
     "heartbeat",
     "unit_address",
     "coil",
@@ -151,16 +155,9 @@ const KEYS: [&str; 9] = [
 
 fn line(section: &Section<'_>) -> OutputLine {
     let port = section.text("port").unwrap_or_default();
-    if !port.starts_with("serial:") && !port.starts_with("tcp:") {
-        section.fault(
-            "port",
-            format!("\"{port}\""),
-            "\"serial:/dev/...\" or \"tcp:host:port\"",
-        );
-    }
     OutputLine {
-        port,
-        baud: section.whole("baud", 50, 4_000_000).unwrap_or(9600) as u32,
+        port: serial::port(section, &port).unwrap_or_default(),
+        serial: serial::read(section, SerialLine::default()),
         heartbeat: positive(section, "heartbeat", 1.0),
     }
 }

@@ -109,6 +109,9 @@ coupling = "2026.7 m"
 [load]
 port = "serial:/dev/ttyUSB0"    # or "tcp:host:port"
 baud = 9600
+#data_bits = 8                  # or 7, e.g. an indicator set to 7E1: with parity = "even"
+#parity = "none"                # or "even", "odd"
+#stop_bits = 1                  # or 2
 protocol = "pattern"            # or "modbus-rtu", "packet"
 pattern = 'L (?P<load>[-+0-9.]+)'    # part named load (and depth, when both come on one port)
 unit = "lbf"                    # of the raw reading; or the force of one count: span = "0.5 N"
@@ -128,6 +131,7 @@ unit = "lbf"                    # of the raw reading; or the force of one count:
 [depth]
 port = "serial:/dev/ttyUSB1"    # leave out when the [load] port carries both
 baud = 9600
+#parity = "none"                # Modbus devices often come set to "even" (8E1); data_bits, stop_bits as above
 protocol = "modbus-rtu"
 unit_address = 1
 function = 3                    # 3 holding, 4 input registers
@@ -160,6 +164,9 @@ line_life = 0.8                 # of the bending life, where one is given
 #kind = "modbus-coil"           # the coil is on while all is well; or "serial-line", "command"
 #port = "serial:/dev/ttyUSB2"
 #baud = 9600
+#data_bits = 8
+#parity = "none"
+#stop_bits = 1
 #unit_address = 1
 #coil = 0
 #heartbeat = "1 s"              # the relay must be set to drop out when nothing comes for longer

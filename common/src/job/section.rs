@@ -183,6 +183,10 @@ impl<'a> Section<'a> {
 
     /// A plain number; also as text, also in percent ("12.5 %").
     pub(super) fn number(&self, key: &'static str) -> Option<f64> {
+        self.number_or(key, || format!("a plain number, e.g. {key} = 0.2"))
+    }
+
+    fn number_or(&self, key: &'static str, write: impl Fn() -> String) -> Option<f64> {
         let value = self.raw(key)?.get_ref();
         let number = match value {
             DeValue::String(text) => match split_number(text.trim()) {
@@ -198,11 +202,7 @@ impl<'a> Section<'a> {
         match number {
             Some(number) if number.is_finite() => Some(number),
             _ => {
-                self.fault(
-                    key,
-                    shown(value),
-                    format!("a plain number, e.g. {key} = 0.2"),
-                );
+                self.fault(key, shown(value), write());
                 Some(f64::NAN)
             }
         }
@@ -216,19 +216,15 @@ impl<'a> Section<'a> {
 
     /// A whole number within limits; `None` when absent or wrong (and reported).
     pub(super) fn whole(&self, key: &'static str, low: i64, high: i64) -> Option<i64> {
-        self.raw(key)?;
-        let number = self.number(key)?;
+        let write = || format!("a whole number from {low} to {high}");
+        let number = self.number_or(key, write)?;
         if number.is_nan() {
             return None;
         }
         if number.fract() == 0.0 && number >= low as f64 && number <= high as f64 {
             return Some(number as i64);
         }
-        self.fault(
-            key,
-            format!("{number}"),
-            format!("a whole number from {low} to {high}"),
-        );
+        self.fault(key, format!("{number}"), write());
         None
     }
 

@@ -7,7 +7,7 @@ use crate::ports::discover::serial_ports;
 use crate::ports::learn::Learned;
 use kerfwatch::decode::learn::Proposal;
 use kerfwatch::input::ChannelId;
-use kerfwatch::job::significant;
+use kerfwatch::job::{SerialLine, significant};
 use std::path::Path;
 use std::time::Duration;
 
@@ -19,9 +19,16 @@ pub(super) fn learn(args: &LearnArgs) -> u8 {
         }
         return exit::BAD_INPUT;
     }
+    let framing = match args.framing.as_deref().map(str::parse).transpose() {
+        Ok(framing) => framing,
+        Err(error) => {
+            complain(&format_args!("--framing: {error}"));
+            return exit::BAD_INPUT;
+        }
+    };
     let time = Duration::from_secs_f64(args.listen_s.clamp(0.1, 3600.0));
     let clock = live_clock();
-    let learning = crate::ports::learn::learn(&args.port, args.baud, time, &clock);
+    let learning = crate::ports::learn::learn(&args.port, args.baud, framing, time, &clock);
     let learned = match block_on(learning) {
         Ok(learned) => learned,
         Err(code) => return code,
@@ -38,7 +45,12 @@ pub(super) fn learn(args: &LearnArgs) -> u8 {
                 .flat_map(|byte| std::ascii::escape_default(*byte))
                 .map(char::from)
                 .collect();
-            format!("bytes come, but neither lines nor packets were made out: {beginning}")
+            let hint = if framing.is_none() && !args.port.starts_with("tcp:") {
+                "; if the instrument is set to parity, say so, e.g. --framing 8E1"
+            } else {
+                ""
+            };
+            format!("bytes come, but neither lines nor packets were made out: {beginning}{hint}")
         };
         complain(&format_args!("{}: {what}", args.port));
         return exit::FAILED;
@@ -65,7 +77,7 @@ fn proposed(port: &str, learned: &Learned, best: &Proposal) -> String {
         "# {} bytes{}; this reads {:.0} % of the frames\n",
         learned.heard.bytes,
         if is_serial {
-            format!(" at {} baud", learned.baud)
+            format!(" at {}", learned.serial)
         } else {
             String::new()
         },
@@ -99,7 +111,8 @@ fn proposed(port: &str, learned: &Learned, best: &Proposal) -> String {
     text.push_str(&format!(
         "[{section}]\nport = \"{port}\"\n{}{}",
         if is_serial {
-            format!("baud = {}\n", learned.baud)
+            let SerialLine { baud, framing } = learned.serial;
+            format!("baud = {baud}\n{}", framing.job_lines())
         } else {
             String::new()
         },

@@ -6,6 +6,7 @@
 
 use super::Common;
 use crate::ports::address::Address;
+use crate::ports::stream::serial;
 use crate::progress::read;
 use kerfwatch::job::OutputLine;
 use std::fmt::Debug;
@@ -125,8 +126,7 @@ async fn open(line: &OutputLine, words: &Words) -> io::Result<Device> {
     };
     let stream: Box<dyn Line> = match Address::parse(&line.port).map_err(|error| wrong(&error))? {
         Address::Serial(path) => {
-            let settings = tokio_serial::new(path.to_string_lossy(), line.baud);
-            Box::new(SerialStream::open(&settings)?)
+            Box::new(SerialStream::open(&serial(&path, line.serial))?)
         }
         Address::Tcp(address) => {
             let connecting = TcpStream::connect(address);

@@ -1,9 +1,13 @@
 //! Listens to a port at each likely line speed and proposes the job file lines that read it: for
 //! `learn PORT`. What the bytes mean is worked out in [`kerfwatch::decode::learn`].
+//!
+//! Seven bits with parity are as long as eight without: read as 8N1, such an instrument shows its parity in the top
+//! bit, so it is made out without listening again. 8E1 read as 8N1 comes through in part only; it has to be asked for.
 
 use super::listen::{Heard, listen};
 use super::{Clock, PortConfig};
-use kerfwatch::decode::learn::{Proposal, propose};
+use kerfwatch::decode::learn::{Proposal, propose, seven_bits};
+use kerfwatch::job::{Framing, SerialLine};
 use std::time::Duration;
 
 /// Line speeds, the likeliest first.
@@ -12,8 +16,8 @@ pub const BAUDS: [u32; 8] = [9600, 19_200, 115_200, 38_400, 57_600, 4800, 2400, 
 /// What was learned.
 #[derive(Debug, Clone)]
 pub struct Learned {
-    /// Line speed at which the bytes made sense.
-    pub baud: u32,
+    /// Speed and framing at which the bytes made sense.
+    pub serial: SerialLine,
     /// What came at this speed.
     pub heard: Heard,
     /// How to read it, best first; empty when nothing made sense.
@@ -21,8 +25,15 @@ pub struct Learned {
 }
 
 /// Listens at `baud`, or, if `None`, at each of [`BAUDS`] until the bytes make sense, for `time`
-/// at each. Returns the speed that made most sense, even if that is none.
-pub async fn learn(address: &str, baud: Option<u32>, time: Duration, clock: &Clock) -> Learned {
+/// at each. Returns the speed that made most sense, even if that is none. `framing`: `None` for 8N1, or seven bits
+/// with parity where the bytes show them.
+pub async fn learn(
+    address: &str,
+    baud: Option<u32>,
+    framing: Option<Framing>,
+    time: Duration,
+    clock: &Clock,
+) -> Learned {
     let speeds: &[u32] = match &baud {
         // The speed of a network connection is not ours to choose.
         None if address.starts_with("tcp:") => &BAUDS[..1],
@@ -30,9 +41,22 @@ pub async fn learn(address: &str, baud: Option<u32>, time: Duration, clock: &Clo
         Some(one) => std::slice::from_ref(one),
     };
     let mut best: Option<Learned> = None;
-    for &speed in speeds {
-        let config = PortConfig::new(0, address, speed, Clock::clone(clock));
-        let heard = listen(config, None, time, |_| {}).await;
+    for &baud in speeds {
+        let mut serial = SerialLine {
+            baud,
+            framing: framing.unwrap_or_default(),
+        };
+        let config = PortConfig {
+            serial,
+            ..PortConfig::new(0, address, baud, Clock::clone(clock))
+        };
+        let mut heard = listen(config, None, time, |_| {}).await;
+        if framing.is_none()
+            && let Some((framing, bytes)) = seven_bits(&heard.beginning)
+        {
+            serial.framing = framing;
+            heard.beginning = bytes;
+        }
         let silent = !heard.opened || heard.bytes == 0;
         let proposals = propose(&heard.beginning);
         let share = proposals.first().map_or(0.0, |proposal| proposal.share);
@@ -41,7 +65,7 @@ pub async fn learn(address: &str, baud: Option<u32>, time: Duration, clock: &Clo
         });
         if better {
             best = Some(Learned {
-                baud: speed,
+                serial,
                 heard,
                 proposals,
             });
@@ -52,7 +76,7 @@ pub async fn learn(address: &str, baud: Option<u32>, time: Duration, clock: &Clo
         }
     }
     best.unwrap_or(Learned {
-        baud: BAUDS[0],
+        serial: SerialLine::default(),
         heard: Heard::default(),
         proposals: Vec::new(),
     })

@@ -26,14 +26,14 @@ pub mod learn;
 pub mod listen;
 pub mod poll;
 mod session;
-mod stream;
+pub(crate) mod stream;
 
 use address::Address;
 use backoff::Backoff;
 use kerfwatch::decode::modbus_rtu::Bus;
 use kerfwatch::decode::{PortDecoder, SetupError, job_ports};
 use kerfwatch::input::PortNumber;
-use kerfwatch::job::Job;
+use kerfwatch::job::{Framing, Job, SerialLine};
 use kerfwatch::time::Nanos;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -76,8 +76,8 @@ pub struct PortConfig {
     pub number: PortNumber,
     /// `serial:/dev/...` or `tcp:host:port`.
     pub address: String,
-    /// Line speed of a serial port.
-    pub baud: u32,
+    /// How a serial port is set.
+    pub serial: SerialLine,
     /// What to poll, for polled protocols.
     pub bus: Option<Bus>,
     /// The run's clock.
@@ -87,12 +87,15 @@ pub struct PortConfig {
 }
 
 impl PortConfig {
-    /// A port that is only listened to.
+    /// A port that is only listened to; a serial one as 8N1.
     pub fn new(number: PortNumber, address: &str, baud: u32, clock: Clock) -> Self {
         Self {
             number,
             address: address.to_owned(),
-            baud,
+            serial: SerialLine {
+                baud,
+                framing: Framing::default(),
+            },
             bus: None,
             clock,
             by_id: PathBuf::from("/dev/serial/by-id"),
@@ -107,7 +110,8 @@ impl PortConfig {
                 let decoder = PortDecoder::new(job, number)?;
                 Ok(Self {
                     bus: decoder.bus().cloned(),
-                    ..Self::new(number, &channel.port, channel.baud, Arc::clone(clock))
+                    serial: channel.serial,
+                    ..Self::new(number, &channel.port, 0, Arc::clone(clock))
                 })
             })
             .collect()

@@ -2,12 +2,13 @@
 
 use super::PortConfig;
 use super::address::Address;
+use kerfwatch::job::{Parity, SerialLine};
 use std::io;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::net::TcpStream;
-use tokio_serial::SerialPortBuilderExt;
+use tokio_serial::{DataBits, SerialPortBuilder, SerialPortBuilderExt, StopBits};
 
 /// Longest wait for a TCP connection.
 const CONNECT_MAX: Duration = Duration::from_secs(3);
@@ -42,13 +43,32 @@ pub(super) async fn open(
         }
         Address::Serial(path) => {
             let path = identity.path(path, &config.by_id);
-            let stream = tokio_serial::new(path.to_string_lossy(), config.baud)
+            let stream = serial(&path, config.serial)
                 .open_native_async()
                 .map_err(|error| named(&path, error.into()))?;
             identity.remember(&path, &config.by_id);
             Ok(Box::new(stream))
         }
     }
+}
+
+/// A serial port, set as the job says.
+pub(crate) fn serial(path: &Path, line: SerialLine) -> SerialPortBuilder {
+    let framing = line.framing;
+    tokio_serial::new(path.to_string_lossy(), line.baud)
+        .data_bits(match framing.data_bits {
+            7 => DataBits::Seven,
+            _ => DataBits::Eight,
+        })
+        .parity(match framing.parity {
+            Parity::None => tokio_serial::Parity::None,
+            Parity::Even => tokio_serial::Parity::Even,
+            Parity::Odd => tokio_serial::Parity::Odd,
+        })
+        .stop_bits(match framing.stop_bits {
+            2 => StopBits::Two,
+            _ => StopBits::One,
+        })
 }
 
 fn named(path: &Path, error: io::Error) -> io::Error {
@@ -94,4 +114,49 @@ pub(super) fn name_by_id(path: &Path, by_id: &Path) -> Option<PathBuf> {
         .collect();
     names.sort();
     names.into_iter().next()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rustix::pty;
+    use rustix::termios::{ControlModes, tcgetattr};
+    use std::ffi::OsStr;
+    use std::os::unix::ffi::OsStrExt;
+
+    #[test]
+    fn a_port_is_set_as_the_job_says() {
+        let set = |baud, framing: &str| {
+            let framing = framing.parse().unwrap();
+            serial(Path::new("/dev/x"), SerialLine { baud, framing })
+        };
+        let new = |baud| tokio_serial::new("/dev/x", baud);
+        assert_eq!(set(9600, "8N1"), new(9600));
+        let even = tokio_serial::Parity::Even;
+        assert_eq!(set(19_200, "8E1"), new(19_200).parity(even));
+        let odd = new(2400).data_bits(DataBits::Seven);
+        let odd = odd.parity(tokio_serial::Parity::Odd);
+        assert_eq!(set(2400, "7O2"), odd.stop_bits(StopBits::Two));
+    }
+
+    /// A pseudo terminal keeps stop bits, but neither parity nor seven bits.
+    #[tokio::test]
+    async fn the_kernel_is_told() {
+        let host = pty::openpt(pty::OpenptFlags::RDWR | pty::OpenptFlags::NOCTTY).unwrap();
+        pty::grantpt(&host).unwrap();
+        pty::unlockpt(&host).unwrap();
+        let name = pty::ptsname(&host, Vec::new()).unwrap();
+        let path = Path::new(OsStr::from_bytes(name.as_bytes()));
+        for (framing, two) in [("8N2", true), ("8N1", false)] {
+            let framing = framing.parse().unwrap();
+            let line = SerialLine {
+                baud: 4800,
+                framing,
+            };
+            let _open = serial(path, line).open_native_async().unwrap();
+            let set = tcgetattr(&host).unwrap();
+            assert_eq!(set.control_modes.contains(ControlModes::CSTOPB), two);
+            assert_eq!(set.output_speed(), 4800);
+        }
+    }
 }

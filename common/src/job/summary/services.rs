@@ -116,10 +116,10 @@ fn channel(channel: &Channel) -> String {
         ),
         Protocol::Packet => "packets".to_owned(),
     };
-    let baud = if channel.port.starts_with("serial:") {
-        format!(" at {} baud", channel.baud)
+    let line = if channel.port.starts_with("serial:") {
+        format!(" at {}", channel.serial)
     } else {
         String::new()
     };
-    format!("{}{baud}, {protocol}", channel.port)
+    format!("{}{line}, {protocol}", channel.port)
 }

@@ -3,6 +3,7 @@
 mod accepted;
 mod any_text;
 mod faults;
+mod ports;
 
 use super::*;
 

@@ -18,7 +18,7 @@ const MS: Nanos = 1_000_000;
 fn channel(port: &str, protocol: Protocol) -> job::Channel {
     job::Channel {
         port: port.to_owned(),
-        baud: 9600,
+        serial: job::SerialLine::default(),
         protocol,
         stale_after: Seconds(2.0),
         frozen_after: Seconds(5.0),
