@@ -9,6 +9,7 @@ use crate::ports::address::Address;
 use crate::ports::stream::serial;
 use crate::progress::read;
 use kerfwatch::job::OutputLine;
+use rustix::net::sockopt::set_tcp_user_timeout;
 use std::fmt::Debug;
 use std::io;
 use std::time::Duration;
@@ -21,6 +22,9 @@ use tokio_serial::SerialStream;
 /// How long a device may take to answer or accept.
 const ANSWER: Duration = Duration::from_millis(500);
 const RETRY: Duration = Duration::from_secs(2);
+/// What was sent over a network and is not acknowledged for so long was sent into a dead link. Text is never answered,
+/// and the system itself would take it, and wait, for a quarter of an hour.
+const UNHEARD: Duration = Duration::from_secs(3);
 
 /// What is said on the line.
 #[derive(Debug, Clone)]
@@ -125,13 +129,12 @@ async fn open(line: &OutputLine, words: &Words) -> io::Result<Device> {
         io::Error::new(io::ErrorKind::InvalidInput, error.to_string())
     };
     let stream: Box<dyn Line> = match Address::parse(&line.port).map_err(|error| wrong(&error))? {
-        Address::Serial(path) => {
-            Box::new(SerialStream::open(&serial(&path, line.serial))?)
-        }
+        Address::Serial(path) => Box::new(SerialStream::open(&serial(&path, line.serial))?),
         Address::Tcp(address) => {
             let connecting = TcpStream::connect(address);
             let stream = tokio::time::timeout(RETRY, connecting).await??;
             stream.set_nodelay(true)?;
+            set_tcp_user_timeout(&stream, UNHEARD.as_millis() as u32)?;
             Box::new(stream)
         }
     };
@@ -167,5 +170,38 @@ impl Device {
         tokio::time::timeout(ANSWER, saying)
             .await
             .map_err(|_| io::Error::new(io::ErrorKind::TimedOut, "no answer"))?
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use kerfwatch::job::SerialLine;
+    use kerfwatch::units::Seconds;
+    use rustix::net::sockopt::set_socket_recv_buffer_size;
+    use std::time::Instant;
+
+    /// A peer that takes nothing more stands for a dead link: here too the system takes what is written and waits.
+    #[tokio::test]
+    async fn text_that_nobody_takes_is_noticed() {
+        let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+        set_socket_recv_buffer_size(&listener, 4096).unwrap();
+        let line = OutputLine {
+            port: format!("tcp:{}", listener.local_addr().unwrap()),
+            serial: SerialLine::default(),
+            heartbeat: Seconds(1.0),
+        };
+        let words = Words::Text {
+            well: "OK".to_owned(),
+            alarm: "A".repeat(100_000),
+        };
+        let mut device = open(&line, &words).await.unwrap();
+        let _held = listener.accept().unwrap();
+        device.say(false).await.expect("the system takes it");
+        let start = Instant::now();
+        while device.say(true).await.is_ok() {
+            assert!(start.elapsed() < 5 * UNHEARD, "nothing is noticed");
+            tokio::time::sleep(Duration::from_millis(200)).await;
+        }
     }
 }
