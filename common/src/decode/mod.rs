@@ -72,19 +72,76 @@ pub enum FrameFault {
 
 impl FrameFault {
     /// One plain phrase for page and log.
-    pub fn phrase(self) -> &'static str {
-        match self {
+    pub fn phrase(self) -> String {
+        let phrase = match self {
             Self::TooLong => "no end of frame",
             Self::NoMatch => "line does not match the pattern",
             Self::NotANumber => "not a number",
             Self::Checksum => "checksum wrong",
             Self::Layout => "frame layout wrong",
             Self::Version(_) => "unknown packet version",
-            Self::Exception(_) => "device refused the request",
+            Self::Exception(code) => {
+                return format!(
+                    "device refuses the request: exception {code}, {}",
+                    exception(code).0
+                );
+            }
             Self::NoAnswer => "device does not answer",
             Self::Late => "answer too late",
             Self::Garbage => "bytes that make no frame",
+        };
+        phrase.to_owned()
+    }
+
+    /// What to look at when nothing but this comes.
+    pub fn remedy(self) -> &'static str {
+        match self {
+            Self::Exception(code) => exception(code).1,
+            Self::NoAnswer => {
+                "check power, wires (A and B the wrong way round?), `unit_address`, `baud` and `parity` (many devices \
+                 come set to 8E1: parity = \"even\"); a gateway has to pass Modbus RTU on as it is, not Modbus TCP"
+            }
+            Self::Late => {
+                "lower `poll`, or set the gateway or radio in between to pass bytes on at once"
+            }
+            Self::Version(_) => "use a sender of the same version as this program",
+            _ => {
+                "check `baud`, `parity`, `protocol` and `pattern` (kerfwatchd learn proposes them)"
+            }
         }
+    }
+}
+
+/// What a Modbus device means by an exception code (MODBUS Application Protocol 1.1b3, 7), and what to do.
+fn exception(code: u8) -> (&'static str, &'static str) {
+    match code {
+        1 => (
+            "illegal function",
+            "write the other `function` (3 holding, 4 input registers)",
+        ),
+        2 => (
+            "illegal data address",
+            "check `register`: it counts from zero, so 40001 of a manual is 0; then `function` and `type` (two \
+             registers for i32, u32, f32)",
+        ),
+        3 => (
+            "illegal data value",
+            "check `type`: the device does not give so many registers at once",
+        ),
+        4 => ("device failure", "look at the device itself"),
+        5 | 6 => (
+            "device busy",
+            "lower `poll`, and look for a second master on the line",
+        ),
+        10 => (
+            "gateway path unavailable",
+            "check the settings of the gateway",
+        ),
+        11 => (
+            "no answer to the gateway",
+            "check `unit_address`, power and wires of the device behind the gateway",
+        ),
+        _ => ("of its own", "look up the code in the manual of the device"),
     }
 }
 

@@ -1,7 +1,7 @@
 //! Facts that hold for every decoder.
 
-use super::fuzz;
 use super::packet::Packet;
+use super::{FrameFault, fuzz};
 use proptest::prelude::*;
 
 /// Bytes that are often nearly right: lines, packets and Modbus answers, cut into each other.
@@ -22,6 +22,21 @@ fn nearly_right() -> impl Strategy<Value = Vec<u8>> {
     let noise = prop::collection::vec(any::<u8>(), 0..40);
     prop::collection::vec(prop_oneof![line, packet, answer, noise], 0..12)
         .prop_map(|parts| parts.concat())
+}
+
+#[test]
+fn a_refusal_is_told_with_its_code_and_what_to_correct() {
+    for (code, meaning, remedy) in [
+        (1, "illegal function", "`function`"),
+        (2, "illegal data address", "`register`"),
+        (11, "no answer to the gateway", "`unit_address`"),
+        (99, "exception 99", "manual"),
+    ] {
+        let fault = FrameFault::Exception(code);
+        assert!(fault.phrase().contains(&format!("exception {code}")));
+        assert!(fault.phrase().contains(meaning), "{}", fault.phrase());
+        assert!(fault.remedy().contains(remedy), "{}", fault.remedy());
+    }
 }
 
 proptest! {

@@ -107,7 +107,10 @@ pub(super) fn channel_on(
     scale: f64,
     inherit: Option<&Channel>,
 ) -> Option<Channel> {
-    let serial = serial::read(section, inherit.map_or_else(SerialLine::default, |c| c.serial));
+    let serial = serial::read(
+        section,
+        inherit.map_or_else(SerialLine::default, |c| c.serial),
+    );
     let protocol = protocol(section, capture, inherit, port.is_some());
     if serial.framing.data_bits == 7 && !matches!(protocol, Protocol::Pattern { .. }) {
         section.fault(
@@ -176,14 +179,24 @@ fn protocol(
         Modbus,
         Packet,
     }
-    let named = section.choice(
-        "protocol",
-        &[
-            ("pattern", Named::Pattern),
-            ("modbus-rtu", Named::Modbus),
-            ("packet", Named::Packet),
-        ],
-    );
+    let said = section
+        .raw("protocol")
+        .and_then(|value| value.get_ref().as_str());
+    let named = match said.filter(|text| serial::is_modbus_tcp(text)) {
+        Some(text) => {
+            let write = format!("\"modbus-rtu\"{}", serial::MODBUS_TCP);
+            section.fault("protocol", format!("\"{text}\""), write);
+            Some(Named::Modbus)
+        }
+        None => section.choice(
+            "protocol",
+            &[
+                ("pattern", Named::Pattern),
+                ("modbus-rtu", Named::Modbus),
+                ("packet", Named::Packet),
+            ],
+        ),
+    };
     let pattern = section.text("pattern");
     // Every key is read whatever the protocol, so that each is known and checked.
     let register = modbus(section, named == Some(Named::Modbus));

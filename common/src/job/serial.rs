@@ -149,7 +149,9 @@ pub(super) fn read(section: &Section<'_>, inherit: SerialLine) -> SerialLine {
 
 fn baud(section: &Section<'_>) -> Option<u32> {
     // As data sheets and other programs write it: "9600 8E1", "9600,8,E,1".
-    if let Some(text) = section.raw("baud").and_then(|value| value.get_ref().as_str())
+    if let Some(text) = section
+        .raw("baud")
+        .and_then(|value| value.get_ref().as_str())
         && let Some(line) = in_one(text)
     {
         let Framing {
@@ -182,6 +184,16 @@ fn in_one(text: &str) -> Option<SerialLine> {
     })
 }
 
+/// What to do instead.
+pub(super) const MODBUS_TCP: &str = "; Modbus TCP is not spoken: set the gateway to pass Modbus RTU on as it is (\"RTU over \
+     TCP\", \"transparent\", \"raw\") and write protocol = \"modbus-rtu\", port = \"tcp:host:port\"";
+
+/// Whether a port or protocol asks for Modbus TCP.
+pub(super) fn is_modbus_tcp(text: &str) -> bool {
+    let text = text.to_ascii_lowercase();
+    (text.contains("modbus") && text.contains("tcp")) || text.starts_with("mbtcp")
+}
+
 /// `serial:/dev/...` or `tcp:host:port`, if `port` is one; else reported.
 pub(super) fn port(section: &Section<'_>, port: &str) -> Option<String> {
     let port = port.trim();
@@ -208,11 +220,13 @@ pub(super) fn port(section: &Section<'_>, port: &str) -> Option<String> {
     } else if port.starts_with('/') {
         return Some(format!("serial:{port}"));
     }
-    section.fault(
-        "port",
-        format!("\"{port}\""),
-        "\"serial:/dev/ttyUSB0\" or \"tcp:host:port\"",
-    );
+    let mut write = "\"serial:/dev/ttyUSB0\" or \"tcp:host:port\"".to_owned();
+    if port.to_ascii_lowercase().contains("udp") {
+        write.push_str("; UDP is not read: set the device server to act as a TCP server");
+    } else if is_modbus_tcp(port) {
+        write.push_str(MODBUS_TCP);
+    }
+    section.fault("port", format!("\"{port}\""), write);
     None
 }
 

@@ -15,7 +15,7 @@ pub enum Address {
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error(
     "`{0}` is not an address of a port; write serial:/dev/ttyUSB0, or tcp:192.0.2.7:4001 for a \
-     serial device server"
+     serial device server (set to TCP server; UDP and Modbus TCP are not spoken)"
 )]
 pub struct AddressError(String);
 

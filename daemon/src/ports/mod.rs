@@ -78,6 +78,8 @@ pub struct PortConfig {
     pub address: String,
     /// How a serial port is set.
     pub serial: SerialLine,
+    /// A TCP connection that is silent for longer is opened anew.
+    pub idle_max: Duration,
     /// What to poll, for polled protocols.
     pub bus: Option<Bus>,
     /// The run's clock.
@@ -96,6 +98,7 @@ impl PortConfig {
                 baud,
                 framing: Framing::default(),
             },
+            idle_max: stream::TCP_IDLE_MAX,
             bus: None,
             clock,
             by_id: PathBuf::from("/dev/serial/by-id"),
@@ -108,7 +111,9 @@ impl PortConfig {
             .into_iter()
             .map(|(number, channel)| {
                 let decoder = PortDecoder::new(job, number)?;
+                let allowed = silence_allowed(job, &channel.port);
                 Ok(Self {
+                    idle_max: stream::TCP_IDLE_MAX.max(allowed.saturating_mul(2)),
                     bus: decoder.bus().cloned(),
                     serial: channel.serial,
                     ..Self::new(number, &channel.port, 0, Arc::clone(clock))
@@ -116,6 +121,17 @@ impl PortConfig {
             })
             .collect()
     }
+}
+
+/// The longest `stale_after` of the instruments on `port`.
+fn silence_allowed(job: &Job, port: &str) -> Duration {
+    let load = job.load.as_ref().map(|load| &load.channel);
+    let depth = job.depth.as_ref().map(|depth| &depth.channel);
+    (load.into_iter().chain(depth))
+        .filter(|channel| channel.port == port)
+        .filter_map(|channel| Duration::try_from_secs_f64(channel.stale_after.si()).ok())
+        .max()
+        .unwrap_or_default()
 }
 
 /// Sends events of one port.
@@ -180,7 +196,7 @@ async fn keep_open(config: PortConfig, events: mpsc::Sender<PortEvent>) {
                 }
                 said_closed = false;
                 let opened = tokio::time::Instant::now();
-                let idle_max = address.is_tcp().then_some(stream::TCP_IDLE_MAX);
+                let idle_max = address.is_tcp().then_some(config.idle_max);
                 let end = session::run(stream, config.bus.as_ref(), idle_max, &reporter).await;
                 backoff.worked_for(opened.elapsed());
                 match end {
@@ -208,5 +224,24 @@ async fn wait_or_gone(wait: Duration, reporter: &Reporter) {
     tokio::select! {
         () = tokio::time::sleep(wait) => {}
         () = reporter.events.closed() => {}
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use kerfwatch::job::{print_default_job, read_job};
+
+    #[test]
+    fn a_connection_is_never_given_up_within_the_silence_that_the_job_allows() {
+        let idle = |stale_after: &str| {
+            let keys = format!("protocol = \"pattern\"\nstale_after = \"{stale_after}\"");
+            let job = print_default_job().replacen("protocol = \"pattern\"", &keys, 1);
+            let job = read_job(&job, "job.toml").unwrap().job;
+            let ports = PortConfig::of_job(&job, &(Arc::new(|| 0_i64) as Clock)).unwrap();
+            (ports[0].idle_max.as_secs(), ports[1].idle_max.as_secs())
+        };
+        assert_eq!(idle("2 s"), (10, 10));
+        assert_eq!(idle("30 s"), (60, 10));
     }
 }

@@ -13,6 +13,9 @@ const WRITE_MAX: Duration = Duration::from_secs(1);
 /// Bytes taken by one read. More than a tty holds for one reader.
 const READ_MAX: usize = 4096;
 
+/// Why a port was lost that the other end closed.
+pub(super) const CLOSED_BY_OTHER: &str = "the other end closed the port";
+
 /// Why it is no longer open.
 #[derive(Debug)]
 pub(super) enum End {
@@ -48,7 +51,7 @@ impl Line<'_> {
         let read = tokio::time::timeout(wait, self.stream.read(&mut self.buffer)).await;
         let at = (self.reporter.clock)();
         match read {
-            Ok(Ok(0)) => Err(End::Lost("the other end closed the port".to_owned())),
+            Ok(Ok(0)) => Err(End::Lost(CLOSED_BY_OTHER.to_owned())),
             Ok(Ok(count)) => {
                 self.newest = tokio::time::Instant::now();
                 let bytes = &self.buffer[..count];

@@ -14,7 +14,8 @@ use tokio_serial::{DataBits, SerialPortBuilder, SerialPortBuilderExt, StopBits};
 const CONNECT_MAX: Duration = Duration::from_secs(3);
 
 /// A TCP connection that brings nothing for so long is given up: when a cable is pulled, nothing
-/// else ever tells. Harmless if the instrument was only silent.
+/// else ever tells. Harmless if the instrument was only silent, but the first line after it may be half a one and is
+/// not read: so never before twice the silence that the job allows ([`PortConfig::idle_max`]).
 pub(super) const TCP_IDLE_MAX: Duration = Duration::from_secs(10);
 
 /// An open port.

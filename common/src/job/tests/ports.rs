@@ -89,3 +89,20 @@ fn the_form_of_characters_is_nothing_to_a_device_server() {
             .is_empty()
     );
 }
+
+#[test]
+fn what_is_not_spoken_is_refused_with_what_to_use_instead() {
+    let port = "port = \"serial:/dev/ttyUSB0\"";
+    for (from, to, said) in [
+        (port, "port = \"udp:192.0.2.7:4001\"", "act as a TCP server"),
+        (port, "port = \"modbus-tcp:192.0.2.7:502\"", "RTU over TCP"),
+        (
+            "protocol = \"modbus-rtu\"",
+            "protocol = \"modbus-tcp\"",
+            "RTU over TCP",
+        ),
+    ] {
+        let text = fault_of(from, to);
+        assert!(text.contains(said), "{text}");
+    }
+}
