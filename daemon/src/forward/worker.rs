@@ -203,7 +203,9 @@ pub(super) async fn work(
             match queue.next(delivery.points_max, until) {
                 Next::Batch(batch) => {
                     let from = (queue.cursor.derived_next, queue.cursor.raw_next);
-                    let (taken, aside) = delivery.deliver(&batch.points).await?;
+                    let delivering = delivery.deliver(&batch.points);
+                    let (taken, aside) =
+                        showing_backlog(delivering, &mut queue, &progress, limits.look).await?;
                     queue.delivered(&batch, taken, aside);
                     if let Some((derived, raw)) =
                         recent.delivered(from, Instant::now(), delivery.interruption())
@@ -232,6 +234,29 @@ pub(super) async fn work(
         tokio::select! {
             paused = delivery.pause(limits.look) => paused?,
             () = ended.cancelled() => {}
+        }
+    }
+}
+
+/// Waits for `delivering`; what the record meanwhile grows by is shown as backlog, however long the server is away.
+async fn showing_backlog<T>(
+    delivering: impl Future<Output = T>,
+    queue: &mut Queue,
+    progress: &Progress,
+    look: Duration,
+) -> T {
+    let mut delivering = std::pin::pin!(delivering);
+    loop {
+        tokio::select! {
+            biased;
+            done = &mut delivering => return done,
+            () = tokio::time::sleep(look) => {
+                queue.refresh();
+                progress
+                    .forward
+                    .backlog
+                    .store(queue.backlog(), Ordering::Relaxed);
+            }
         }
     }
 }

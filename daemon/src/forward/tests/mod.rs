@@ -5,5 +5,6 @@ mod fake_server;
 mod forgetful;
 mod late;
 mod not_noted;
+mod outages;
 mod record;
 mod token;
