@@ -5,7 +5,7 @@
 //! | taken | on with the next |
 //! | 400, 422: bad points | halved until the bad one stands alone; it goes to [`SET_ASIDE_FILE`], is counted, the rest goes on |
 //! | 413: too large | halved, and the next batches are no larger until [`GROW_AFTER`] of them were taken; one point alone: waits, alarm at once |
-//! | 401, 403, 404, moved, success other than 204 | waits and tries again with the token read afresh; alarm at once, as somebody must act |
+//! | 401, 403, 404, moved, success other than 204, certificate not trusted | waits and tries again with the token read afresh; alarm at once, as somebody must act |
 //! | 429, 503 | waits as long as `Retry-After` says, at least the usual wait |
 //! | 5xx, no answer, no connection | waits ever longer; alarm after a minute; then what went just before goes again |
 //!
@@ -154,7 +154,7 @@ impl Delivery {
                         Answer::NotNow(trouble) => self.wait(trouble).await?,
                         Answer::BadPoints(_) | Answer::TooLarge => {
                             let text = format!(
-                                "the server takes no point at all ({why}): correct [forward] org and bucket"
+                                "the server takes no point at all ({why}): correct [forward] url, org and bucket"
                             );
                             self.wait(Trouble::lasting(text)).await?;
                         }

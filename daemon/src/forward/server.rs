@@ -145,7 +145,10 @@ impl Server {
                 };
                 // Without the address: it may hold more than should be shown.
                 let cause = self.short(&root_cause(&source.without_url()));
-                Answer::NotNow(Trouble::passing(format!("{what} ({cause})")))
+                Answer::NotNow(match tls_remedy(&cause) {
+                    Some(remedy) => Trouble::lasting(format!("{what} ({cause}): {remedy}")),
+                    None => Trouble::passing(format!("{what} ({cause})")),
+                })
             }
             Err(other) => Answer::NotNow(Trouble::passing(self.short(&other.to_string()))),
         }
@@ -231,6 +234,23 @@ fn retry_after(text: &str, now: jiff::Timestamp) -> Option<Duration> {
     Some(wait.min(WAIT_MAX))
 }
 
+/// What to do when no connection comes about for what `rustls` says of certificate or protocol; it says so in words only.
+fn tls_remedy(cause: &str) -> Option<&'static str> {
+    if cause.contains("InvalidContentType") {
+        return Some("it does not speak TLS: write [forward] url with http://");
+    }
+    let what = cause.strip_prefix("invalid peer certificate: ")?;
+    Some(match what {
+        "Expired" | "NotValidYet" => "renew its certificate, or set the clock of this machine",
+        "NotValidForName" => "write [forward] url with the name that its certificate is for",
+        _ => {
+            "only certificates of public authorities are trusted: put a reverse proxy with one in front of the server, \
+             or, in a network of your own, write [forward] url with http://; where the network asks for a login first, \
+             log in with a browser on this machine"
+        }
+    })
+}
+
 fn root_cause(error: &dyn std::error::Error) -> String {
     let mut cause = error;
     while let Some(source) = cause.source() {
@@ -255,6 +275,30 @@ fn token(forward: &job::Forward) -> Result<String, String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_certificate_that_does_not_do_is_told_with_a_remedy() {
+        for (cause, word) in [
+            (
+                "invalid peer certificate: UnknownIssuer",
+                "public authorities",
+            ),
+            ("invalid peer certificate: Expired", "clock"),
+            ("invalid peer certificate: NotValidForName", "name"),
+            (
+                "invalid peer certificate: Other(CaUsedAsEndEntity)",
+                "reverse proxy",
+            ),
+            (
+                "received corrupt message of type InvalidContentType",
+                "http://",
+            ),
+        ] {
+            let remedy = tls_remedy(cause).unwrap();
+            assert!(remedy.contains(word), "{cause}: {remedy}");
+        }
+        assert_eq!(tls_remedy("Connection refused (os error 111)"), None);
+    }
 
     #[test]
     fn retry_after_is_read_as_seconds_or_date_and_kept_within_an_hour() {

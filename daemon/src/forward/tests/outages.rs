@@ -1,10 +1,13 @@
 //! What is shown and told while a server is away.
 
-use super::super::worker::Forwarder;
-use super::answers::{limits, place};
+use super::super::worker::{Forwarder, Limits};
+use super::answers::{forward, limits, place};
 use super::fake_server::{FakeServer, say};
-use super::record::{read, writer};
+use super::record::{finished, read, writer};
 use crate::progress::Progress;
+use kerfwatch::job::Forward;
+use std::io::{Read, Write};
+use std::net::TcpListener;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
@@ -43,4 +46,31 @@ fn the_backlog_shown_grows_with_the_record_while_the_server_refuses() {
     writer.sync(0).unwrap();
     reaches(before + before / 2);
     drop(forwarder);
+}
+
+#[test]
+fn a_server_without_tls_is_told_at_once_with_what_to_write() {
+    let folder = tempfile::tempdir().unwrap();
+    finished(folder.path());
+    // Answers a greeting of TLS as web servers do.
+    let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+    let url = format!("https://{}", listener.local_addr().unwrap());
+    std::thread::spawn(move || {
+        for mut stream in listener.incoming().flatten() {
+            let _ = stream.read(&mut [0; 4096]);
+            let _ = stream.write_all(b"HTTP/1.1 400 Bad Request\r\n\r\n");
+        }
+    });
+    let place = Forward {
+        url,
+        ..place(&FakeServer::start(|_, _| say(204)))
+    };
+    let short = Limits {
+        grace: Duration::from_secs(2),
+        ..limits()
+    };
+    let outcome = forward(folder.path(), place, short);
+    assert!(!outcome.all_sent);
+    let message = &outcome.alarms.views()[0].message;
+    assert!(message.contains("url with http://"), "{message}");
 }
