@@ -9,12 +9,14 @@ use crate::ports::address::Address;
 use crate::ports::stream::serial;
 use crate::progress::read;
 use kerfwatch::job::OutputLine;
+use rustix::io::Errno;
 use rustix::net::sockopt::set_tcp_user_timeout;
 use std::fmt::Debug;
 use std::io;
+use std::net::SocketAddr;
 use std::time::Duration;
 use tokio::io::{AsyncRead, AsyncWrite, AsyncWriteExt};
-use tokio::net::TcpStream;
+use tokio::net::{TcpSocket, TcpStream};
 use tokio_modbus::client::{Context, Writer, rtu};
 use tokio_modbus::slave::Slave;
 use tokio_serial::SerialStream;
@@ -53,10 +55,14 @@ enum Device {
 
 pub(super) async fn follow(mut common: Common, line: OutputLine, words: Words) {
     let heartbeat = Duration::from_secs_f64(line.heartbeat.0);
+    let mut here = None;
     loop {
-        let device = match open(&line, &words).await {
+        let device = match open(&line, &words, &mut here).await {
             Ok(device) => device,
             Err(error) => {
+                if error.kind() == io::ErrorKind::AddrNotAvailable {
+                    here = None;
+                }
                 common.failing(&format!("{}: {error}", line.port));
                 tokio::select! {
                     () = common.stop.cancelled() => return,
@@ -67,6 +73,9 @@ pub(super) async fn follow(mut common: Common, line: OutputLine, words: Words) {
         match beat(&mut common, device, heartbeat).await {
             Ok(()) => return,
             Err(error) => {
+                if error.raw_os_error() != Some(Errno::TIMEDOUT.raw_os_error()) {
+                    here = None;
+                }
                 common.failing(&format!("{}: {error}", line.port));
                 tokio::select! {
                     () = common.stop.cancelled() => return,
@@ -124,15 +133,21 @@ async fn beat(common: &mut Common, mut device: Device, heartbeat: Duration) -> i
     }
 }
 
-async fn open(line: &OutputLine, words: &Words) -> io::Result<Device> {
+/// `here`: our end of a connection that died without the other end being told. It may hold on to the old one and serve
+/// no other; called from the same end again, it finds that out (RFC 9293, 3.10.7.4) and lets go.
+async fn open(
+    line: &OutputLine,
+    words: &Words,
+    here: &mut Option<SocketAddr>,
+) -> io::Result<Device> {
     let wrong = |error: &dyn std::fmt::Display| {
         io::Error::new(io::ErrorKind::InvalidInput, error.to_string())
     };
     let stream: Box<dyn Line> = match Address::parse(&line.port).map_err(|error| wrong(&error))? {
         Address::Serial(path) => Box::new(SerialStream::open(&serial(&path, line.serial))?),
         Address::Tcp(address) => {
-            let connecting = TcpStream::connect(address);
-            let stream = tokio::time::timeout(RETRY, connecting).await??;
+            let stream = tokio::time::timeout(RETRY, connect(&address, *here)).await??;
+            *here = stream.local_addr().ok();
             stream.set_nodelay(true)?;
             set_tcp_user_timeout(&stream, UNHEARD.as_millis() as u32)?;
             Box::new(stream)
@@ -149,6 +164,27 @@ async fn open(line: &OutputLine, words: &Words) -> io::Result<Device> {
             alarm: format!("{alarm}\r\n"),
         },
     })
+}
+
+async fn connect(address: &str, here: Option<SocketAddr>) -> io::Result<TcpStream> {
+    let Some(here) = here else {
+        return TcpStream::connect(address).await;
+    };
+    let mut there = tokio::net::lookup_host(address).await?;
+    let there = there
+        .find(|there| there.is_ipv4() == here.is_ipv4())
+        .ok_or(io::ErrorKind::AddrNotAvailable)?;
+    let socket = if here.is_ipv4() {
+        TcpSocket::new_v4()?
+    } else {
+        TcpSocket::new_v6()?
+    };
+    socket.set_reuseaddr(true)?;
+    // Taken by somebody else meanwhile: as if there had been none.
+    socket
+        .bind(here)
+        .map_err(|_| io::ErrorKind::AddrNotAvailable)?;
+    socket.connect(there).await
 }
 
 impl Device {
@@ -195,7 +231,7 @@ mod tests {
             well: "OK".to_owned(),
             alarm: "A".repeat(100_000),
         };
-        let mut device = open(&line, &words).await.unwrap();
+        let mut device = open(&line, &words, &mut None).await.unwrap();
         let _held = listener.accept().unwrap();
         device.say(false).await.expect("the system takes it");
         let start = Instant::now();
