@@ -5,7 +5,7 @@ use crate::cli::{LearnArgs, exit};
 use crate::ports::address::Address;
 use crate::ports::discover::serial_ports;
 use crate::ports::learn::Learned;
-use kerfwatch::decode::learn::Proposal;
+use kerfwatch::decode::learn::{Proposal, seven_bits};
 use kerfwatch::input::ChannelId;
 use kerfwatch::job::{SerialLine, significant};
 use std::path::Path;
@@ -45,10 +45,15 @@ pub(super) fn learn(args: &LearnArgs) -> u8 {
                 .flat_map(|byte| std::ascii::escape_default(*byte))
                 .map(char::from)
                 .collect();
-            let hint = if framing.is_none() && !args.port.starts_with("tcp:") {
-                "; if the instrument is set to parity, say so, e.g. --framing 8E1"
-            } else {
-                ""
+            let is_serial = !args.port.starts_with("tcp:");
+            let hint = match seven_bits(&learned.heard.beginning) {
+                Some((framing, _)) if !is_serial => {
+                    format!("; this is text of {framing}: set the device server to it")
+                }
+                _ if is_serial && framing.is_none() => {
+                    "; if the instrument is set to parity, say so, e.g. --framing 8E1".to_owned()
+                }
+                _ => String::new(),
             };
             format!("bytes come, but neither lines nor packets were made out: {beginning}{hint}")
         };

@@ -51,7 +51,9 @@ pub async fn learn(
             ..PortConfig::new(0, address, baud, Clock::clone(clock))
         };
         let mut heard = listen(config, None, time, |_| {}).await;
+        // What a device server passes on is not ours to take apart: it has to be set.
         if framing.is_none()
+            && !address.starts_with("tcp:")
             && let Some((framing, bytes)) = seven_bits(&heard.beginning)
         {
             serial.framing = framing;
