@@ -10,7 +10,8 @@
 //! three strokes took more than that all along, by half of it beyond what they took. A reading that
 //! no line could give (a jump of more than a quarter of the limit, and more than the line stretched
 //! by its own speed and its waves explains) counts when the next reading confirms it; every other
-//! reading counts at once.
+//! reading counts at once. A loose contact puts zeros between such readings, so that no two follow
+//! each other: those that come again and again count too, and hold for as long as they come.
 //!
 //! *Approaching*: with the tool held, tension rises by `EA/L` times line speed; after a reversal it
 //! rises faster at first, as only the upper part of the line has turned over its friction, until it has reached pick-up weight.
@@ -38,6 +39,8 @@ const USUAL_EXCEEDED_PART: f64 = 0.5;
 const SPEED_AGE_MAX: Nanos = 2 * NANOS_PER_SECOND;
 /// Nor, when older than this, about the depth: until then the line has gone some 60 m at most, a hundredth of the limit.
 const LINE_AGE_MAX: Nanos = 30 * NANOS_PER_SECOND;
+/// Within this time the third high reading that none beside it confirms is no spike.
+const AGAIN: Nanos = 2 * NANOS_PER_SECOND;
 
 /// What the guard makes of one load reading.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -89,6 +92,10 @@ pub struct OverpullGuard {
     allowed_n: f64,
     before: Option<(Nanos, f64)>,
     doubtful: bool,
+    /// The last two high readings that were doubtful, newest first.
+    unconfirmed: [Option<Nanos>; 2],
+    /// Until when what came again and again holds, whatever lies between.
+    held_until: Option<Nanos>,
     overpull: bool,
     pull: bool,
     approaching: bool,
@@ -109,6 +116,8 @@ impl OverpullGuard {
             allowed_n: 0.0,
             before: None,
             doubtful: false,
+            unconfirmed: [None; 2],
+            held_until: None,
             overpull: false,
             pull: false,
             approaching: false,
@@ -200,14 +209,17 @@ impl OverpullGuard {
             self.limit_n
         };
         let (pick_up_n, allowed_n) = (self.pick_up_n, self.allowed_n);
-        if !self.is_doubtful(at, tension_n, limit_n) {
+        if !self.is_doubtful(at, tension_n, limit_n) || self.comes_again(at, tension_n, limit_n) {
             let rule = Rule::of(AlarmKind::Overpull, Level::High);
-            self.overpull = rule.exceeds(self.overpull, tension_n, limit_n, Sense::Above);
+            let overpull = rule.exceeds(self.overpull, tension_n, limit_n, Sense::Above);
             let rule = Rule::of(AlarmKind::Overpull, Level::Low);
-            self.pull = pick_up_n.is_some_and(|pick_up| {
+            let pull = pick_up_n.is_some_and(|pick_up| {
                 let above = tension_n - pick_up;
                 rule.exceeds(self.pull, above, allowed_n, Sense::Above)
             });
+            let held = self.held_until.is_some_and(|until| at <= until);
+            self.overpull = overpull || held && self.overpull;
+            self.pull = pull || held && self.pull;
         }
 
         let level = self.tension.level().unwrap_or(tension_n);
@@ -262,6 +274,23 @@ impl OverpullGuard {
         self.doubtful = false;
         self.before = Some((at, tension_n));
         false
+    }
+
+    /// Whether this doubtful reading is the third high one within a moment: a loose contact, not a spike. From then
+    /// on the readings between them end nothing.
+    fn comes_again(&mut self, at: Nanos, tension_n: f64, limit_n: f64) -> bool {
+        let pulled = |pick_up| tension_n - pick_up >= self.allowed_n;
+        let is_high = tension_n >= limit_n || self.pick_up_n.is_some_and(pulled);
+        if !is_high {
+            return false;
+        }
+        let third = self.unconfirmed[1];
+        self.unconfirmed = [Some(at), self.unconfirmed[0]];
+        let again = third.is_some_and(|third| at.saturating_sub(third) <= AGAIN);
+        if again {
+            self.held_until = Some(at.saturating_add(AGAIN));
+        }
+        again
     }
 
     /// Change of tension that the line's own speed and waves can make in so many seconds, N.

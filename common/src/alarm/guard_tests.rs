@@ -183,6 +183,64 @@ fn a_single_impossible_reading_waits_for_the_next_one() {
     assert!(guard.load(2_020_000_000, 12_500.0).overpull);
 }
 
+/// Readings at 20 Hz for `seconds`; every `period`th is `high`, the others 0, after two zeros at the start.
+fn loose_contact(
+    guard: &mut OverpullGuard,
+    clock: &mut Nanos,
+    (high, period): (f64, u32),
+    seconds: u32,
+) -> Vec<Verdict> {
+    (0..20 * seconds)
+        .map(|n| {
+            *clock += 50_000_000;
+            let is_high = n > 1 && n % period == period - 1;
+            guard.load(*clock, if is_high { high } else { 0.0 })
+        })
+        .collect()
+}
+
+#[test]
+fn a_loose_contact_does_not_hide_an_overpull() {
+    for period in [2, 3, 5] {
+        let mut guard = OverpullGuard::new(GuardModel::new(&job(2000.0)));
+        guard.line(0, 2000.0);
+        let limit = guard.model().limit_n(Some(2000.0));
+        let mut clock = 0;
+        let verdicts = loose_contact(&mut guard, &mut clock, (limit + 800.0, period), 10);
+        let first = verdicts.iter().position(|verdict| verdict.overpull);
+        let first = first.expect("the line is pulled to the limit");
+        assert!(
+            first <= 3 * period as usize + 1,
+            "every {period}: at reading {first}"
+        );
+        // Once, not at each of them, and until a moment after the last.
+        assert!(verdicts[first..].iter().all(|verdict| verdict.overpull));
+        let after = loose_contact(&mut guard, &mut clock, (0.0, 1), 4);
+        assert!(after[30].overpull && !after[50].overpull);
+    }
+}
+
+#[test]
+fn a_loose_contact_does_not_hide_a_pull_above_pick_up_weight() {
+    let mut guard = OverpullGuard::new(GuardModel::new(&job(500.0)));
+    guard.line(0, 500.0);
+    let pulled = guard.model().pick_up_n(500.0) + 2100.0;
+    assert!(pulled < guard.model().limit_n(Some(500.0)));
+    let verdicts = loose_contact(&mut guard, &mut 0, (pulled, 2), 2);
+    assert!(verdicts[10..].iter().all(|v| v.pull && !v.overpull));
+}
+
+#[test]
+fn spikes_a_second_apart_stay_spikes() {
+    let mut guard = OverpullGuard::new(GuardModel::new(&job(2000.0)));
+    guard.line(0, 2000.0);
+    for n in 0..600 {
+        let tension = if n % 25 == 10 { 12_500.0 } else { 1250.0 };
+        let verdict = guard.load(n * 50_000_000, tension);
+        assert!(!verdict.overpull && !verdict.pull, "{n}");
+    }
+}
+
 #[test]
 fn the_limit_follows_the_weakest_link_with_depth() {
     let model = GuardModel::new(&job(4000.0));

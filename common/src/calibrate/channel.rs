@@ -5,6 +5,7 @@
 //! judgement. Times come from arrival only, so a step of the host's or the instrument's clock
 //! changes nothing here.
 
+use super::flicker::Flicker;
 use super::sequence::{Order, Sequence};
 use super::spike::{SpikeFilter, Verdict};
 use super::{CalibratedReading, ChannelHealth, Fault, Flags};
@@ -32,6 +33,10 @@ pub struct Demands {
     pub raw_max: f64,
     /// Jumps below this (N or m) are never spikes.
     pub spike_floor: f64,
+    /// Spikes from this height on (N or m) make a fault when there are many.
+    pub leap_floor: f64,
+    /// A load below this is none, N; `None` for the depth.
+    pub nothing: Option<f64>,
 }
 
 /// One reading on its way in.
@@ -62,6 +67,7 @@ pub struct Channel {
     demands: Demands,
     health: ChannelHealth,
     spike: SpikeFilter,
+    flicker: Flicker,
     sequence: Sequence,
     stillness: Option<Stillness>,
     waiting: Vec<CalibratedReading>,
@@ -82,6 +88,7 @@ impl Channel {
     pub fn new(channel: ChannelId, demands: Demands) -> Self {
         Self {
             spike: SpikeFilter::new(demands.spike_floor),
+            flicker: Flicker::new(demands.leap_floor, demands.nothing),
             demands,
             health: ChannelHealth {
                 channel,
@@ -192,6 +199,7 @@ impl Channel {
     pub fn rescaled(&mut self, judged: &mut impl FnMut(&CalibratedReading)) {
         self.release(judged);
         self.spike.restart();
+        self.flicker.restart();
     }
 
     /// Health without what only the port knows (`bad_frames`, faults `closed` and `frames`).
@@ -201,6 +209,8 @@ impl Channel {
             Fault::Stale
         } else if self.out_of_range {
             Fault::Range
+        } else if self.flicker.is_found() {
+            Fault::Leaps
         } else if self.frozen {
             Fault::Frozen
         } else {
@@ -281,13 +291,16 @@ impl Channel {
         if reading.flags.has(Flags::GAP) {
             self.release(judged);
             self.spike.restart();
+            self.flicker.restart();
         }
+        self.flicker.push(reading.value);
         match self.spike.push(reading.value) {
             Verdict::Plain => judged(&reading),
             Verdict::Held => self.waiting.push(reading),
             Verdict::HeldWasSpike => {
                 self.health.spikes += 1;
                 if let Some(held) = self.waiting.first_mut() {
+                    self.flicker.spike(held.value - reading.value);
                     held.flags = held.flags.and(Flags::SPIKE);
                 }
                 self.give_waiting(judged);
@@ -320,6 +333,7 @@ impl Channel {
     }
 
     fn close_window(&mut self, at: Nanos) {
+        self.flicker.close_window(at);
         if at - self.window_start < WINDOW {
             return;
         }

@@ -17,6 +17,12 @@ use crate::units::Seconds;
 const SPIKE_FLOOR_LOAD: f64 = 0.005;
 const SPIKE_FLOOR_DEPTH: f64 = 0.2;
 
+/// Likewise what makes a fault when it comes often: far above the steps of a coarse indicator, and below the
+/// weight of a tool. A load below the last is none at all.
+const LEAP_FLOOR_LOAD: f64 = 0.025;
+const LEAP_FLOOR_DEPTH: f64 = 5.0;
+const NOTHING_LOAD: f64 = 0.01;
+
 /// An unchanged load is frozen once the line moved this far, m; an unchanged depth once the
 /// tension moved by this part of the breaking load. A line at rest does neither.
 const FROZEN_NEEDS_LINE: f64 = 2.0;
@@ -88,15 +94,20 @@ impl Instruments {
             ports,
             load: Channel::new(
                 ChannelId::Load,
-                demands(load_channel, SPIKE_FLOOR_LOAD * breaking, FROZEN_NEEDS_LINE),
+                Demands {
+                    spike_floor: SPIKE_FLOOR_LOAD * breaking,
+                    leap_floor: LEAP_FLOOR_LOAD * breaking,
+                    nothing: Some(NOTHING_LOAD * breaking),
+                    frozen_needs: FROZEN_NEEDS_LINE,
+                    ..demands(load_channel)
+                },
             ),
             depth: Channel::new(
                 ChannelId::Depth,
-                demands(
-                    depth_channel,
-                    SPIKE_FLOOR_DEPTH,
-                    FROZEN_NEEDS_LOAD * breaking,
-                ),
+                Demands {
+                    frozen_needs: FROZEN_NEEDS_LOAD * breaking,
+                    ..demands(depth_channel)
+                },
             ),
             load_scale: job.load.as_ref().map_or(
                 LoadScale {
@@ -344,15 +355,18 @@ const IDENTITY: DepthScale = DepthScale {
     zero: 0.0,
 };
 
-fn demands(channel: Option<&job::Channel>, spike_floor: f64, frozen_needs: f64) -> Demands {
+/// What the job says of a channel; the rest as for depth.
+fn demands(channel: Option<&job::Channel>) -> Demands {
     let time = |duration: Seconds| nanos(duration.si()).unwrap_or(Nanos::MAX);
     Demands {
         stale_after: time(channel.map_or(STALE_AFTER, |channel| channel.stale_after)),
         frozen_after: channel.map_or(0, |channel| time(channel.frozen_after)),
-        frozen_needs,
+        frozen_needs: f64::INFINITY,
         raw_min: channel.map_or(f64::NEG_INFINITY, |channel| channel.raw_min),
         raw_max: channel.map_or(f64::INFINITY, |channel| channel.raw_max),
-        spike_floor,
+        spike_floor: SPIKE_FLOOR_DEPTH,
+        leap_floor: LEAP_FLOOR_DEPTH,
+        nothing: None,
     }
 }
 

@@ -11,9 +11,10 @@
 //! a real overpull that lasts one sample is seen by the overpull path like any other.
 //!
 //! Reading order: [`scale`] (the arithmetic), [`channel`] (flags of one channel), [`spike`],
-//! [`sequence`], [`instruments`] (both channels with their decoders: what the pipeline uses).
+//! [`flicker`], [`sequence`], [`instruments`] (both channels with their decoders: what the pipeline uses).
 
 pub mod channel;
+pub mod flicker;
 pub mod instruments;
 pub mod scale;
 pub mod sequence;
@@ -113,6 +114,8 @@ pub enum Fault {
     Range,
     /// The value does not change although it should.
     Frozen,
+    /// Many readings leap away and back, or drop out.
+    Leaps,
 }
 
 impl Fault {
@@ -125,6 +128,7 @@ impl Fault {
             Self::Frames => "frames",
             Self::Range => "range",
             Self::Frozen => "frozen",
+            Self::Leaps => "leaps",
         }
     }
 
@@ -136,6 +140,7 @@ impl Fault {
             Self::Frames => "what it sends is garbled",
             Self::Range => "it is out of range",
             Self::Frozen => "it does not change",
+            Self::Leaps => "it drops out and comes back, as with a loose contact",
             Self::None => "",
         }
     }

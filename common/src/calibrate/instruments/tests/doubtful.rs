@@ -80,6 +80,62 @@ fn frozen_depth_is_found_while_tension_changes_much() {
     }
 }
 
+/// 20 readings/s of a load with some noise; 0 instead where `is_lost`.
+fn loose_load(rig: &mut Rig, from: u32, to: u32, is_lost: impl Fn(u32) -> bool) {
+    for index in from..to {
+        let at = Nanos::from(index) * 50 * MS;
+        let value = if is_lost(index) {
+            0.0
+        } else {
+            1200.0 + f64::from(index * 7 % 13)
+        };
+        rig.load(at, &format!("{value}"));
+        rig.tick(at);
+    }
+}
+
+#[test]
+fn a_load_that_drops_out_again_and_again_is_a_fault_until_it_is_steady() {
+    let lost: [fn(u32) -> bool; 4] = [
+        |n| n % 2 == 0,
+        |n| n % 3 != 0,
+        |n| n % 4 < 2,
+        // Now and then, for a quarter of a second.
+        |n| n % 15 < 5,
+    ];
+    for is_lost in lost {
+        let mut rig = Rig::new();
+        loose_load(&mut rig, 0, 200, |_| false);
+        assert_eq!(rig.fault(ChannelId::Load), "");
+        loose_load(&mut rig, 200, 400, is_lost);
+        assert_eq!(rig.fault(ChannelId::Load), "leaps");
+        loose_load(&mut rig, 400, 600, |_| false);
+        assert_eq!(rig.fault(ChannelId::Load), "");
+    }
+}
+
+#[test]
+fn a_spike_now_and_then_and_a_line_slacked_off_are_no_loose_contact() {
+    for is_low in [|n: u32| n.is_multiple_of(40), |n: u32| n % 80 < 40] {
+        let mut rig = Rig::new();
+        for part in 0..20 {
+            loose_load(&mut rig, part * 40, (part + 1) * 40, is_low);
+            assert_eq!(rig.fault(ChannelId::Load), "");
+        }
+    }
+}
+
+#[test]
+fn a_coarse_counter_that_flickers_between_two_readings_at_rest_is_no_fault() {
+    let mut rig = Rig::new();
+    for index in 0..400_u32 {
+        let flicker = f64::from(u32::from(index % 3 == 0));
+        rig.depth(Nanos::from(index) * 50 * MS, index, 1000.0 + flicker);
+        rig.tick(Nanos::from(index) * 50 * MS);
+        assert_eq!(rig.fault(ChannelId::Depth), "");
+    }
+}
+
 #[test]
 fn temperature_in_the_line_corrects_the_load_and_an_impossible_one_does_not() {
     let mut job = invented_job();
