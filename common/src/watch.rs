@@ -5,7 +5,7 @@
 //! anything else does; the same guard runs in the daemon ahead of record and queue.
 
 use crate::alarm::{
-    AlarmEngine, AlarmKind, Detail, GuardModel, Level, OverpullGuard, PickUpTable, Sense, Verdict,
+    AlarmEngine, AlarmKind, Detail, GuardModel, OverpullGuard, PickUpTable, Sense, Verdict,
 };
 use crate::calibrate::{ChannelHealth, Fault};
 use crate::infer::hold::Motionless;
@@ -125,14 +125,19 @@ impl Watch {
 
     /// Health of an instrument: no data is never "no alarm".
     pub fn health(&mut self, at: Nanos, channel: ChannelId, health: &ChannelHealth) {
-        let word = health.fault.in_words();
-        self.engine.condition(
+        let words = health.fault.in_words().into();
+        // A part of its readings can still be used, by the guard at least.
+        let detail = match health.fault {
+            Fault::Leaps => Detail::Partly(words),
+            Fault::Frames if health.rate_hz > 0.0 => Detail::Partly(words),
+            _ => Detail::Text(words),
+        };
+        self.engine.condition_for(
             AlarmKind::Sensor(channel),
             at,
             health.fault != Fault::None,
-            Level::High,
-            None,
-            Detail::Text(word.into()),
+            health.fault.reason(),
+            detail,
         );
     }
 

@@ -7,7 +7,7 @@ use crate::units::{METRES_PER_FOOT, NEWTONS_PER_LBF};
 use serde::{Deserialize, Serialize};
 use std::borrow::Cow;
 
-/// What a condition is measured against. No variant but `Text` allocates.
+/// What a condition is measured against. No variant but those of text allocates.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Detail {
@@ -35,6 +35,8 @@ pub enum Detail {
     },
     /// A word or half a sentence, e.g. `stale` or `disk full`.
     Text(Cow<'static, str>),
+    /// The same of an instrument of which a part can still be used.
+    Partly(Cow<'static, str>),
 }
 
 /// A value of a condition, in SI: the latest, and for forces the greatest since the alarm was raised.
@@ -89,7 +91,7 @@ pub(super) fn sentence(
         _ => String::new(),
     };
     let text = match detail {
-        Detail::Text(text) if !text.is_empty() => format!(" ({text})"),
+        Detail::Text(text) | Detail::Partly(text) if !text.is_empty() => format!(" ({text})"),
         _ => String::new(),
     };
     match (kind, level) {
@@ -154,9 +156,15 @@ pub(super) fn sentence(
             number(&depth),
             limit(&depth, "at")
         ),
-        (AlarmKind::Sensor(ChannelId::Load), _) => format!(
-            "The load reading is not to be trusted{text}: overpull cannot be seen, stop and look at the load cell."
-        ),
+        (AlarmKind::Sensor(ChannelId::Load), _) => {
+            let overpull = match detail {
+                Detail::Partly(_) => "may be seen late or not at all",
+                _ => "cannot be seen",
+            };
+            format!(
+                "The load reading is not to be trusted{text}: overpull {overpull}, stop and look at the load cell."
+            )
+        }
         (AlarmKind::Sensor(ChannelId::Depth), _) => format!(
             "The depth reading is not to be trusted{text}: go by the mechanical counter and look at the encoder."
         ),

@@ -39,8 +39,9 @@ struct Port {
     /// Lost, as said by a port input; ports without such inputs count as open.
     lost: bool,
     window_start: Nanos,
-    window_counts: (u64, u64),
-    /// More than a fifth of the frames of the last window were bad.
+    /// Good, garbled, of another kind: at its start.
+    window_counts: (u64, u64, u64),
+    /// More than a fifth of the frames of the last window were garbled, or none could be read.
     bad_share: bool,
 }
 
@@ -80,7 +81,7 @@ impl Instruments {
                 decoder: PortDecoder::new(job, number)?,
                 lost: false,
                 window_start: 0,
-                window_counts: (0, 0),
+                window_counts: (0, 0, 0),
                 bad_share: false,
             });
         }
@@ -338,14 +339,15 @@ impl Port {
             return;
         }
         let counts = self.decoder.counts();
-        // A device that is silent is stale, not garbled.
-        let garbled = counts.bad - counts.no_answer - counts.late;
-        let (good, bad) = (
-            counts.good - self.window_counts.0,
-            garbled - self.window_counts.1,
-        );
+        // Where nothing at all can be read, lines of another kind are what the pattern should have been.
+        let unread = counts.garbled() + counts.other_text;
+        let good = counts.good - self.window_counts.0;
+        let bad = match good {
+            0 => unread - self.window_counts.1 - self.window_counts.2,
+            _ => counts.garbled() - self.window_counts.1,
+        };
         self.bad_share = bad >= 3 && bad * 4 > good;
-        self.window_counts = (counts.good, garbled);
+        self.window_counts = (counts.good, counts.garbled(), counts.other_text);
         self.window_start = at;
     }
 }

@@ -108,7 +108,7 @@ pub enum Fault {
     Closed,
     /// No good reading for longer than `stale_after`, or none yet for as long.
     Stale,
-    /// More than a fifth of the frames of the last seconds did not decode.
+    /// More than a fifth of the frames of the last seconds were garbled, or none could be read.
     Frames,
     /// The newest raw value is out of range.
     Range,
@@ -129,6 +129,17 @@ impl Fault {
             Self::Range => "range",
             Self::Frozen => "frozen",
             Self::Leaps => "leaps",
+        }
+    }
+
+    /// What an operator who knows of one fault also knows of: silent and closed are the same to him.
+    pub const fn reason(self) -> usize {
+        match self {
+            Self::None | Self::Closed | Self::Stale => 0,
+            Self::Frames => 1,
+            Self::Range => 2,
+            Self::Frozen => 3,
+            Self::Leaps => 4,
         }
     }
 

@@ -157,6 +157,8 @@ pub struct FrameCounts {
     pub too_long: u64,
     /// [`FrameFault::NoMatch`]
     pub no_match: u64,
+    /// Of these: lines of plain text that begin otherwise than those that are read, such as a status line.
+    pub other_text: u64,
     /// [`FrameFault::NotANumber`]
     pub not_a_number: u64,
     /// [`FrameFault::Checksum`]
@@ -192,6 +194,12 @@ impl FrameCounts {
             ("garbage", self.garbage),
         ]
         .into_iter()
+    }
+
+    /// Frames that came and could not be read though they should have been: a device that is silent is stale, not
+    /// garbled, and lines of another kind are none of its readings.
+    pub fn garbled(&self) -> u64 {
+        self.bad - self.no_answer - self.late - self.other_text
     }
 
     pub(crate) fn fault(&mut self, at: Nanos, fault: FrameFault) {

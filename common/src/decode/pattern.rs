@@ -118,6 +118,8 @@ pub struct PatternDecoder {
     dropping: bool,
     /// The port has just been opened: what comes before the first line end may be half a line.
     joining: bool,
+    /// How the newest line that was read begins; zeros before the first.
+    begins: [u8; 2],
     counts: FrameCounts,
 }
 
@@ -141,6 +143,7 @@ impl PatternDecoder {
             held: Vec::with_capacity(LINE_MAX),
             dropping: false,
             joining: false,
+            begins: [0; 2],
             counts: FrameCounts::default(),
         })
     }
@@ -259,13 +262,22 @@ impl PatternDecoder {
         }
         if given {
             self.counts.good += 1;
+            self.begins = beginning(line);
         }
         if wrong {
             self.counts.fault(at, FrameFault::NotANumber);
         } else if !matched {
             self.counts.fault(at, FrameFault::NoMatch);
+            let is_text = line.iter().all(|&b| b == b' ' || b.is_ascii_graphic());
+            self.counts.other_text += u64::from(is_text && beginning(line) != self.begins);
         }
     }
+}
+
+/// First characters of a line, all digits alike: a damaged line mostly still begins as it should.
+fn beginning(line: &[u8]) -> [u8; 2] {
+    let alike = |b: &u8| if b.is_ascii_digit() { b'0' } else { *b };
+    [0, 1].map(|place| line.get(place).map_or(0, alike))
 }
 
 /// A finite decimal number; blanks around it and between sign and digits are permitted, as many

@@ -1,6 +1,7 @@
 //! No alarm chatters, whatever noise comes: every signal at its limit at once, as the pipeline sees it.
 
 use super::*;
+use crate::alarm::Level;
 use crate::job::{print_default_job, read_job};
 use crate::result::AlarmRecord;
 use crate::units::Metres;
@@ -84,6 +85,72 @@ fn noisy_run(seed: u64, colour: f64, scale: f64) -> Vec<AlarmRecord> {
         }
     }
     watch.engine.records().to_vec()
+}
+
+#[test]
+fn another_fault_of_an_acknowledged_instrument_is_told_anew_and_the_same_one_is_not() {
+    let job = read_job(print_default_job(), "job.toml")
+        .unwrap_or_else(|findings| panic!("{findings}"))
+        .job;
+    let mut watch = Watch::new(&job);
+    let health = crate::calibrate::Instruments::new(&job)
+        .expect("the sample job sets up")
+        .health(ChannelId::Load);
+    let second = crate::time::NANOS_PER_SECOND;
+    let mut at = 0;
+    let mut state_after = |watch: &mut Watch, fault, seconds: i64| {
+        for _ in 0..seconds {
+            at += second;
+            watch.health(at, ChannelId::Load, &ChannelHealth { fault, ..health });
+            watch.tick(at);
+        }
+        let state = watch
+            .engine
+            .state(AlarmKind::Sensor(ChannelId::Load), Level::High);
+        watch.mark(at, &MarkKind::Acknowledge("sensor".to_owned()));
+        state.name()
+    };
+    let told = "unacknowledged";
+    let known = "acknowledged";
+    assert_eq!(state_after(&mut watch, Fault::Frames, 3), told);
+    assert_eq!(state_after(&mut watch, Fault::Frames, 300), known);
+    assert_eq!(state_after(&mut watch, Fault::Closed, 1), told);
+    // The same to the crew; and what comes and goes between known ones is no news each time.
+    assert_eq!(state_after(&mut watch, Fault::Stale, 10), known);
+    assert_eq!(state_after(&mut watch, Fault::Frames, 10), known);
+    assert_eq!(state_after(&mut watch, Fault::Closed, 10), known);
+    // After minutes of another one it is news again.
+    assert_eq!(state_after(&mut watch, Fault::Frames, 200), known);
+    assert_eq!(state_after(&mut watch, Fault::Closed, 1), told);
+    // A moment of health between them changes nothing.
+    assert_eq!(state_after(&mut watch, Fault::None, 2), known);
+    assert_eq!(state_after(&mut watch, Fault::Range, 1), told);
+}
+
+#[test]
+fn where_readings_still_come_nobody_is_told_that_overpull_cannot_be_seen() {
+    let job = read_job(print_default_job(), "job.toml")
+        .unwrap_or_else(|findings| panic!("{findings}"))
+        .job;
+    let health = crate::calibrate::Instruments::new(&job)
+        .expect("the sample job sets up")
+        .health(ChannelId::Load);
+    for (fault, rate_hz, text) in [
+        (Fault::Frames, 0.0, "overpull cannot be seen"),
+        (Fault::Frames, 10.0, "overpull may be seen late"),
+        (Fault::Leaps, 20.0, "overpull may be seen late"),
+        (Fault::Stale, 0.0, "overpull cannot be seen"),
+    ] {
+        let mut watch = Watch::new(&job);
+        let health = ChannelHealth {
+            fault,
+            rate_hz,
+            ..health
+        };
+        watch.health(1, ChannelId::Load, &health);
+        let message = &watch.engine.views()[0].message;
+        assert!(message.contains(text), "{message}");
+    }
 }
 
 proptest! {

@@ -61,8 +61,10 @@ impl Heard {
                 format!("bytes come but no reading: {what}; {remedy}")
             });
         }
-        if counts.bad > counts.good / 20 {
-            let (bad, all) = (counts.bad, counts.bad + counts.good);
+        // Lines of another kind are none of its readings.
+        let bad = counts.bad - counts.other_text;
+        if bad > counts.good / 20 {
+            let all = bad + counts.good;
             return Some(format!(
                 "{bad} of {all} frames are bad; check wiring, `baud` and `parity`"
             ));

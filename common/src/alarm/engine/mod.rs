@@ -9,7 +9,8 @@
 //!
 //! No chatter: an alarm that was raised twice within a minute does not clear before that minute is
 //! over, so that it cannot be raised a third time in it, whatever the signal does. What may never be silent wants to be
-//! acknowledged again all the same when its condition has been gone and returns.
+//! acknowledged again all the same when its condition has been gone and returns; and so does an alarm that comes to
+//! stand for another reason than those that stood when it was acknowledged.
 
 mod commands;
 mod saved;
@@ -32,6 +33,10 @@ use serde::{Deserialize, Serialize};
 
 /// Three raisings within this time are chatter.
 const CHATTER: Nanos = 60 * NANOS_PER_SECOND;
+/// For this long after a reason has gone the operator still knows of it.
+const KNOWN: Nanos = 60 * NANOS_PER_SECOND;
+/// Reasons for which one alarm may stand, at most.
+pub(super) const REASONS: usize = 8;
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 struct Alarm {
@@ -51,6 +56,8 @@ struct Alarm {
     detail: Detail,
     /// End of shelving or suppression.
     until: Option<Nanos>,
+    /// When it last stood for each reason, since it was raised.
+    reasons: [Option<Nanos>; REASONS],
 }
 
 impl Alarm {
@@ -122,6 +129,7 @@ impl AlarmEngine {
                 value: None,
                 detail: Detail::None,
                 until: None,
+                reasons: [None; REASONS],
             })
             .collect();
         Self {
@@ -150,6 +158,33 @@ impl AlarmEngine {
         let index = slot(kind, level);
         if active || self.alarms[index].raw {
             self.take_condition(index, at, active, level, value, detail);
+        }
+    }
+
+    /// The condition of an alarm of high level that may stand for several reasons, by number. One that was
+    /// acknowledged for another reason is unacknowledged again.
+    pub fn condition_for(
+        &mut self,
+        kind: AlarmKind,
+        at: Nanos,
+        active: bool,
+        reason: usize,
+        detail: Detail,
+    ) {
+        self.condition(kind, at, active, Level::High, None, detail);
+        let index = slot(kind, Level::High);
+        let alarm = &mut self.alarms[index];
+        if !active || !alarm.state.is_standing() {
+            return;
+        }
+        let Some(stood) = alarm.reasons.get_mut(reason) else {
+            return;
+        };
+        let is_known = stood.is_some_and(|stood| at.saturating_sub(stood) <= KNOWN);
+        *stood = Some(at);
+        if !is_known && alarm.state == AlarmState::Acknowledged {
+            alarm.state = AlarmState::Unacknowledged;
+            self.tell(index, at);
         }
     }
 

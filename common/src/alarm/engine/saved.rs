@@ -3,7 +3,7 @@
 use super::super::message::Detail;
 use super::super::rule::{AlarmKind, Level, slot};
 use super::super::state::AlarmState;
-use super::AlarmEngine;
+use super::{AlarmEngine, REASONS};
 use crate::result::AlarmRecord;
 use crate::time::{Nanos, nanos, seconds};
 use serde::{Deserialize, Serialize};
@@ -83,6 +83,8 @@ impl AlarmEngine {
             alarm.detail = old.detail.clone();
             alarm.raised[0] = Some(at);
             alarm.record = Some(record);
+            // Which of them he was told of is not kept: none is news at once.
+            alarm.reasons = [Some(at); REASONS];
             alarm.until = old
                 .left_s
                 .and_then(nanos)

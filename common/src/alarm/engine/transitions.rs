@@ -2,7 +2,7 @@
 
 use super::super::rule::{AlarmKind, Level, Rule, slot};
 use super::super::state::{AlarmState, Stimulus, next_state};
-use super::{Alarm, AlarmEngine};
+use super::{Alarm, AlarmEngine, REASONS};
 use crate::input::Event;
 use crate::result::AlarmRecord;
 use crate::time::{Nanos, seconds};
@@ -55,6 +55,7 @@ impl AlarmEngine {
     fn raise(&mut self, index: usize, at: Nanos) {
         let alarm = &mut self.alarms[index];
         alarm.raised = [Some(at), alarm.raised[0]];
+        alarm.reasons = [None; REASONS];
         alarm.record = Some(self.records.len());
         self.records.push(AlarmRecord {
             kind: alarm.kind.name().to_owned(),

@@ -43,6 +43,39 @@ fn garbage_of_a_wrong_baud_rate_is_called_frames_and_not_silence() {
     assert!(rig.every.is_empty());
 }
 
+/// 20 lines/s for ten seconds, whichever is due.
+fn lines(rig: &mut Rig, line: impl Fn(i64) -> String) {
+    for index in 0..200 {
+        let at = index * 50 * MS;
+        rig.load(at, &line(index));
+        rig.tick(at);
+    }
+}
+
+#[test]
+fn status_lines_between_good_ones_are_no_fault_and_damaged_ones_are() {
+    let mut rig = Rig::new();
+    lines(&mut rig, |index| match index % 2 {
+        0 => format!("{}", 1200 + index % 7),
+        _ => "STATUS OK".to_owned(),
+    });
+    assert_eq!(rig.fault(ChannelId::Load), "");
+    assert_eq!(rig.instruments.health(ChannelId::Load).bad_frames, 100);
+    let mut rig = Rig::new();
+    lines(&mut rig, |index| match index % 2 {
+        0 => format!("{}", 1200 + index % 7),
+        _ => format!("12{}x", index % 7),
+    });
+    assert_eq!(rig.fault(ChannelId::Load), "frames");
+}
+
+#[test]
+fn text_that_holds_no_reading_at_all_is_a_fault() {
+    let mut rig = Rig::new();
+    lines(&mut rig, |_| "LOAD 1200 N".to_owned());
+    assert_eq!(rig.fault(ChannelId::Load), "frames");
+}
+
 #[test]
 fn setting_the_counter_moves_depth_from_then_on() {
     let mut rig = Rig::new();
