@@ -5,6 +5,7 @@
 //! judgement. Times come from arrival only, so a step of the host's or the instrument's clock
 //! changes nothing here.
 
+use super::demands::Demands;
 use super::flicker::Flicker;
 use super::sequence::{Order, Sequence};
 use super::spike::{SpikeFilter, Verdict};
@@ -18,26 +19,8 @@ const WAITING_MAX: usize = 8;
 /// Over which the rate and the share of bad frames are taken.
 pub(crate) const WINDOW: Nanos = 2_000_000_000;
 
-/// What a channel demands of its readings.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Demands {
-    /// Silence that counts as a gap.
-    pub stale_after: Nanos,
-    /// Time without change that may count as frozen; 0: never.
-    pub frozen_after: Nanos,
-    /// Movement of the *other* channel (N or m) that makes an unchanged value frozen.
-    pub frozen_needs: f64,
-    /// Smallest believable raw value.
-    pub raw_min: f64,
-    /// Largest believable raw value.
-    pub raw_max: f64,
-    /// Jumps below this (N or m) are never spikes.
-    pub spike_floor: f64,
-    /// Spikes from this height on (N or m) make a fault when there are many.
-    pub leap_floor: f64,
-    /// A load below this is none, N; `None` for the depth.
-    pub nothing: Option<f64>,
-}
+/// Tension that is negative for so long is no bounce of the line nor noise.
+const NEGATIVE_LASTS: Nanos = 1_000_000_000;
 
 /// One reading on its way in.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -76,6 +59,8 @@ pub struct Channel {
     first_input: Option<Nanos>,
     silent: bool,
     out_of_range: bool,
+    negative_since: Option<Nanos>,
+    is_negative: bool,
     frozen: bool,
     window_start: Nanos,
     window_readings: u64,
@@ -113,6 +98,8 @@ impl Channel {
             first_input: None,
             silent: false,
             out_of_range: false,
+            negative_since: None,
+            is_negative: false,
             frozen: false,
             window_start: 0,
             window_readings: 0,
@@ -209,6 +196,8 @@ impl Channel {
             Fault::Stale
         } else if self.out_of_range {
             Fault::Range
+        } else if self.is_negative {
+            Fault::Negative
         } else if self.flicker.is_found() {
             Fault::Leaps
         } else if self.frozen {
@@ -252,9 +241,12 @@ impl Channel {
         self.fresh_at = Some(at);
 
         self.out_of_range = (arriving.raw)
-            .is_some_and(|raw| !(self.demands.raw_min..=self.demands.raw_max).contains(&raw))
+            .is_some_and(|raw| !self.demands.believes(raw, arriving.value))
             || !arriving.value.is_finite();
-        if self.out_of_range {
+        self.negative_since =
+            (self.demands.is_negative(arriving.value)).then(|| self.negative_since.unwrap_or(at));
+        self.is_negative = (self.negative_since).is_some_and(|since| at - since >= NEGATIVE_LASTS);
+        if self.out_of_range || self.is_negative {
             self.health.out_of_range += 1;
             flags = flags.and(Flags::OUT_OF_RANGE);
         }

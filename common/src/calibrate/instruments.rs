@@ -3,33 +3,13 @@
 //! *Input*: [`Input`]s in order. *Output*: calibrated readings and health.
 //! *Errors*: [`SetupError`] from [`Instruments::new`], nothing afterwards.
 
-use super::channel::{Arriving, Channel, Demands, WINDOW};
+use super::channel::{Arriving, Channel, WINDOW};
+use super::demands::Demands;
 use super::{CalibratedReading, ChannelHealth, DepthScale, Fault, LoadScale};
 use crate::decode::{FrameCounts, PortDecoder, RawReading, SetupError, job_ports};
 use crate::input::{ChannelId, Input, MarkKind, PortNumber};
-use crate::job::{self, Job};
-use crate::time::{Nanos, nanos};
-use crate::units::Seconds;
-
-/// Part of the line's breaking load below which a jump of the load is never a spike, m of line
-/// likewise for depth. Chosen well above the noise of the instruments (common practice, no
-/// source) and well below what matters to an alarm.
-const SPIKE_FLOOR_LOAD: f64 = 0.005;
-const SPIKE_FLOOR_DEPTH: f64 = 0.2;
-
-/// Likewise what makes a fault when it comes often: far above the steps of a coarse indicator, and below the
-/// weight of a tool. A load below the last is none at all.
-const LEAP_FLOOR_LOAD: f64 = 0.025;
-const LEAP_FLOOR_DEPTH: f64 = 5.0;
-const NOTHING_LOAD: f64 = 0.01;
-
-/// An unchanged load is frozen once the line moved this far, m; an unchanged depth once the
-/// tension moved by this part of the breaking load. A line at rest does neither.
-const FROZEN_NEEDS_LINE: f64 = 2.0;
-const FROZEN_NEEDS_LOAD: f64 = 0.1;
-
-/// Silence that counts as a gap where the job names no instrument (imported runs).
-const STALE_AFTER: Seconds = Seconds(2.0);
+use crate::job::Job;
+use crate::time::Nanos;
 
 /// One port and what is known of it.
 #[derive(Debug, Clone)]
@@ -73,7 +53,6 @@ impl Instruments {
     /// The instruments that `job` names; none for a job without `[load]` and `[depth]`, which
     /// takes [`Input::Reading`]s only.
     pub fn new(job: &Job) -> Result<Self, SetupError> {
-        let breaking = job.line.breaking_load.si();
         let mut ports = Vec::new();
         for (number, _) in job_ports(job) {
             ports.push(Port {
@@ -93,23 +72,8 @@ impl Instruments {
         let depth_port = if shared { 0 } else { 1 };
         Ok(Self {
             ports,
-            load: Channel::new(
-                ChannelId::Load,
-                Demands {
-                    spike_floor: SPIKE_FLOOR_LOAD * breaking,
-                    leap_floor: LEAP_FLOOR_LOAD * breaking,
-                    nothing: Some(NOTHING_LOAD * breaking),
-                    frozen_needs: FROZEN_NEEDS_LINE,
-                    ..demands(load_channel)
-                },
-            ),
-            depth: Channel::new(
-                ChannelId::Depth,
-                Demands {
-                    frozen_needs: FROZEN_NEEDS_LOAD * breaking,
-                    ..demands(depth_channel)
-                },
-            ),
+            load: Channel::new(ChannelId::Load, Demands::of(job, ChannelId::Load)),
+            depth: Channel::new(ChannelId::Depth, Demands::of(job, ChannelId::Depth)),
             load_scale: job.load.as_ref().map_or(
                 LoadScale {
                     tare: 0.0,
@@ -356,21 +320,6 @@ const IDENTITY: DepthScale = DepthScale {
     metres_per_unit: 1.0,
     zero: 0.0,
 };
-
-/// What the job says of a channel; the rest as for depth.
-fn demands(channel: Option<&job::Channel>) -> Demands {
-    let time = |duration: Seconds| nanos(duration.si()).unwrap_or(Nanos::MAX);
-    Demands {
-        stale_after: time(channel.map_or(STALE_AFTER, |channel| channel.stale_after)),
-        frozen_after: channel.map_or(0, |channel| time(channel.frozen_after)),
-        frozen_needs: f64::INFINITY,
-        raw_min: channel.map_or(f64::NEG_INFINITY, |channel| channel.raw_min),
-        raw_max: channel.map_or(f64::INFINITY, |channel| channel.raw_max),
-        spike_floor: SPIKE_FLOOR_DEPTH,
-        leap_floor: LEAP_FLOOR_DEPTH,
-        nothing: None,
-    }
-}
 
 #[cfg(test)]
 mod tests;

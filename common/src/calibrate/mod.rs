@@ -10,16 +10,18 @@
 //! a spike or a step is known only from the next one. A spike is set aside for estimation only:
 //! a real overpull that lasts one sample is seen by the overpull path like any other.
 //!
-//! Reading order: [`scale`] (the arithmetic), [`channel`] (flags of one channel), [`spike`],
+//! Reading order: [`scale`] (the arithmetic), [`demands`] (what the job expects), [`channel`] (flags of one channel), [`spike`],
 //! [`flicker`], [`sequence`], [`instruments`] (both channels with their decoders: what the pipeline uses).
 
 pub mod channel;
+pub mod demands;
 pub mod flicker;
 pub mod instruments;
 pub mod scale;
 pub mod sequence;
 pub mod spike;
 
+pub use demands::Demands;
 pub use instruments::{Counter, Instruments};
 pub use scale::{DepthScale, LoadScale};
 
@@ -112,6 +114,8 @@ pub enum Fault {
     Frames,
     /// The newest raw value is out of range.
     Range,
+    /// The tension has been clearly negative for a while.
+    Negative,
     /// The value does not change although it should.
     Frozen,
     /// Many readings leap away and back, or drop out.
@@ -126,7 +130,7 @@ impl Fault {
             Self::Closed => "closed",
             Self::Stale => "stale",
             Self::Frames => "frames",
-            Self::Range => "range",
+            Self::Range | Self::Negative => "range",
             Self::Frozen => "frozen",
             Self::Leaps => "leaps",
         }
@@ -140,6 +144,7 @@ impl Fault {
             Self::Range => 2,
             Self::Frozen => 3,
             Self::Leaps => 4,
+            Self::Negative => 5,
         }
     }
 
@@ -150,6 +155,7 @@ impl Fault {
             Self::Stale => "it is silent",
             Self::Frames => "what it sends is garbled",
             Self::Range => "it is out of range",
+            Self::Negative => "it is negative: wires reversed, or the zero wrong?",
             Self::Frozen => "it does not change",
             Self::Leaps => "it drops out and comes back, as with a loose contact",
             Self::None => "",

@@ -96,7 +96,7 @@ fn another_fault_of_an_acknowledged_instrument_is_told_anew_and_the_same_one_is_
     let health = crate::calibrate::Instruments::new(&job)
         .expect("the sample job sets up")
         .health(ChannelId::Load);
-    let second = crate::time::NANOS_PER_SECOND;
+    let second = NANOS_PER_SECOND;
     let mut at = 0;
     let mut state_after = |watch: &mut Watch, fault, seconds: i64| {
         for _ in 0..seconds {

@@ -5,7 +5,7 @@ use crate::cli::{CheckArgs, exit};
 use crate::ports::PortConfig;
 use crate::ports::discover::serial_ports;
 use crate::ports::listen::{Heard, listen};
-use kerfwatch::calibrate::{DepthScale, LoadScale};
+use kerfwatch::calibrate::{Demands, DepthScale, Fault, LoadScale};
 use kerfwatch::decode::{PortDecoder, RawReading};
 use kerfwatch::input::ChannelId;
 use kerfwatch::job::{Dimension, Job, significant, summary};
@@ -184,19 +184,29 @@ fn understood(reading: &RawReading, job: &Job) -> String {
     if let (ChannelId::Load, Some(load)) = (reading.channel, &job.load) {
         let tension_n = LoadScale::new(load).apply(reading.raw);
         return format!(
-            "load        {raw} as sent: {} of line tension",
-            Dimension::Force.show(tension_n)
+            "load        {raw} as sent: {} of line tension{}",
+            Dimension::Force.show(tension_n),
+            objection(reading, job, tension_n)
         );
     }
     if let (ChannelId::Depth, Some(depth)) = (reading.channel, &job.depth) {
         let line_m = DepthScale::new(depth).apply(reading.raw);
         return format!(
-            "depth       {raw} as sent: {} of line paid out",
-            Dimension::Length.show(line_m)
+            "depth       {raw} as sent: {} of line paid out{}",
+            Dimension::Length.show(line_m),
+            objection(reading, job, line_m)
         );
     }
     let channel = format!("{:?}", reading.channel).to_lowercase();
     format!("{channel:<12}{raw} as sent")
+}
+
+/// What `run` would say against such a reading; empty when nothing.
+fn objection(reading: &RawReading, job: &Job, value: f64) -> String {
+    match Demands::of(job, reading.channel).objects(reading.raw, value) {
+        Fault::None => String::new(),
+        fault => format!("; not believed: {}", fault.in_words()),
+    }
 }
 
 /// Bytes with escapes where they are no plain text.

@@ -58,7 +58,7 @@ const COUNTERS: [Counter; 11] = [
     ),
 ];
 
-const FAULTS: [&str; 5] = ["closed", "stale", "frames", "range", "frozen"];
+const FAULTS: [&str; 6] = ["closed", "stale", "frames", "range", "frozen", "leaps"];
 
 pub(super) fn of_channels(page: &mut Families, channels: &[ChannelView]) {
     for (word, help, value) in COUNTERS {

@@ -47,6 +47,27 @@ fn out_of_range_value_is_flagged_counted_and_still_seen() {
 }
 
 #[test]
+fn tension_that_stays_negative_is_out_of_range_and_a_bounce_or_a_zero_error_is_not() {
+    // The breaking load is 10 kN; the job itself believes all down to -5 kN.
+    let mut job = invented_job();
+    job.load.as_mut().unwrap().channel.raw_min = -5000.0;
+    for (value, lasts, fault) in [(-984, 40, "range"), (-984, 10, ""), (-300, 40, "")] {
+        let mut rig = Rig::of(&job);
+        for index in 0..lasts {
+            rig.load(index * 50 * MS, &format!("{value}"));
+        }
+        assert_eq!(rig.fault(ChannelId::Load), fault, "{value} N");
+        let flags = rig.every.last().unwrap().flags;
+        assert_eq!(flags.has(Flags::OUT_OF_RANGE), !fault.is_empty());
+        assert_eq!(rig.every.last().unwrap().value, f64::from(value));
+        rig.load(lasts * 50 * MS, "1000");
+        assert_eq!(rig.fault(ChannelId::Load), "");
+    }
+    let words = Fault::Negative.in_words();
+    assert!(words.contains("reversed") && words.contains("zero"));
+}
+
+#[test]
 fn frozen_load_is_found_while_the_line_moves_and_not_while_it_rests() {
     for (speed, fault) in [(0.0, ""), (1.0, "frozen")] {
         let mut rig = Rig::new();

@@ -7,6 +7,7 @@ mod silence;
 use super::*;
 use crate::calibrate::Flags;
 use crate::decode::packet::Packet;
+use crate::job;
 use crate::job::{
     AlarmLimits, Counts, Cutter, DepthChannel, Display, Fluid, JobInfo, Line, LoadChannel, Mount,
     Page, Protocol, Record, SurveyStation, Tool, Tubular,
