@@ -29,18 +29,20 @@ pub const BRIDGE_S: f64 = 2.0;
 /// A time step larger than this many cells must be confirmed by several readings.
 const JUMP_CELLS: i64 = 600;
 /// Readings that confirm a jump of time or of the depth counter.
-const CONFIRMATIONS: u32 = 4;
+pub(crate) const CONFIRMATIONS: u32 = 4;
 /// Line faster than this is not line movement but a counter fault, m/s.
 const LINE_SPEED_MAX: f64 = 15.0;
+/// And a step beyond that, m.
+pub(crate) const LINE_STEP_MAX: f64 = 1.0;
 /// No winch keeps up more than this for longer than so many seconds, m/s.
 const WINCH_SPEED_MAX: f64 = 5.0;
 const RUSH_S: f64 = 2.0;
 
 /// How far line may have gone in so many seconds, one way or the other, m.
-fn line_within(seconds: f64) -> f64 {
+pub(crate) fn line_within(seconds: f64) -> f64 {
     let seconds = seconds.abs();
     let rest = (seconds - RUSH_S).max(0.0);
-    1.0 + LINE_SPEED_MAX * seconds.min(RUSH_S) + WINCH_SPEED_MAX * rest
+    LINE_STEP_MAX + LINE_SPEED_MAX * seconds.min(RUSH_S) + WINCH_SPEED_MAX * rest
 }
 
 /// One tenth of a second of both channels.

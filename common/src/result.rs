@@ -299,6 +299,9 @@ pub struct Quality {
     pub out_of_range: u64,
     /// Single readings set aside as spikes.
     pub spikes: u64,
+    /// Leaps of the depth counter that were no line movement.
+    #[serde(default)]
+    pub counter_leaps: u64,
 }
 
 #[cfg(test)]

@@ -128,6 +128,7 @@ impl Watch {
         let words = health.fault.in_words().into();
         // A part of its readings can still be used, by the guard at least.
         let detail = match health.fault {
+            Fault::Leapt => Detail::Leapt(health.leapt_m),
             Fault::Leaps => Detail::Partly(words),
             Fault::Frames if health.rate_hz > 0.0 => Detail::Partly(words),
             _ => Detail::Text(words),

@@ -6,7 +6,7 @@ import { lasting } from "/time.js";
 const BEHIND_S = 5;
 const SHAPES = { ok: "✓", low: "◆", high: "▲", unknown: "?" };
 
-const FAULTS = { closed: "port closed", stale: "silent", frames: "garbled", range: "out of range", frozen: "frozen" };
+const FAULTS = { closed: "port closed", stale: "silent", frames: "garbled", range: "out of range", frozen: "frozen", leaps: "drops out", leapt: "counter leapt" };
 
 const bytes = (n) => {
   const units = ["B", "KiB", "MiB", "GiB", "TiB"];

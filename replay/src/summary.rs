@@ -290,6 +290,11 @@ fn data(text: &mut String, result: &RunResult, missing: &[String]) {
         (q.late, "late reading", "late readings"),
         (q.out_of_range, "out of range", "out of range"),
         (q.spikes, "spike", "spikes"),
+        (
+            q.counter_leaps,
+            "leap of the depth counter",
+            "leaps of the depth counter",
+        ),
         (q.lost_blocks, "damaged block", "damaged blocks"),
     ]
     .into_iter()

@@ -35,6 +35,8 @@ pub enum Detail {
     },
     /// A word or half a sentence, e.g. `stale` or `disk full`.
     Text(Cow<'static, str>),
+    /// The depth counter has leapt by so much, m.
+    Leapt(f64),
     /// The same of an instrument of which a part can still be used.
     Partly(Cow<'static, str>),
 }
@@ -165,9 +167,15 @@ pub(super) fn sentence(
                 "The load reading is not to be trusted{text}: overpull {overpull}, stop and look at the load cell."
             )
         }
-        (AlarmKind::Sensor(ChannelId::Depth), _) => format!(
-            "The depth reading is not to be trusted{text}: go by the mechanical counter and look at the encoder."
-        ),
+        (AlarmKind::Sensor(ChannelId::Depth), _) => match detail {
+            Detail::Leapt(by_m) => format!(
+                "The depth counter leapt by {}: set the counter at a depth you know; until then overpull goes by the least limit of the well.",
+                depth(*by_m)
+            ),
+            _ => format!(
+                "The depth reading is not to be trusted{text}: go by the mechanical counter and look at the encoder."
+            ),
+        },
         (AlarmKind::LineLife, _) => {
             let percent = |v: f64| format!("{:.0} %", v * 100.0);
             format!(

@@ -7,6 +7,7 @@
 
 use super::demands::Demands;
 use super::flicker::Flicker;
+use super::leap::LeapFinder;
 use super::sequence::{Order, Sequence};
 use super::spike::{SpikeFilter, Verdict};
 use super::{CalibratedReading, ChannelHealth, Fault, Flags};
@@ -51,6 +52,8 @@ pub struct Channel {
     health: ChannelHealth,
     spike: SpikeFilter,
     flicker: Flicker,
+    /// Of the depth only.
+    leap: Option<LeapFinder>,
     sequence: Sequence,
     stillness: Option<Stillness>,
     waiting: Vec<CalibratedReading>,
@@ -74,6 +77,7 @@ impl Channel {
         Self {
             spike: SpikeFilter::new(demands.spike_floor),
             flicker: Flicker::new(demands.leap_floor, demands.nothing),
+            leap: (channel == ChannelId::Depth).then(LeapFinder::default),
             demands,
             health: ChannelHealth {
                 channel,
@@ -89,6 +93,8 @@ impl Channel {
                 reordered: 0,
                 missing: 0,
                 port_losses: 0,
+                leaps: 0,
+                leapt_m: 0.0,
                 fault: Fault::None,
             },
             sequence: Sequence::default(),
@@ -119,6 +125,11 @@ impl Channel {
         let mut flags = self.order_flags(arriving.seq);
         if flags == Flags::NONE {
             flags = self.value_flags(&arriving);
+        }
+        if let Some(leap) = self.leap.as_mut().filter(|_| flags.usable())
+            && leap.is_in_doubt(at, arriving.value)
+        {
+            flags = flags.and(Flags::LEAPT);
         }
         let reading = CalibratedReading {
             channel: self.health.channel,
@@ -184,6 +195,9 @@ impl Channel {
 
     /// The scale was moved: values before and after are no neighbours.
     pub fn rescaled(&mut self, judged: &mut impl FnMut(&CalibratedReading)) {
+        if let Some(leap) = &mut self.leap {
+            leap.forget();
+        }
         self.release(judged);
         self.spike.restart();
         self.flicker.restart();
@@ -192,6 +206,7 @@ impl Channel {
     /// Health without what only the port knows (`bad_frames`, faults `closed` and `frames`).
     pub fn health(&self, at: Nanos) -> ChannelHealth {
         let since = self.fresh_at.or(self.first_input).unwrap_or(at);
+        let (leaps, leapt_m) = (self.leap.as_ref()).map_or((0, 0.0), |l| (l.leaps(), l.leapt_m()));
         let fault = if at - since > self.demands.stale_after {
             Fault::Stale
         } else if self.out_of_range {
@@ -202,11 +217,15 @@ impl Channel {
             Fault::Leaps
         } else if self.frozen {
             Fault::Frozen
+        } else if leapt_m != 0.0 {
+            Fault::Leapt
         } else {
             Fault::None
         };
         ChannelHealth {
             fault,
+            leaps,
+            leapt_m,
             ..self.health
         }
     }

@@ -21,6 +21,10 @@ const NOTHING_LOAD: f64 = 0.01;
 /// No zero error of a load cell is as large as this part of the breaking load, and no line pushes.
 const NEGATIVE_LOAD: f64 = -0.05;
 
+/// No counter reads less, whatever its zero is, m.
+const DEPTH_MIN: f64 = -200.0;
+const EVERYTHING: (f64, f64) = (f64::NEG_INFINITY, f64::INFINITY);
+
 /// An unchanged load is frozen once the line moved this far, m; an unchanged depth once the
 /// tension moved by this part of the breaking load. A line at rest does neither.
 const FROZEN_NEEDS_LINE: f64 = 2.0;
@@ -42,6 +46,8 @@ pub struct Demands {
     pub raw_min: f64,
     /// Largest believable raw value.
     pub raw_max: f64,
+    /// Smallest and largest believable value of a reading that came raw, N or m.
+    pub believable: (f64, f64),
     /// Jumps below this (N or m) are never spikes.
     pub spike_floor: f64,
     /// Spikes from this height on (N or m) make a fault when there are many.
@@ -69,6 +75,7 @@ impl Demands {
                 spike_floor: SPIKE_FLOOR_DEPTH,
                 leap_floor: LEAP_FLOOR_DEPTH,
                 frozen_needs: FROZEN_NEEDS_LOAD * breaking,
+                believable: believable_depth(job),
                 ..Self::of_instrument(job.depth.as_ref().map(|depth| &depth.channel))
             },
         }
@@ -83,6 +90,7 @@ impl Demands {
             frozen_needs: f64::INFINITY,
             raw_min: channel.map_or(f64::NEG_INFINITY, |channel| channel.raw_min),
             raw_max: channel.map_or(f64::INFINITY, |channel| channel.raw_max),
+            believable: EVERYTHING,
             spike_floor: 0.0,
             leap_floor: f64::INFINITY,
             nothing: None,
@@ -91,8 +99,9 @@ impl Demands {
     }
 
     /// Whether a reading is in range: raw, and what calibration makes of it.
-    pub fn believes(&self, raw: f64, _value: f64) -> bool {
-        (self.raw_min..=self.raw_max).contains(&raw)
+    pub fn believes(&self, raw: f64, value: f64) -> bool {
+        let (low, high) = self.believable;
+        (self.raw_min..=self.raw_max).contains(&raw) && (low..=high).contains(&value)
     }
 
     /// Whether a tension is below any zero error.
@@ -110,4 +119,16 @@ impl Demands {
             Fault::None
         }
     }
+}
+
+/// Line paid out that makes sense in this well, m: from well above any zero of a counter to well below the deepest
+/// place that the job names. Where the job says itself what to believe, that holds alone.
+fn believable_depth(job: &Job) -> (f64, f64) {
+    let says = |channel: &job::Channel| channel.raw_min > f64::MIN || channel.raw_max < f64::MAX;
+    if job.depth.as_ref().is_none_or(|depth| says(&depth.channel)) {
+        return EVERYTHING;
+    }
+    let stations = job.survey.iter().map(|station| station.md.si());
+    let deepest = stations.fold(job.info.interval_bottom.si(), f64::max);
+    (DEPTH_MIN, 1.5 * deepest + 500.0)
 }

@@ -11,12 +11,13 @@
 //! a real overpull that lasts one sample is seen by the overpull path like any other.
 //!
 //! Reading order: [`scale`] (the arithmetic), [`demands`] (what the job expects), [`channel`] (flags of one channel), [`spike`],
-//! [`flicker`], [`sequence`], [`instruments`] (both channels with their decoders: what the pipeline uses).
+//! [`flicker`], [`leap`], [`sequence`], [`instruments`] (both channels with their decoders: what the pipeline uses).
 
 pub mod channel;
 pub mod demands;
 pub mod flicker;
 pub mod instruments;
+pub mod leap;
 pub mod scale;
 pub mod sequence;
 pub mod spike;
@@ -61,13 +62,17 @@ impl Flags {
     /// Frame number older than that of the reading before.
     pub const REORDERED: Self = Self(32);
 
-    const NAMES: [(Self, &str); 6] = [
+    /// The depth counter has leapt, and nobody has set it since.
+    pub const LEAPT: Self = Self(64);
+
+    const NAMES: [(Self, &str); 7] = [
         (Self::GAP, "gap"),
         (Self::OUT_OF_RANGE, "range"),
         (Self::FROZEN, "frozen"),
         (Self::SPIKE, "spike"),
         (Self::DUPLICATE, "duplicate"),
         (Self::REORDERED, "reordered"),
+        (Self::LEAPT, "leapt"),
     ];
 
     /// Whether all of `other` hold.
@@ -80,14 +85,15 @@ impl Flags {
         Self(self.0 | other.0)
     }
 
-    /// Whether estimation should take the value: anything but a gap before it sets it aside.
+    /// Whether estimation should take the value: anything sets it aside but a gap before it, and a leap, which
+    /// estimation takes out itself.
     pub const fn usable(self) -> bool {
-        self.0 & !Self::GAP.0 == 0
+        self.0 & !(Self::GAP.0 | Self::LEAPT.0) == 0
     }
 
     /// Whether a limit may be looked up by such a depth, without waiting for what the next reading says of it.
     pub const fn tells_depth(self) -> bool {
-        self.0 & (Self::OUT_OF_RANGE.0 | Self::FROZEN.0) == 0
+        self.0 & (Self::OUT_OF_RANGE.0 | Self::FROZEN.0 | Self::LEAPT.0) == 0
     }
 }
 
@@ -120,6 +126,8 @@ pub enum Fault {
     Frozen,
     /// Many readings leap away and back, or drop out.
     Leaps,
+    /// The depth counter has leapt, and nobody has set it since.
+    Leapt,
 }
 
 impl Fault {
@@ -133,6 +141,7 @@ impl Fault {
             Self::Range | Self::Negative => "range",
             Self::Frozen => "frozen",
             Self::Leaps => "leaps",
+            Self::Leapt => "leapt",
         }
     }
 
@@ -145,6 +154,7 @@ impl Fault {
             Self::Frozen => 3,
             Self::Leaps => 4,
             Self::Negative => 5,
+            Self::Leapt => 6,
         }
     }
 
@@ -158,6 +168,7 @@ impl Fault {
             Self::Negative => "it is negative: wires reversed, or the zero wrong?",
             Self::Frozen => "it does not change",
             Self::Leaps => "it drops out and comes back, as with a loose contact",
+            Self::Leapt => "its counter leapt",
             Self::None => "",
         }
     }
@@ -192,6 +203,10 @@ pub struct ChannelHealth {
     pub missing: u64,
     /// Times the port was lost.
     pub port_losses: u64,
+    /// Leaps of the depth counter.
+    pub leaps: u64,
+    /// How far they have taken it since it was set, m.
+    pub leapt_m: f64,
     /// What is wrong now.
     pub fault: Fault,
 }

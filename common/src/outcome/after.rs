@@ -57,6 +57,7 @@ pub(super) fn quality(p: &Pipeline) -> Quality {
         lost_blocks: 0,
         out_of_range: a.out_of_range + load.out_of_range + depth.out_of_range,
         spikes: a.spikes + load.spikes + depth.spikes,
+        counter_leaps: a.counter_steps,
     }
 }
 

@@ -55,6 +55,42 @@ fn a_depth_out_of_range_does_not_raise_the_limit() {
 }
 
 #[test]
+fn a_leap_of_the_counter_is_told_and_does_not_raise_the_limit_until_it_is_set() {
+    let mut pipeline = Pipeline::new(&job());
+    let limit_n = |p: &Pipeline| p.watch.verdict().expect("load seen").limit_n;
+    let mut at = 0;
+    let mut send = |p: &mut Pipeline, metres, seconds: i64| {
+        for _ in 0..seconds * 50 {
+            at += STEP;
+            depth(p, at, metres);
+            load(p, at);
+        }
+        p.push(&Input::Tick { at }, &mut Vec::new());
+        at
+    };
+    send(&mut pipeline, 100.0, 2);
+    let here = limit_n(&pipeline);
+    // Within what the job believes, and where more could be pulled.
+    send(&mut pipeline, 2012.0, 5);
+    assert_eq!(limit_n(&pipeline), here);
+    let told = pipeline.watch.engine.views();
+    let leapt = "The depth counter leapt by 1912.0 m: ";
+    assert!(told[0].message.starts_with(leapt), "{told:?}");
+    let at = send(&mut pipeline, 2012.0, 60);
+    assert_eq!(limit_n(&pipeline), pipeline.watch.limit_n(None));
+    let mark = Mark {
+        kind: MarkKind::Zero(2012.0),
+        author: String::new(),
+    };
+    pipeline.push(&Input::Mark { at, mark }, &mut Vec::new());
+    send(&mut pipeline, 2012.0, 5);
+    assert_eq!(limit_n(&pipeline), pipeline.watch.limit_n(Some(2012.0)));
+    let health = pipeline.instruments.health(ChannelId::Depth);
+    assert_eq!(health.fault.word(), "");
+    assert_eq!(pipeline.result("r").quality.counter_leaps, 1);
+}
+
+#[test]
 fn a_counter_set_while_a_reading_is_held_back_stays_set() {
     let mut pipeline = Pipeline::new(&job());
     let mut at = 0;

@@ -236,6 +236,7 @@ fn combined(a: &Quality, b: &Quality, with: impl Fn(u64, u64) -> u64) -> Quality
         lost_blocks: with(a.lost_blocks, b.lost_blocks),
         out_of_range: with(a.out_of_range, b.out_of_range),
         spikes: with(a.spikes, b.spikes),
+        counter_leaps: with(a.counter_leaps, b.counter_leaps),
     }
 }
 

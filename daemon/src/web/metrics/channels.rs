@@ -58,7 +58,9 @@ const COUNTERS: [Counter; 11] = [
     ),
 ];
 
-const FAULTS: [&str; 6] = ["closed", "stale", "frames", "range", "frozen", "leaps"];
+const FAULTS: [&str; 7] = [
+    "closed", "stale", "frames", "range", "frozen", "leaps", "leapt",
+];
 
 pub(super) fn of_channels(page: &mut Families, channels: &[ChannelView]) {
     for (word, help, value) in COUNTERS {

@@ -20,6 +20,7 @@ pub(in crate::report) fn quality(page: &mut Page, s: &Source<'_>) {
         ("Readings too late to be used", count(q.late)),
         ("Readings out of range", count(q.out_of_range)),
         ("Single spikes set aside", count(q.spikes)),
+        ("Leaps of the depth counter", count(q.counter_leaps)),
         ("Damaged places of the recording", count(q.lost_blocks)),
         (
             "Slip of the depth counter",

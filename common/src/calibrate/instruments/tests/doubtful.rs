@@ -68,6 +68,57 @@ fn tension_that_stays_negative_is_out_of_range_and_a_bounce_or_a_zero_error_is_n
 }
 
 #[test]
+fn depth_that_this_well_does_not_have_is_out_of_range_unless_the_job_says_otherwise() {
+    let mut job = invented_job();
+    let mut faults = |raw_min, raw_max| {
+        let depth = &mut job.depth.as_mut().unwrap().channel;
+        (depth.raw_min, depth.raw_max) = (raw_min, raw_max);
+        // The interval ends at 1100 m. Reversed sign, swapped words, a float gone wild; then what may be.
+        [-2004.0, 131_000_000.0, 1e300, 8005.0, -30.0, 0.0, 2100.0].map(|depth| {
+            let mut rig = Rig::of(&job);
+            rig.depth(0, 1, depth);
+            rig.fault(ChannelId::Depth)
+        })
+    };
+    let range = "range";
+    assert_eq!(
+        faults(f64::MIN, f64::MAX),
+        [range, range, range, range, "", "", ""]
+    );
+    assert_eq!(faults(f64::MIN, 9000.0), ["", range, range, "", "", "", ""]);
+}
+
+#[test]
+fn a_leap_of_the_counter_is_a_fault_of_its_own_until_the_counter_is_set() {
+    let mut rig = Rig::new();
+    let mut at = 0;
+    let mut depths = |rig: &mut Rig, depth: f64| {
+        for _ in 0..20 {
+            at += 50 * MS;
+            rig.depth(at, (at / MS) as u32, depth);
+        }
+        rig.every.last().unwrap().flags
+    };
+    assert!(depths(&mut rig, 1005.0).tells_depth());
+    let flags = depths(&mut rig, 193.0);
+    assert!(flags.usable() && !flags.tells_depth(), "{flags:?}");
+    assert_eq!(rig.fault(ChannelId::Depth), "leapt");
+    let health = rig.instruments.health(ChannelId::Depth);
+    assert_eq!((health.leaps, health.leapt_m), (1, -812.0));
+    let kind = MarkKind::Zero(193.0);
+    let mark = crate::input::Mark {
+        kind,
+        author: String::new(),
+    };
+    rig.push(&Input::Mark {
+        at: 3000 * MS,
+        mark,
+    });
+    assert!(depths(&mut rig, 193.0).tells_depth());
+    assert_eq!(rig.fault(ChannelId::Depth), "");
+}
+
+#[test]
 fn frozen_load_is_found_while_the_line_moves_and_not_while_it_rests() {
     for (speed, fault) in [(0.0, ""), (1.0, "frozen")] {
         let mut rig = Rig::new();
