@@ -62,8 +62,8 @@ pub struct OutputLine {
     pub heartbeat: Seconds,
 }
 
-/// What drives an output when it does not say.
-const DEFAULT_ALARMS: [&str; 2] = ["overpull", "approaching"];
+/// What drives an output when it does not say: overpull, and that it could not be seen.
+const DEFAULT_ALARMS: [&str; 3] = ["overpull", "approaching", "sensor"];
 
 /// All `[[alarm.output]]` of the alarm section.
 pub(super) fn read(alarm: &Section<'_>) -> Vec<AlarmOutput> {
@@ -86,6 +86,7 @@ fn output(section: &Section<'_>, number: usize) -> Option<AlarmOutput> {
     let alarms =
         texts(section, "alarms").unwrap_or_else(|| DEFAULT_ALARMS.map(str::to_owned).to_vec());
     check_kinds(section, &alarms);
+    check_blindness(section, &alarms);
     let kinds = [("command", 'c'), ("modbus-coil", 'm'), ("serial-line", 's')];
     let kind = match section.choice("kind", &kinds) {
         Some('c') => OutputKind::Command {
@@ -134,6 +135,18 @@ fn check_kinds(section: &Section<'_>, alarms: &[String]) {
             None => format!("known alarms: {}", AlarmKind::NAMES.join(", ")),
         };
         section.fault("alarms", format!("\"{alarm}\", an unknown alarm"), write);
+    }
+}
+
+/// A horn for overpull that is told "all is well" while the load cell is dead.
+fn check_blindness(section: &Section<'_>, alarms: &[String]) {
+    let has = |name: &str| alarms.iter().any(|alarm| alarm == name);
+    if (has("overpull") || has("approaching")) && !has("sensor") {
+        section.warn(
+            "alarms",
+            "overpull without sensor, so it says that all is well while a dead load cell hides an overpull",
+            "\"sensor\" too: alarms = [\"overpull\", \"approaching\", \"sensor\"]",
+        );
     }
 }
 
@@ -214,7 +227,7 @@ mod tests {
             .alarm
             .outputs;
         assert_eq!(outputs.len(), 2);
-        assert_eq!(outputs[0].alarms, ["overpull", "approaching"]);
+        assert_eq!(outputs[0].alarms, ["overpull", "approaching", "sensor"]);
         assert!(matches!(
             &outputs[0].kind,
             OutputKind::ModbusCoil { unit: 1, coil: 3, line } if line.heartbeat == Seconds(1.0)
@@ -224,6 +237,25 @@ mod tests {
             &outputs[1].kind,
             OutputKind::Command { command, .. } if command == &["call", "now"]
         ));
+    }
+
+    #[test]
+    fn an_output_for_overpull_that_leaves_out_dead_instruments_is_remarked_on() {
+        for (alarms, remarks) in [
+            ("", 0),
+            ("alarms = [\"overpull\"]", 1),
+            ("alarms = [\"approaching\", \"stall\"]", 1),
+            ("alarms = [\"overpull\", \"sensor\"]", 0),
+            ("alarms = [\"stall\"]", 0),
+        ] {
+            let text = job(&format!(
+                "kind = \"serial-line\"\nport = \"tcp:a:1\"\n{alarms}"
+            ));
+            let read = read_job(&text, "job.toml").unwrap_or_else(|f| panic!("{f}"));
+            let warnings = read.warnings.iter().map(ToString::to_string);
+            let found = warnings.filter(|text| text.contains("overpull without sensor"));
+            assert_eq!(found.count(), remarks, "{alarms}");
+        }
     }
 
     #[test]

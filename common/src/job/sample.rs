@@ -170,7 +170,7 @@ line_life = 0.8                 # of the bending life, where one is given
 #unit_address = 1
 #coil = 0
 #heartbeat = "1 s"              # the relay must be set to drop out when nothing comes for longer
-#alarms = ["overpull", "approaching"]
+#alarms = ["overpull", "approaching", "sensor"]   # sensor: a dead instrument sees no overpull
 
 [record]
 folder = "runs"
