@@ -10,6 +10,7 @@ use super::flicker::Flicker;
 use super::leap::LeapFinder;
 use super::sequence::{Order, Sequence};
 use super::spike::{SpikeFilter, Verdict};
+use super::stillness::Stillness;
 use super::{CalibratedReading, ChannelHealth, Fault, Flags};
 use crate::input::ChannelId;
 use crate::time::{Nanos, seconds};
@@ -36,14 +37,8 @@ pub struct Arriving {
     pub seq: Option<u64>,
 }
 
-/// Since when a value has not changed, and how far the other channel has moved since.
-#[derive(Debug, Clone)]
-struct Stillness {
-    value: f64,
-    since: Nanos,
-    other_low: f64,
-    other_high: f64,
-}
+/// Step of a counter that has not changed yet, m.
+const STEP_UNKNOWN: f64 = 1.0;
 
 /// State of one channel.
 #[derive(Debug, Clone)]
@@ -56,6 +51,10 @@ pub struct Channel {
     leap: Option<LeapFinder>,
     sequence: Sequence,
     stillness: Option<Stillness>,
+    /// Smallest change seen so far, N or m.
+    step: f64,
+    /// The value at the last change, N or m.
+    changed_to: f64,
     waiting: Vec<CalibratedReading>,
     /// Newest reading that brought something new (neither duplicate nor re-ordered).
     fresh_at: Option<Nanos>,
@@ -99,6 +98,8 @@ impl Channel {
             },
             sequence: Sequence::default(),
             stillness: None,
+            changed_to: f64::NAN,
+            step: STEP_UNKNOWN,
             waiting: Vec::with_capacity(WAITING_MAX),
             fresh_at: None,
             first_input: None,
@@ -153,10 +154,9 @@ impl Channel {
     }
 
     /// The other channel reads `value`: tells a frozen instrument from a line at rest.
-    pub fn other_reads(&mut self, value: f64) {
+    pub fn other_reads(&mut self, at: Nanos, value: f64) {
         if let Some(still) = &mut self.stillness {
-            still.other_low = still.other_low.min(value);
-            still.other_high = still.other_high.max(value);
+            still.other_reads(at, value);
         }
     }
 
@@ -269,7 +269,7 @@ impl Channel {
             self.health.out_of_range += 1;
             flags = flags.and(Flags::OUT_OF_RANGE);
         }
-        self.frozen = self.is_frozen(at, arriving.raw.unwrap_or(arriving.value));
+        self.frozen = self.is_frozen(arriving);
         if self.frozen {
             self.health.frozen += 1;
             flags = flags.and(Flags::FROZEN);
@@ -277,25 +277,25 @@ impl Channel {
         flags
     }
 
-    fn is_frozen(&mut self, at: Nanos, value: f64) -> bool {
-        if self.demands.frozen_after == 0 {
+    fn is_frozen(&mut self, arriving: &Arriving) -> bool {
+        let (at, value) = (arriving.at, arriving.value);
+        let raw = arriving.raw.unwrap_or(value);
+        let Demands {
+            frozen_after,
+            frozen_when,
+            ..
+        } = self.demands;
+        if frozen_after == 0 {
             return false;
         }
-        match &self.stillness {
-            Some(still) if still.value == value => {
-                at - still.since >= self.demands.frozen_after
-                    && still.other_high - still.other_low >= self.demands.frozen_needs
-            }
-            _ => {
-                self.stillness = Some(Stillness {
-                    value,
-                    since: at,
-                    other_low: f64::INFINITY,
-                    other_high: f64::NEG_INFINITY,
-                });
-                false
-            }
+        if let Some(still) = self.stillness.as_ref().filter(|still| still.value() == raw) {
+            return still.is_frozen(at, frozen_after, frozen_when);
         }
+        self.step = self.step.min((value - self.changed_to).abs());
+        self.changed_to = value;
+        let swing = frozen_when.swing(value, self.step);
+        self.stillness = Some(Stillness::new(raw, at, swing));
+        false
     }
 
     fn judge(&mut self, reading: CalibratedReading, judged: &mut impl FnMut(&CalibratedReading)) {

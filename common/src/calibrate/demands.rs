@@ -1,8 +1,10 @@
 //! What a channel demands of its readings, from the job.
 
 use super::Fault;
+use super::stillness::Movement;
 use crate::input::ChannelId;
 use crate::job::{self, Job};
+use crate::model::line::LineInFluid;
 use crate::time::{Nanos, nanos};
 use crate::units::Seconds;
 
@@ -25,10 +27,10 @@ const NEGATIVE_LOAD: f64 = -0.05;
 const DEPTH_MIN: f64 = -200.0;
 const EVERYTHING: (f64, f64) = (f64::NEG_INFINITY, f64::INFINITY);
 
-/// An unchanged load is frozen once the line moved this far, m; an unchanged depth once the
-/// tension moved by this part of the breaking load. A line at rest does neither.
+/// An unchanged load is frozen once the line moved this far, m; an unchanged depth while the tension moves to and fro
+/// by this part of the breaking load. A line at rest does neither.
 const FROZEN_NEEDS_LINE: f64 = 2.0;
-const FROZEN_NEEDS_LOAD: f64 = 0.1;
+const FROZEN_NEEDS_LOAD: f64 = 0.04;
 
 /// Silence that counts as a gap where the job names no instrument (imported runs).
 const STALE_AFTER: Seconds = Seconds(2.0);
@@ -40,8 +42,8 @@ pub struct Demands {
     pub stale_after: Nanos,
     /// Time without change that may count as frozen; 0: never.
     pub frozen_after: Nanos,
-    /// Movement of the *other* channel (N or m) that makes an unchanged value frozen.
-    pub frozen_needs: f64,
+    /// What the *other* channel does when an unchanged value is frozen.
+    pub frozen_when: Movement,
     /// Smallest believable raw value.
     pub raw_min: f64,
     /// Largest believable raw value.
@@ -68,13 +70,16 @@ impl Demands {
                 leap_floor: LEAP_FLOOR_LOAD * breaking,
                 nothing: Some(NOTHING_LOAD * breaking),
                 negative_below: NEGATIVE_LOAD * breaking,
-                frozen_needs: FROZEN_NEEDS_LINE,
+                frozen_when: Movement::Range(FROZEN_NEEDS_LINE),
                 ..Self::of_instrument(job.load.as_ref().map(|load| &load.channel))
             },
             ChannelId::Depth => Self {
                 spike_floor: SPIKE_FLOOR_DEPTH,
                 leap_floor: LEAP_FLOOR_DEPTH,
-                frozen_needs: FROZEN_NEEDS_LOAD * breaking,
+                frozen_when: Movement::Swings {
+                    least_n: FROZEN_NEEDS_LOAD * breaking,
+                    ea_n: LineInFluid::from_job(&job.line, &job.fluid).ea_n,
+                },
                 believable: believable_depth(job),
                 ..Self::of_instrument(job.depth.as_ref().map(|depth| &depth.channel))
             },
@@ -87,7 +92,7 @@ impl Demands {
         Self {
             stale_after: time(channel.map_or(STALE_AFTER, |channel| channel.stale_after)),
             frozen_after: channel.map_or(0, |channel| time(channel.frozen_after)),
-            frozen_needs: f64::INFINITY,
+            frozen_when: Movement::Range(f64::INFINITY),
             raw_min: channel.map_or(f64::NEG_INFINITY, |channel| channel.raw_min),
             raw_max: channel.map_or(f64::INFINITY, |channel| channel.raw_max),
             believable: EVERYTHING,

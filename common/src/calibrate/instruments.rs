@@ -5,7 +5,7 @@
 
 use super::channel::{Arriving, Channel, WINDOW};
 use super::demands::Demands;
-use super::{CalibratedReading, ChannelHealth, DepthScale, Fault, LoadScale};
+use super::{CalibratedReading, ChannelHealth, DepthScale, Fault, Flags, LoadScale};
 use crate::decode::{FrameCounts, PortDecoder, RawReading, SetupError, job_ports};
 use crate::input::{ChannelId, Input, MarkKind, PortNumber};
 use crate::job::Job;
@@ -266,7 +266,10 @@ impl Instruments {
             ChannelId::Depth => (&mut self.depth, &mut self.load),
         };
         let reading = own.push(arriving, judged);
-        other.other_reads(reading.value);
+        // A leap or nonsense of one says nothing of the other.
+        if reading.flags.usable() && !reading.flags.has(Flags::LEAPT) {
+            other.other_reads(reading.at, reading.value);
+        }
         every(&reading);
     }
 

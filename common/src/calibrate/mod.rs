@@ -11,7 +11,7 @@
 //! a real overpull that lasts one sample is seen by the overpull path like any other.
 //!
 //! Reading order: [`scale`] (the arithmetic), [`demands`] (what the job expects), [`channel`] (flags of one channel), [`spike`],
-//! [`flicker`], [`leap`], [`sequence`], [`instruments`] (both channels with their decoders: what the pipeline uses).
+//! [`flicker`], [`leap`], [`stillness`], [`sequence`], [`instruments`] (both channels with their decoders: what the pipeline uses).
 
 pub mod channel;
 pub mod demands;
@@ -21,6 +21,7 @@ pub mod leap;
 pub mod scale;
 pub mod sequence;
 pub mod spike;
+pub mod stillness;
 
 pub use demands::Demands;
 pub use instruments::{Counter, Instruments};

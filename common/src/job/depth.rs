@@ -113,7 +113,7 @@ pub(super) fn depth(
         section,
         "depth",
         port,
-        0.0,
+        20.0,
         (f64::MIN, f64::MAX),
         D::Length,
         metres_per_unit,

@@ -146,7 +146,7 @@ counts_per_turn = 1024
 #zero = "0 m"                   # depth shown when the scaled raw value is zero
 counts = "tensioned"            # the wheel rolls on loaded line; "relaxed": unstretched length
 #stale_after = "2 s"
-#frozen_after = "0 s"           # 0: never
+#frozen_after = "20 s"          # unchanged depth while the load swings again and again; 0: never
 
 [alarm]
 #tension_limit = "3500 N"       # instead of the fraction; no default

@@ -136,20 +136,50 @@ fn frozen_load_is_found_while_the_line_moves_and_not_while_it_rests() {
     }
 }
 
-#[test]
-fn frozen_depth_is_found_while_tension_changes_much() {
-    for (range, fault) in [(100.0, ""), (1500.0, "frozen")] {
-        let mut rig = Rig::new();
-        for index in 0..100_u32 {
-            let at = Nanos::from(index) * 100 * MS;
-            rig.load(
-                at,
-                &format!("{}", 2000.0 + range * f64::from(index) / 100.0),
-            );
-            rig.depth(at, index, 1000.0);
-        }
-        assert_eq!(rig.fault(ChannelId::Depth), fault);
+/// Depth of so many m for two minutes at 10 Hz, stuck at it from the start or after a few readings; the load by time.
+fn stuck_depth(depth: f64, step: f64, load: impl Fn(f64) -> f64) -> &'static str {
+    let mut rig = Rig::new();
+    for index in 0..1200_u32 {
+        let at = Nanos::from(index) * 100 * MS;
+        rig.load(at, &format!("{:.1}", load(f64::from(index) * 0.1)));
+        rig.depth(at, index, if index < 5 { depth - step } else { depth });
     }
+    rig.fault(ChannelId::Depth)
+}
+
+#[test]
+fn frozen_depth_is_found_while_the_load_swings_again_and_again() {
+    let strokes = |t: f64| if t % 40.0 < 20.0 { 985.0 } else { 1455.0 };
+    assert_eq!(stuck_depth(1000.0, 0.01, strokes), "frozen");
+    let pulls = |t: f64| 1200.0 + 900.0 * (t * 0.5).sin();
+    assert_eq!(stuck_depth(1000.0, 0.01, pulls), "frozen");
+}
+
+#[test]
+fn a_resting_depth_is_not_frozen_whatever_a_resting_line_does() {
+    let quiet = |t: f64| 1200.0 + 60.0 * (t * 0.6).sin();
+    let crept = |t: f64| 1200.0 + 12.0 * t;
+    let clamped_and_freed = |t: f64| {
+        if (30.0..90.0).contains(&t) {
+            0.0
+        } else {
+            1200.0
+        }
+    };
+    let loose = |t: f64| {
+        if (t * 10.0).round() % 2.0 == 0.0 {
+            0.0
+        } else {
+            1200.0
+        }
+    };
+    let rests: [fn(f64) -> f64; 4] = [quiet, crept, clamped_and_freed, loose];
+    for load in rests {
+        assert_eq!(stuck_depth(1000.0, 0.01, load), "");
+    }
+    // A held tool on a short line moves a coarse counter by less than its step.
+    let pulls = |t: f64| 1200.0 + 900.0 * (t * 0.5).sin();
+    assert_eq!(stuck_depth(100.0, 0.1, pulls), "");
 }
 
 /// 20 readings/s of a load with some noise; 0 instead where `is_lost`.
