@@ -46,6 +46,26 @@ fn overpull(rig: &mut Rig) {
 }
 
 #[test]
+fn a_line_that_does_not_say_otherwise_hears_of_dead_instruments() {
+    let folder = tempfile::tempdir().unwrap();
+    let horn = Terminal::open().unwrap();
+    let mut end = horn.end().unwrap();
+    let more_job = format!(
+        "\n[[alarm.output]]\nkind = \"serial-line\"\nport = \"serial:{}\"\nheartbeat = \"200 ms\"\n",
+        horn.path.display()
+    );
+    let setup = Setup {
+        more_job,
+        ..Setup::default()
+    };
+    let rig = Rig::start(print_default_job(), folder.path(), setup);
+    rig.wait_for_ports();
+    // Neither speaks.
+    hear(&mut end, "ALARM");
+    rig.stop().unwrap();
+}
+
+#[test]
 fn a_line_hears_that_all_is_well_until_an_overpull_and_alarm_at_the_end() {
     let folder = tempfile::tempdir().unwrap();
     let horn = Terminal::open().unwrap();

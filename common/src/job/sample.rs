@@ -147,6 +147,8 @@ counts_per_turn = 1024
 counts = "tensioned"            # the wheel rolls on loaded line; "relaxed": unstretched length
 #stale_after = "2 s"
 #frozen_after = "20 s"          # unchanged depth while the load swings again and again; 0: never
+#min = "-200 m"                 # readings outside are not believed; default from survey and interval
+#max = "4000 m"
 
 [alarm]
 #tension_limit = "3500 N"       # instead of the fraction; no default

@@ -137,6 +137,11 @@ fn of_snapshot(page: &mut Families, now: &Snapshot) {
         "Single readings set aside as spikes.",
         now.quality.spikes,
     );
+    page.counter(
+        "kerfwatch_counter_leaps",
+        "Leaps of the depth counter that were no line movement.",
+        now.quality.counter_leaps,
+    );
 }
 
 fn of_progress(page: &mut Families, progress: &Progress) {
