@@ -1,10 +1,12 @@
 //! Decoding and calibration, per second of one core: `cargo bench -p kerfwatch --bench decode`.
 
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
-use kerfwatch::calibrate::channel::{Arriving, Channel, Demands};
+use kerfwatch::calibrate::Demands;
+use kerfwatch::calibrate::channel::{Arriving, Channel};
 use kerfwatch::decode::packet::{Packet, PacketDecoder};
 use kerfwatch::decode::pattern::PatternDecoder;
 use kerfwatch::input::ChannelId;
+use kerfwatch::job::{print_default_job, read_job};
 use std::hint::black_box;
 
 const FRAMES: u32 = 10_000;
@@ -69,14 +71,8 @@ fn packets(bench: &mut Criterion) {
 fn readings(bench: &mut Criterion) {
     let mut group = bench.benchmark_group("calibrate");
     group.throughput(Throughput::Elements(u64::from(FRAMES)));
-    let demands = Demands {
-        stale_after: 2_000_000_000,
-        frozen_after: 5_000_000_000,
-        frozen_needs: 2.0,
-        raw_min: -1e9,
-        raw_max: 1e9,
-        spike_floor: 50.0,
-    };
+    let job = read_job(print_default_job(), "job.toml").unwrap().job;
+    let demands = Demands::of(&job, ChannelId::Load);
     let mut channel = Channel::new(ChannelId::Load, demands);
     let mut at = 0;
     group.bench_function("one channel", |timer| {
