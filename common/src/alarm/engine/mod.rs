@@ -13,6 +13,7 @@
 //! stand for another reason than those that stood when it was acknowledged.
 
 mod commands;
+mod reasons;
 mod saved;
 mod transitions;
 mod views;
@@ -33,8 +34,6 @@ use serde::{Deserialize, Serialize};
 
 /// Three raisings within this time are chatter.
 const CHATTER: Nanos = 60 * NANOS_PER_SECOND;
-/// For this long after a reason has gone the operator still knows of it.
-const KNOWN: Nanos = 60 * NANOS_PER_SECOND;
 /// Reasons for which one alarm may stand, at most.
 pub(super) const REASONS: usize = 8;
 
@@ -158,33 +157,6 @@ impl AlarmEngine {
         let index = slot(kind, level);
         if active || self.alarms[index].raw {
             self.take_condition(index, at, active, level, value, detail);
-        }
-    }
-
-    /// The condition of an alarm of high level that may stand for several reasons, by number. One that was
-    /// acknowledged for another reason is unacknowledged again.
-    pub fn condition_for(
-        &mut self,
-        kind: AlarmKind,
-        at: Nanos,
-        active: bool,
-        reason: usize,
-        detail: Detail,
-    ) {
-        self.condition(kind, at, active, Level::High, None, detail);
-        let index = slot(kind, Level::High);
-        let alarm = &mut self.alarms[index];
-        if !active || !alarm.state.is_standing() {
-            return;
-        }
-        let Some(stood) = alarm.reasons.get_mut(reason) else {
-            return;
-        };
-        let is_known = stood.is_some_and(|stood| at.saturating_sub(stood) <= KNOWN);
-        *stood = Some(at);
-        if !is_known && alarm.state == AlarmState::Acknowledged {
-            alarm.state = AlarmState::Unacknowledged;
-            self.tell(index, at);
         }
     }
 
