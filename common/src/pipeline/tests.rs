@@ -33,18 +33,23 @@ fn load(pipeline: &mut Pipeline, at: Nanos) {
     push(pipeline, 0, at, "L 300".to_owned());
 }
 
+/// The counter reads `metres` for so many seconds, with load beside it; gives the time.
+fn stay(pipeline: &mut Pipeline, at: &mut Nanos, metres: f64, seconds: i64) -> Nanos {
+    for _ in 0..seconds * 50 {
+        *at += STEP;
+        depth(pipeline, *at, metres);
+        load(pipeline, *at);
+    }
+    pipeline.push(&Input::Tick { at: *at }, &mut Vec::new());
+    *at
+}
+
 #[test]
 fn a_depth_out_of_range_does_not_raise_the_limit() {
     let mut pipeline = Pipeline::new(&job());
     let limit_n = |p: &Pipeline| p.watch.verdict().expect("load seen").limit_n;
     let mut at = 0;
-    let mut send = |p: &mut Pipeline, metres, seconds: i64| {
-        for _ in 0..seconds * 50 {
-            at += STEP;
-            depth(p, at, metres);
-            load(p, at);
-        }
-    };
+    let mut send = |p: &mut Pipeline, metres, seconds| stay(p, &mut at, metres, seconds);
     send(&mut pipeline, 100.0, 2);
     let here = limit_n(&pipeline);
     assert_eq!(here, pipeline.watch.limit_n(Some(100.0)));
@@ -59,15 +64,7 @@ fn a_leap_of_the_counter_is_told_and_does_not_raise_the_limit_until_it_is_set() 
     let mut pipeline = Pipeline::new(&job());
     let limit_n = |p: &Pipeline| p.watch.verdict().expect("load seen").limit_n;
     let mut at = 0;
-    let mut send = |p: &mut Pipeline, metres, seconds: i64| {
-        for _ in 0..seconds * 50 {
-            at += STEP;
-            depth(p, at, metres);
-            load(p, at);
-        }
-        p.push(&Input::Tick { at }, &mut Vec::new());
-        at
-    };
+    let mut send = |p: &mut Pipeline, metres, seconds| stay(p, &mut at, metres, seconds);
     send(&mut pipeline, 100.0, 2);
     let here = limit_n(&pipeline);
     // Within what the job believes, and where more could be pulled.
