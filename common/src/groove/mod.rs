@@ -162,24 +162,21 @@ pub fn estimate(ledger: &Ledger, job: &Job, base_prior: BasePrior) -> GrooveEsti
             (splits.through, splits.reach)
         },
     );
-    let total = drag_model::total_passes(&input);
     let rolls_down_from = joint.as_ref().and_then(|j| j.rolls_down_from);
     let fit = joint.map(|j| j.fit);
+    // Strokes of which no drag is known deepen the groove all the same.
+    let nominal_law;
+    let law = if let Some(fit) = &fit {
+        &fit.law
+    } else {
+        let passes = drag_model::total_passes(&input) as usize + 1;
+        nominal_law = PassLaw::new(passes, (-global.0).exp(), Bend::new(FADE.0, 0.0));
+        &nominal_law
+    };
     let Basis {
         engaged, coupling, ..
     } = basis;
-    // Strokes of which no drag is known deepen the groove all the same.
-    let law = fit.as_ref().map_or_else(
-        || {
-            PassLaw::new(
-                total as usize + 1,
-                (-global.0).exp(),
-                Bend::new(FADE.0, 0.0),
-            )
-        },
-        |fit| fit.law.clone(),
-    );
-    let belief = posterior::combine(job, global, spread, &law, &through, &coupling);
+    let belief = posterior::combine(job, global, spread, law, &through, &coupling);
     let mut bins = bins_of(ledger, job, &engaged, &coupling, &belief);
     let (joints, outlook) = forecast::joints(
         ledger,
