@@ -13,6 +13,10 @@ const SHARE_DOUBT: f64 = 0.12 * 0.12;
 /// Least standard deviation of what a window's drag has in common beyond the model, as a share.
 const COMMON_SD: f64 = 0.06;
 
+/// Drag so many standard deviations below that of the free tool is neither cut nor split wall: near a turning point the
+/// tool stands already, or is not where it seems to be. What was measured there says nothing of the wall.
+const LESS_THAN_FREE: f64 = 3.0;
+
 /// Standard deviation, before it is seen, of how much of what a place has of its own is left.
 const OWN_LEFT_SD: f64 = 0.5;
 /// Least variance of a share about the slope.
@@ -123,6 +127,7 @@ fn shares(input: &FitInput, fit: &DragFit, base_sd: f64, lasting: &Lasting) -> V
     let mut first = usize::MAX;
     let mut now = usize::MAX;
     let noise = fit.noise * fit.noise;
+    let least = -LESS_THAN_FREE * (noise + base_sd * base_sd).sqrt();
     let mut cutting = fit.cutting_drag();
     let mut close = |first: usize, end: usize, sums: &mut Vec<Sum>, start: &[f64]| {
         let mut w = WindowShare {
@@ -174,8 +179,12 @@ fn shares(input: &FitInput, fit: &DragFit, base_sd: f64, lasting: &Lasting) -> V
         }
         if let Some(y) = rows[k].at(j) {
             let base = if rows[k].up { fit.base.0 } else { fit.base.1 };
+            let beyond_free = y - base - fit.drift[k];
+            if beyond_free < least {
+                return;
+            }
             let f = cutting(n0, n1);
-            sums[j].with_drag += f * (y - base - fit.drift[k]);
+            sums[j].with_drag += f * beyond_free;
             sums[j].square += f * f;
             sums[j].expected += f;
             sums[j].rows += 1.0;
@@ -193,6 +202,49 @@ fn shares(input: &FitInput, fit: &DragFit, base_sd: f64, lasting: &Lasting) -> V
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::groove::drag_model::BasePrior;
+    use crate::groove::ledger::Ledger;
+    use crate::groove::pass_law::{Bend, PassLaw};
+
+    #[test]
+    fn drag_far_below_that_of_the_free_tool_is_no_sign_of_a_split() {
+        // Invented: free drag 100 N, 200 N more while cutting; the last three bins before the turn show 300 N less.
+        let bend = Bend::new(0.1, 0.0);
+        let mut ledger = Ledger::invented(&[(300.0, Some(true)); 8]);
+        for row in &mut ledger.rows {
+            row.drag[..3].fill(-200.0);
+        }
+        let input = FitInput {
+            ledger: &ledger,
+            engaged: &[true; 8],
+            coupling: &[false; 20],
+            wheels: 2.0,
+            base_prior: BasePrior {
+                mean: 100.0,
+                shared_sd: 60.0,
+                own_sd: 25.0,
+            },
+            amplitude_prior: (200.0, 0.25),
+            flank_sd: 20.0,
+        };
+        let fit = DragFit {
+            base: (100.0, 100.0),
+            amplitude: 200.0,
+            ln_amplitude_sd: 0.2,
+            bite_down: 0.8,
+            bend,
+            flank: 0.0,
+            x_wall: 8.0,
+            noise: 20.0,
+            drift: vec![0.0; 8],
+            law: PassLaw::new(10, 8.0, bend),
+        };
+        for window in windows(&input, &fit, 20.0, |_| -9.0) {
+            for j in 0..20 {
+                assert_eq!(window.weight[j] > 0.0, j >= 3, "bin {j}");
+            }
+        }
+    }
 
     /// Invented: four rows over 100 bins with 150 N of cutting drag expected, of which the first `split` show none, and a
     /// part `left` of the 60 N more that every fifth bin once had.
