@@ -22,7 +22,9 @@ const LOCAL: usize = 8;
 const ALIKE: usize = 2;
 /// Spread of the places that hold out over that of all: the last ones are not the tail of a normal distribution (both
 /// benches; `forecast_done_by_p50` and `_p90` of the scoreboard).
-const HOLD_OUT: f64 = 1.4;
+const HOLD_OUT: f64 = 1.1;
+/// Standard deviation of the logarithm of that: how far the last places are spread is in doubt itself.
+const HOLD_OUT_LN_SD: f64 = 0.4;
 /// Strokes that a bin must have been seen with for its own rate of passes to count half.
 const RATE_STROKES: f64 = 6.0;
 /// More strokes than this is "cannot be told".
@@ -151,6 +153,11 @@ impl Pace {
     }
 }
 
+/// Spread of the places that hold out over that of all, of one draw.
+fn holds_out(draw: usize) -> f64 {
+    HOLD_OUT * (HOLD_OUT_LN_SD * normal_quantile((draw as f64 + 0.5) / LOCAL as f64)).exp()
+}
+
 fn strokes_left(
     members: &[usize],
     fit: &DragFit,
@@ -175,6 +182,7 @@ fn strokes_left(
         let m = belief.global.0 + shared_sd * normal_quantile((s as f64 + 0.5) / SHARED as f64);
         for draw in 0..LOCAL {
             let mut most: f64 = 0.0;
+            let hold_out = holds_out(draw);
             for &j in &open {
                 // Golden-ratio sequence: even over draws and blocks, without randomness.
                 let key = (j / ALIKE) as f64 * 0.618_034
@@ -197,7 +205,7 @@ fn strokes_left(
                     continue;
                 }
                 let harder = (u - split) / (1.0 - split);
-                let reach = m + HOLD_OUT * sd * normal_quantile((harder * limit).max(1e-4));
+                let reach = m + hold_out * sd * normal_quantile((harder * limit).max(1e-4));
                 let need = fit.law.passes_to((-reach).exp()) - passes;
                 most = most.max(need / pace.at(passes));
             }

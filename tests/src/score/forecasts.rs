@@ -1,7 +1,6 @@
 //! Strokes left as they were told while the job ran, against how many it took.
 //!
-//! Most jobs end before every bin of a joint is split. To look only at joints that were finished would favour the quick
-//! ones, so what the 50 and 90 % told are worth is asked of all whose time fell within the record, finished or not.
+//! Most jobs end before every bin of a joint is split.
 
 use super::estimate::Shown;
 use super::truth::Truth;
@@ -17,11 +16,31 @@ pub struct Forecast {
     pub made: f64,
 }
 
-impl Forecast {
-    /// Whether the joint was done by so many strokes; `None` when the record ended before.
-    pub fn done_by(&self, strokes: f64) -> Option<bool> {
-        (strokes <= self.made).then(|| self.took.is_some_and(|took| took <= strokes))
+/// Part of the joints that were done by the strokes told for them.
+///
+/// A record that ends first says only that its joint was not done by then. To leave such joints out would favour the
+/// quick ones, to leave out what was told for later than the end the slow ones; so each counts until its record ends.
+/// *Source*: E. L. Kaplan and P. Meier, "Nonparametric estimation from incomplete observations", J. Am. Stat. Assoc. 53
+/// (1958), of strokes taken over strokes told.
+pub fn done_by(forecasts: &[Forecast], strokes: impl Fn(&Forecast) -> f64) -> Option<f64> {
+    // Over what was told; done there or no longer on record.
+    let mut ends: Vec<(f64, bool)> = (forecasts.iter())
+        .map(|f| {
+            (
+                f.took.unwrap_or(f.made) / strokes(f).max(0.5),
+                f.took.is_some(),
+            )
+        })
+        .collect();
+    // Of those that end together the ones done first.
+    ends.sort_by(|a, b| a.0.total_cmp(&b.0).then(b.1.cmp(&a.1)));
+    let mut open = 1.0;
+    for (i, (_, done)) in ends.iter().enumerate().take_while(|(_, end)| end.0 <= 1.0) {
+        if *done {
+            open *= 1.0 - 1.0 / (ends.len() - i) as f64;
+        }
     }
+    (!ends.is_empty()).then_some(1.0 - open)
 }
 
 /// Forecasts at the times of the truth's history, but for joints that were done already.
@@ -63,12 +82,25 @@ mod tests {
     use super::*;
 
     #[test]
-    fn what_the_record_does_not_reach_is_not_asked() {
-        let told = (40.0, 90.0);
-        let of = |took, made| Forecast { took, told, made };
-        assert_eq!(of(Some(30.0), 60.0).done_by(40.0), Some(true));
-        assert_eq!(of(Some(50.0), 60.0).done_by(40.0), Some(false));
-        assert_eq!(of(None, 60.0).done_by(40.0), Some(false));
-        assert_eq!(of(None, 60.0).done_by(90.0), None);
+    fn what_a_record_does_not_reach_counts_until_its_end() {
+        let of = |took, made| Forecast {
+            took,
+            told: (40.0, 90.0),
+            made,
+        };
+        let half = |forecasts: &[Forecast]| done_by(forecasts, |f| f.told.0);
+        let known = [of(Some(30.0), 60.0), of(Some(50.0), 60.0)];
+        assert_eq!(half(&known), Some(0.5));
+        // Done later than told, on a record that ends with it.
+        assert_eq!(half(&[of(Some(50.0), 50.0)]), Some(0.0));
+        // And done sooner than told.
+        assert_eq!(half(&[of(Some(30.0), 30.0)]), Some(1.0));
+        // Not on record for long enough to say anything of the other two.
+        let with = [of(None, 10.0), of(Some(30.0), 60.0), of(Some(50.0), 60.0)];
+        assert_eq!(half(&with), Some(0.5));
+        // Left when one of the two that remained was done.
+        let with = [of(Some(20.0), 60.0), of(None, 25.0), of(Some(30.0), 60.0)];
+        assert_eq!(half(&with), Some(1.0));
+        assert_eq!(half(&[]), None);
     }
 }

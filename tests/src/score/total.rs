@@ -1,7 +1,7 @@
 //! The columns of the scoreboard: figures made from tallies, each with the direction that is
 //! better and the tolerance with which a change is called worse.
 
-use super::forecasts::Forecast;
+use super::forecasts::{Forecast, done_by};
 use super::measure::Tally;
 use super::ten_strokes::TenStrokes;
 
@@ -173,16 +173,11 @@ pub fn columns(t: &Tally) -> Vec<Column> {
         .filter_map(|f| Some((f.took? - f.told.0).abs()))
         .collect();
     put("forecast_off_median", quantile(&off, 0.5), Lower, 3.0);
-    let done = |strokes: &dyn Fn(&Forecast) -> f64| {
-        let asked = t.forecasts.iter();
-        let done: Vec<bool> = asked.filter_map(|f| f.done_by(strokes(f))).collect();
-        let held = done.iter().filter(|done| **done).count();
-        per(held as u64, done.len() as u64)
-    };
-    put("forecast_done_by_p50", done(&|f| f.told.0), NearHalf, 0.1);
+    let done = |strokes: fn(&Forecast) -> f64| done_by(&t.forecasts, strokes);
+    put("forecast_done_by_p50", done(|f| f.told.0), NearHalf, 0.1);
     put(
         "forecast_done_by_p90",
-        done(&|f| f.told.1),
+        done(|f| f.told.1),
         NearNineTenths,
         0.1,
     );
