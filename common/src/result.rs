@@ -68,6 +68,9 @@ pub struct RunInfo {
     pub duration_s: f64,
     /// Readings of both channels.
     pub samples: u64,
+    /// What was changed against the job on record; absent where nothing was: the usual result keeps its form.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub what_if: Vec<String>,
 }
 
 /// `up`: the tool comes up the hole.

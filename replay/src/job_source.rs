@@ -3,6 +3,7 @@
 pub use crate::args::JobChanges;
 use crate::console::Console;
 use crate::failure::{Failure, Finding};
+use crate::job_differences::{differences, listed};
 use kerfwatch::job::{
     Dimension, Findings, Job, apply_set, parse_quantity, print_default_job, read_job,
 };
@@ -25,7 +26,7 @@ impl JobInUse {
     pub(crate) fn calibration_changes(&self) -> impl Iterator<Item = &str> {
         let changes = self.changes.iter().map(String::as_str);
         changes.filter(|change| {
-            let key = change.split('=').next().unwrap_or_default().trim();
+            let key = key_of(change);
             // What a counted metre means holds for metres that were counted elsewhere, too.
             key != "depth.counts" && (key.starts_with("load.") || key.starts_with("depth."))
         })
@@ -97,6 +98,38 @@ pub fn read_text(
         text: changed,
         changes: changes.to_vec(),
     })
+}
+
+/// What a job in use has otherwise than the one on record, in words: each `--set`, and what another job file changes.
+/// Where the recorded job is lost (`None`) nothing says what differs, and the file stands in for it.
+pub(crate) fn what_if(
+    used: &JobInUse,
+    changes: &JobChanges,
+    recorded: Option<&str>,
+) -> Vec<String> {
+    let mut told = Vec::new();
+    if let (Some(file), Some(text)) = (&changes.job, recorded) {
+        let name = format!("job file {}", file.display());
+        match read_job(text, "recorded job") {
+            Ok(read) => {
+                let mut differ = differences((&used.job, &used.text), (&read.job, text));
+                // What --set changed is told as it was given.
+                differ.retain(|d| !changes.set.iter().any(|set| key_of(set) == d.key));
+                if !differ.is_empty() {
+                    told.push(format!("{name}: {}", listed(&differ, "recorded")));
+                }
+            }
+            Err(_) => told.push(format!(
+                "{name}, instead of a recorded job that this program cannot read"
+            )),
+        }
+    }
+    told.extend(changes.set.iter().cloned());
+    told
+}
+
+fn key_of(change: &str) -> &str {
+    change.split('=').next().unwrap_or_default().trim()
 }
 
 /// Moves all couplings. A typing error would leave the interval without couplings: that is said.

@@ -20,9 +20,12 @@ pub mod failure;
 pub mod forecast;
 pub mod hardly_reached;
 pub mod import;
+mod job_differences;
 pub mod job_source;
 pub mod manual;
 mod missing_readings;
+#[cfg(test)]
+mod other_job_tests;
 pub mod output_file;
 pub mod readings;
 pub mod recompute;

@@ -27,7 +27,7 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
     let units = args.units.unwrap_or(job.info.display.into());
     let to_stdout = write_json(&done.result, args.json.as_deref(), console)?;
     if !to_stdout {
-        for change in &folder.job.changes {
+        for change in &folder.what_if {
             console.line(format_args!("What-if: {change}"))?;
         }
         console.data(summary(job, &done.result, &done.missing, units).as_bytes())?;

@@ -30,6 +30,8 @@ pub struct RunFolder {
     pub start_utc_ns: Option<i64>,
     /// The job in use.
     pub job: JobInUse,
+    /// What it has otherwise than the job on record, in words; empty where nothing.
+    pub what_if: Vec<String>,
     /// `run.toml` could not be read.
     pub head_damaged: bool,
 }
@@ -99,6 +101,8 @@ impl RunFolder {
                 .into());
             }
         };
+        let recorded = head.as_ref().ok().map(|head| head.job.as_str());
+        let what_if = job_source::what_if(&job, changes, recorded);
         let folder_name = || {
             path.file_name()
                 .map_or_else(|| "run".into(), |n| n.to_string_lossy().into_owned())
@@ -119,6 +123,7 @@ impl RunFolder {
                 .filter(|ns| *ns != 0),
             head_damaged: head.is_err(),
             job,
+            what_if,
             reader,
         })
     }
@@ -162,6 +167,7 @@ impl RunFolder {
         let on_processor = processor_time().saturating_sub(started_cpu);
         bar.finish_and_clear();
         result.quality.lost_blocks += self.reader.lost_blocks();
+        result.run.what_if.clone_from(&self.what_if);
         let damage = self.reader.damage();
         let exit = self.tell_damage(&damage, console);
         for missing in missing_readings::told(&result, &pipeline.snapshot(), &self.job.job, raw) {

@@ -123,7 +123,8 @@ Examples:
   kerfwatch-replay export RUN --format hdr --out tension.hlog
 
 LAS holds the groove by depth. CSV and Parquet hold one table. Line protocol holds all of them with \
-nanosecond times. HdrHistogram logs hold the tension of each stroke, tagged by class. All in SI units.")]
+nanosecond times. HdrHistogram logs hold the tension of each stroke, tagged by class. All in SI units. With --job or --set \
+the file says what was changed (CSV cannot; line protocol has the tag what_if, so that no point of the run is overwritten).")]
 pub struct ExportArgs {
     /// Run folder
     pub run: PathBuf,

@@ -164,6 +164,7 @@ fn load(
                 result.format,
                 kerfwatch::result::FORMAT
             ),
+        label += &what_if_label(&done.result);
             "recompute it with this program",
         )
         .into());
@@ -187,9 +188,16 @@ pub fn compare(results: &[(String, RunResult)]) -> Comparison {
         .collect();
     let groove = first
         .groove
+    label += &what_if_label(&result);
         .iter()
         .map(|bin| {
             let matches: Vec<Option<&GrooveBin>> =
+/// What was changed against the job on record, to follow a file's name: two what-ifs of one run differ in nothing else.
+fn what_if_label(result: &RunResult) -> String {
+    let changes = result.run.what_if.iter();
+    changes.map(|change| format!(", {change}")).collect()
+}
+
                 results.iter().map(|(_, r)| bin_at(r, bin)).collect();
             let depth_mm: Vec<Option<f64>> =
                 matches.iter().map(|b| b.map(|b| b.depth_mm)).collect();

@@ -33,8 +33,9 @@ fn write_log(export: &Export<'_>, mut out: &mut dyn Write) -> io::Result<()> {
     let mut serializer = V2DeflateSerializer::new();
     let mut log = IntervalLogWriterBuilder::new()
         .add_comment(&format!(
-            "[Line tension in newtons, run {}, kerfwatch-replay {}]",
+            "[Line tension in newtons, run {}{}, kerfwatch-replay {}]",
             export.result.run.id,
+            what_if(export),
             env!("CARGO_PKG_VERSION")
         ))
         .with_start_time(start)
@@ -50,6 +51,14 @@ fn write_log(export: &Export<'_>, mut out: &mut dyn Write) -> io::Result<()> {
         })?;
     }
     Ok(())
+}
+
+/// What was changed against the job on record, on one line.
+fn what_if(export: &Export<'_>) -> String {
+    match export.result.run.what_if.join("; ") {
+        changes if changes.is_empty() => changes,
+        changes => format!(", what-if: {}", changes.escape_default()),
+    }
 }
 
 fn write_one(

@@ -116,6 +116,16 @@ fn parameters(text: &mut String, export: &Export<'_>) {
     ] {
         entry(text, mnemonic, unit, &value, description);
     }
+    for (i, change) in export.result.run.what_if.iter().enumerate() {
+        let description = "what-if, not the job on record: changed";
+        entry(
+            text,
+            &format!("WIF{}", i + 1),
+            "",
+            &ascii(change),
+            description,
+        );
+    }
 }
 
 fn curves_and_data(text: &mut String, export: &Export<'_>) {

@@ -1,7 +1,8 @@
 //! InfluxDB line protocol, nanosecond timestamps: strokes, states, alarms, groove, joints, tool.
 //!
 //! *Shape*: one point per line, `measurement,tag=.. field=.. timestamp`, tags sorted by key
-//! ("InfluxDB line protocol reference"). Every point carries the tags `run` and `well`.
+//! ("InfluxDB line protocol reference"). Every point carries the tags `run` and `well`; those of a what-if `what_if` too,
+//! so that they lie beside the points of the run itself and overwrite none.
 //! *Time*: run start in UTC plus the time of the event; a stroke, state or alarm is stamped with
 //! its start and carries its end as a field. Groove and joints are stamped with the end of the
 //! run. *Precision*: times to 1 ns, numbers whole.
@@ -41,6 +42,8 @@ struct Points {
     text: String,
     run: String,
     well: String,
+    /// What was changed against the job on record; empty where nothing.
+    what_if: String,
     start_ns: i64,
 }
 
@@ -50,6 +53,7 @@ impl Points {
             text: String::new(),
             run: export.result.run.id.clone(),
             well: export.job.info.well.clone(),
+            what_if: export.result.run.what_if.join("; "),
             start_ns,
         }
     }
@@ -111,6 +115,9 @@ impl Points {
         };
         let at = self.start_ns.saturating_add(offset_ns);
         let mut all: Vec<(&str, &str)> = vec![("run", &self.run), ("well", &self.well)];
+        if !self.what_if.is_empty() {
+            all.push(("what_if", &self.what_if));
+        }
         all.extend_from_slice(tags);
         push_point(&mut self.text, measurement, &all, fields, at);
     }

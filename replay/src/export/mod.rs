@@ -103,6 +103,12 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
         table: args.table.unwrap_or(TableName::Groove),
         tension: &tension,
     };
+    if args.format == FormatName::Csv && !folder.what_if.is_empty() {
+        console.warn(format_args!(
+            "a CSV table has no place to say that it is a what-if ({}): give it a name that does",
+            folder.what_if.join("; ")
+        ));
+    }
     if args.out.as_os_str() == "-" {
         let mut bytes = Vec::new();
         writer.write(&export, &mut bytes)?;

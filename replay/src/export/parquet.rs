@@ -36,6 +36,10 @@ impl Format for Parquet {
         if let Some(ns) = export.start_utc_ns {
             about.push(("kerfwatch.start_utc_ns".to_owned(), ns.to_string()));
         }
+        if !export.result.run.what_if.is_empty() {
+            let changes = export.result.run.what_if.join("; ");
+            about.push(("kerfwatch.what_if".to_owned(), changes));
+        }
         // The file writer wants a Send writer: build in memory, tables are small.
         let mut bytes = Vec::new();
         write_table(&table(export.result, export.table), about, &mut bytes)

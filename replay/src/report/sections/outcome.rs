@@ -21,6 +21,15 @@ pub(in crate::report) fn outcome(page: &mut Page, s: &Source<'_>) {
     } else {
         0.0
     };
+    if !s.folder.what_if.is_empty() {
+        page.paragraph(
+            "caution",
+            &format!(
+                "What-if, not the result of the job on record. Changed: {}.",
+                s.folder.what_if.join("; ")
+            ),
+        );
+    }
     page.paragraph(
         "lead",
         &format!(

@@ -94,10 +94,13 @@ fn sealed(v: &Verification) -> String {
 /// What was changed against the recorded job, operator's marks.
 pub(in crate::report) fn marks(page: &mut Page, s: &Source<'_>) {
     let notes = s.folder.notes();
-    if !s.folder.job.changes.is_empty() {
+    if !s.folder.what_if.is_empty() {
         page.heading("What-if");
-        page.paragraph("", "This report was computed with changes to the job:");
-        page.list(&s.folder.job.changes);
+        page.paragraph(
+            "",
+            "This report was computed with changes to the job of the record:",
+        );
+        page.list(&s.folder.what_if);
     }
     if notes.is_empty() {
         return;
@@ -137,12 +140,22 @@ pub(in crate::report) fn foundations(page: &mut Page, s: &Source<'_>) {
         "Wear of the wheels, ovality of the pipe and debris are not modelled.",
     ]);
     let id = &s.result().run.id;
+    let repeat = match s.folder.what_if.is_empty() {
+        true => "Anyone with the run folder can repeat it: kerfwatch-replay recompute RUN.",
+        false => {
+            "It is a what-if: kerfwatch-replay recompute RUN gives the result of the job on record, and repeats this \
+             one only with the same --job and --set."
+        }
+    };
     page.paragraph(
         "note",
         &format!(
-            "Recomputed from the raw recording of run {id} ({}) by kerfwatch-replay {}. Anyone with \
-             the run folder can repeat it: kerfwatch-replay recompute RUN.",
-            if s.folder.software.is_empty() { "unknown program" } else { &s.folder.software },
+            "Recomputed from the raw recording of run {id} ({}) by kerfwatch-replay {}. {repeat}",
+            if s.folder.software.is_empty() {
+                "unknown program"
+            } else {
+                &s.folder.software
+            },
             env!("CARGO_PKG_VERSION")
         ),
     );
