@@ -122,3 +122,62 @@ fn a_csv_table_of_a_what_if_is_warned_of() {
     let err = desk.replay(&all).2;
     assert!(err.contains("it is a what-if (cutter.wheels=8)"), "{err}");
 }
+
+#[test]
+fn a_chain_names_what_its_runs_have_otherwise_than_the_job_used() {
+    let desk = Desk::new(&[
+        ("first", &["cutter.wheels=2", "cutter.radial_force=2 kN"]),
+        ("last", &[]),
+    ]);
+    let (first, last) = (desk.path("first"), desk.path("last"));
+    let (exit, out, err) = desk.replay(&["chain", &first, &last]);
+    assert_eq!(exit, Exit::Well, "{err}");
+    let differ = "cutter.radial_force 2 kN (used: 3 kN), cutter.wheels 2 (used: 3)";
+    assert!(err.contains(differ), "{err}");
+    assert!(err.contains("which is used for all runs"), "{err}");
+    assert_eq!(out.matches("its job is not used: ").count(), 1, "{out}");
+    assert!(out.contains(differ), "{out}");
+    let (_, out, _) = desk.replay(&["chain", &first, &last, "--json", "-"]);
+    let json: serde_json::Value = serde_json::from_str(&out).unwrap();
+    let wheels = &json["chain"][0]["job_differs"][1];
+    assert_eq!(wheels["key"], "cutter.wheels");
+    assert_eq!(
+        (&wheels["of_run"], &wheels["used"]),
+        (&"2".into(), &"3".into())
+    );
+    assert!(json["chain"][1].get("job_differs").is_none());
+    // Said by the user: nothing is left to be told but that.
+    let sets = [
+        "--set",
+        "cutter.wheels=3",
+        "--set",
+        "cutter.radial_force=3 kN",
+    ];
+    let all: Vec<&str> = (["chain", &first, &last].iter())
+        .chain(&sets)
+        .copied()
+        .collect();
+    let (_, out, err) = desk.replay(&all);
+    assert!(!err.contains("used for all runs"), "{err}");
+    assert!(out.starts_with("What-if: cutter.wheels=3"), "{out}");
+}
+
+#[test]
+fn a_chain_refuses_another_tubular_unless_told_which() {
+    let desk = Desk::new(&[
+        ("first", &["tubular.wall=5.51 mm"]),
+        ("last", &["tubular.wall=7.01 mm"]),
+    ]);
+    let (first, last) = (desk.path("first"), desk.path("last"));
+    let (exit, _, err) = desk.replay(&["chain", &first, &last]);
+    assert_eq!(exit, Exit::BadInput);
+    assert!(
+        err.contains("tubular.wall 5.51 mm here, 7.01 mm there"),
+        "{err}"
+    );
+    assert!(err.contains("--set"), "{err}");
+    let said = ["chain", &first, &last, "--set", "tubular.wall=7.01 mm"];
+    let (exit, out, err) = desk.replay(&said);
+    assert_eq!(exit, Exit::Well, "{err}");
+    assert!(out.starts_with("What-if: tubular.wall=7.01 mm"), "{out}");
+}

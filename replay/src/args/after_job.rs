@@ -64,7 +64,9 @@ Examples:
 Give the runs in the order in which they were made. Times of the result count from the start of the \
 first run, pauses between runs included. Depths are those of the first run: how much deeper a later run is than its counter says is \
 measured by its drag in the groove that was there, with a 90 % interval, and corrected for. Where the \
-data are not sure, that is said, and the counter is believed. --shift goes before both.")]
+data are not sure, that is said, and the counter is believed. --shift goes before both. The job of the last run is used \
+for all: where other runs have other values, each is named, and another od or wall is refused, unless --job or --set says \
+which to use.")]
 pub struct ChainArgs {
     /// Run folders of one well, oldest first
     #[arg(required = true, num_args = 2..)]

@@ -7,11 +7,13 @@
 //! counted is measured against the groove of the earlier ones (`depth_shift.rs`) and corrected for where
 //! that is sure; what a person gives by hand goes first; else it stays as counted, and that is said. So
 //! groove, friction and depth carry on, and the result is that of one long run. The job is that of the
-//! last run (it holds the newest knowledge) unless `--job` says otherwise.
+//! last run (it holds the newest knowledge) unless `--job` says otherwise; what other runs have otherwise
+//! is told, and another tubular refused (`jobs.rs`).
 
 mod depth_shift;
 mod feed;
 mod fit;
+mod jobs;
 mod likelihood;
 mod passes;
 mod times;
@@ -44,6 +46,7 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
         folders.push(RunFolder::open(path, &args.changes, console)?);
     }
     check_order(&folders)?;
+    jobs::refuse_other_tubular(&folders)?;
     let Some(last) = folders.last() else {
         return Err(Finding::new("chain", "no runs given", "give two or more").into());
     };
@@ -63,16 +66,26 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
         let damage = folder.reader.damage();
         exit = exit.and(folder.tell_damage(&damage, console));
     }
+    for change in folders.iter().flat_map(|folder| &folder.what_if) {
+        if !fed.result.run.what_if.contains(change) {
+            fed.result.run.what_if.push(change.clone());
+        }
+    }
     let report = Chained {
         result: &fed.result,
         chain: told::parts(&folders, &fed, &links),
     };
     let units = args.units.unwrap_or(job.info.display.into());
-    for warning in report.chain.iter().filter_map(|p| p.warning(units)) {
-        console.warn(warning);
+    for part in &report.chain {
+        for warning in part.warnings(units) {
+            console.warn(warning);
+        }
     }
     let to_stdout = write_json(&report, args.json.as_deref(), console)?;
     if !to_stdout {
+        for change in &fed.result.run.what_if {
+            console.line(format_args!("What-if: {change}"))?;
+        }
         console.data(told::text(&report.chain, units).as_bytes())?;
         let missing: Vec<String> = (folders.iter())
             .flat_map(RunFolder::missing_segments)

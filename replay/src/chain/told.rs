@@ -1,6 +1,8 @@
 //! How the runs were joined, for people and as JSON.
 
 use super::feed::Fed;
+use super::jobs;
+use crate::job_differences::{Difference, listed};
 use crate::run_folder::RunFolder;
 use crate::summary::{mean_depth_mm, split_length_m};
 use crate::units_shown::{Units, clock, duration};
@@ -96,14 +98,18 @@ pub(super) struct Part {
     /// Why it is unknown.
     #[serde(skip_serializing_if = "str::is_empty")]
     why: &'static str,
+    /// Values of its job that are not those used for all runs.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    job_differs: Vec<Difference>,
 }
 
 pub(super) fn parts(folders: &[RunFolder], fed: &Fed, links: &[Link]) -> Vec<Part> {
     folders
         .iter()
         .zip(links)
+        .zip(jobs::against_used(folders))
         .enumerate()
-        .map(|(k, (folder, link))| {
+        .map(|(k, ((folder, link), job_differs))| {
             let result = &fed.at_end[k];
             let pause = fed.placed[k].pause;
             Part {
@@ -119,6 +125,7 @@ pub(super) fn parts(folders: &[RunFolder], fed: &Fed, links: &[Link]) -> Vec<Par
                 shift_low_m: link.interval_m.map(|i| i.0),
                 shift_high_m: link.interval_m.map(|i| i.1),
                 why: link.why,
+                job_differs,
             }
         })
         .collect()
@@ -172,8 +179,14 @@ impl Part {
         )
     }
 
+    /// What a reader must know of a job that is not used, and of depth.
+    pub(super) fn warnings(&self, units: Units) -> impl Iterator<Item = String> {
+        let job = jobs::warning(&self.run, &self.job_differs);
+        job.into_iter().chain(self.depth_warning(units))
+    }
+
     /// What a reader must know of a depth that is not as counted, or not known.
-    pub(super) fn warning(&self, units: Units) -> Option<String> {
+    fn depth_warning(&self, units: Units) -> Option<String> {
         match self.depth {
             Origin::Measured if self.shift_m.abs() > WORTH_SAYING_M => Some(format!(
                 "run {}: {}; all its depths are corrected for that. If the tally says otherwise, give \
@@ -212,6 +225,10 @@ pub(super) fn text(parts: &[Part], units: Units) -> String {
             let _ = writeln!(text, "    {pause}");
         }
         let _ = writeln!(text, "    {}", part.depth_text(units));
+        if !part.job_differs.is_empty() {
+            let differ = listed(&part.job_differs, "used");
+            let _ = writeln!(text, "    its job is not used: {differ}");
+        }
     }
     text.push_str("Times count from the start of the first run.\n\n");
     text
