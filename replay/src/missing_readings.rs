@@ -7,6 +7,8 @@ use kerfwatch::job::Job;
 use kerfwatch::result::{RunResult, State};
 use kerfwatch::snapshot::Snapshot;
 
+/// Readings left out beyond this part of all are told: they no longer are the odd spike.
+const LEFT_OUT_TOLD: f64 = 0.01;
 /// A shorter record is no run.
 const RUN_MIN_S: f64 = 60.0;
 
@@ -50,11 +52,21 @@ pub(crate) fn told(result: &RunResult, end: &Snapshot, job: &Job, bytes: bool) -
     let quality = &result.quality;
     let left_out = quality.late + quality.out_of_range + quality.spikes;
     let mut told = Vec::new();
-    if left_out.saturating_mul(2) > result.run.samples {
+    let part = left_out as f64 / result.run.samples as f64;
+    if part > LEFT_OUT_TOLD {
+        // Bytes are stamped as they arrive; only the times of a table can go back.
+        let remedy = match !bytes && 2 * quality.late > left_out {
+            true => {
+                "\n  remedy: times of the imported table go back (its clock was set back, or rows are out of order): put \
+                 them right as `import` says, and import it again"
+            }
+            false => "",
+        };
         told.push(format!(
-            "{} of {} readings were left out (late, out of range or spikes): figures rest on the others",
+            "{} of {} readings were left out (late, out of range or spikes), {:.0} %: figures rest on the others{remedy}",
             count(left_out),
-            count(result.run.samples)
+            count(result.run.samples),
+            100.0 * part
         ));
     }
     let known: f64 = STATES
@@ -147,6 +159,14 @@ mod tests {
         );
         let text = told_of(|t, c| Some((1000.0 - t, usual(t, c).1)));
         assert!(text.contains("readings were left out (late"), "{text}");
+        assert!(
+            text.contains("times of the imported table go back"),
+            "{text}"
+        );
+        // The clock goes back by forty seconds: a third of them are late.
+        let text = told_of(|t, c| Some((if t < 80.0 { t } else { t - 40.0 }, usual(t, c).1)));
+        assert!(text.contains("of 2 400 readings were left out"), "{text}");
+        assert!(text.contains("33 %: figures rest on the others"), "{text}");
     }
 
     #[test]

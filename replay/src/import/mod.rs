@@ -9,6 +9,7 @@ pub mod fuzz;
 pub(crate) mod header;
 pub(crate) mod marks;
 pub(crate) mod number;
+mod order;
 pub(crate) mod samples;
 pub(crate) mod set_aside;
 mod shown;
@@ -20,11 +21,11 @@ use crate::job_source::read_job_file;
 use crate::run_folder::record_failure;
 use crate::units_shown::{count, duration};
 use doubts::Doubts;
-use kerfwatch::align::{CELL_S, WAIT_CELLS};
 use kerfwatch::input::{ChannelId, Input, Mark};
-use kerfwatch::job::{Job, significant};
+use kerfwatch::job::Job;
 use kerfwatch::recording::{Folder, Policy, RecordError, RunHead, RunWriter};
 use kerfwatch::time::{NANOS_PER_SECOND, Nanos, nanos, seconds};
+use order::Order;
 use samples::Row;
 use set_aside::SetAside;
 use std::fs::File;
@@ -82,12 +83,13 @@ struct Written {
     marks: usize,
     first: Nanos,
     last: Nanos,
-    backwards: u64,
     /// Rows that are the same as the one before, and where the first stands.
     repeated: u64,
     first_repeated: Option<u64>,
     /// Marks more than a minute before the first or after the last reading.
     marks_outside: usize,
+    /// Rows that go back in time.
+    order: Vec<Finding>,
     doubts: Vec<Finding>,
 }
 
@@ -111,14 +113,14 @@ fn write_run(
         marks: marks.len(),
         first: Nanos::MAX,
         last: Nanos::MIN,
-        backwards: 0,
         repeated: 0,
         first_repeated: None,
         marks_outside: 0,
+        order: Vec::new(),
         doubts: Vec::new(),
     };
     let mark_times: Vec<Nanos> = marks.iter().map(|(at, _)| *at).collect();
-    let mut doubts = Doubts::new(job);
+    let (mut doubts, mut order) = (Doubts::new(job), Order::default());
     let mut waiting = marks.into_iter().peekable();
     let mut unwritten = 0_u64;
     let mut before: Option<Row> = None;
@@ -133,7 +135,7 @@ fn write_run(
             writer.append(&Input::Mark { at, mark }).map_err(failed)?;
         }
         doubts.take(&row, line);
-        written.backwards += u64::from(row.at < written.last);
+        order.take(row.at, line);
         written.first = written.first.min(row.at);
         written.last = written.last.max(row.at);
         for (channel, value) in [
@@ -168,6 +170,7 @@ fn write_run(
     bar.finish_and_clear();
     let span = written.first.saturating_sub(MARK_AWAY)..=written.last.saturating_add(MARK_AWAY);
     written.marks_outside = mark_times.iter().filter(|at| !span.contains(at)).count();
+    written.order = order.findings(&file);
     written.doubts = doubts.findings(&file, job);
     Ok((aside, written))
 }
@@ -203,18 +206,8 @@ fn report(
             console.warn(finding);
         }
     }
-    if written.backwards > 0 {
-        console.warn(format_args!(
-            "{}: {} older than a row before {}; kept in file order\n  remedy: sort the rows by time_s; \
-             what comes more than {} s late may be left out of the result and counted as late",
-            args.samples.display(),
-            match written.backwards {
-                1 => "1 row is".to_owned(),
-                n => format!("{} rows are", count(n)),
-            },
-            if written.backwards == 1 { "it" } else { "them" },
-            significant(WAIT_CELLS as f64 * CELL_S)
-        ));
+    for finding in &written.order {
+        console.warn(finding);
     }
     if let Some(line) = written.first_repeated {
         console.warn(repeated_rows(args, aside, written).at(line));
