@@ -34,6 +34,7 @@ pub mod run_folder;
 pub mod simulate;
 pub mod summary;
 pub mod table;
+mod tool_weight;
 pub mod units_shown;
 pub mod verify;
 

@@ -7,6 +7,7 @@ use crate::failure::{Exit, Failure};
 use crate::output_file::write_json;
 use crate::run_folder::RunFolder;
 use crate::summary::{MARKS_TURNED, summary};
+use crate::tool_weight;
 use crate::units_shown::count;
 use kerfwatch::pipeline::Pipeline;
 
@@ -31,6 +32,11 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
             console.line(format_args!("What-if: {change}"))?;
         }
         console.data(summary(job, &done.result, &done.missing, units).as_bytes())?;
+    }
+    match tool_weight::told(pipeline.learned().as_ref()) {
+        Some(weight) if to_stdout => console.warn(weight),
+        Some(weight) => console.line(format_args!("Weight      {weight}"))?,
+        None => {}
     }
     if pipeline.marks_turned() {
         console.warn(MARKS_TURNED);
