@@ -9,7 +9,7 @@ use crate::failure::{Exit, Failure, Finding};
 use crate::job_source::JobChanges;
 use crate::output_file::{write_file, write_json};
 use crate::run_folder::RunFolder;
-use crate::summary::{STATES, mean_depth_mm, split_length_m, time_in, times_in};
+use crate::summary::{STATES, mean_depth_mm, split_length_m, strokes_left, time_in, times_in};
 use kerfwatch::result::{Direction, GrooveBin, RunResult, State};
 use serde::Serialize;
 use std::path::Path;
@@ -37,8 +37,30 @@ pub struct Side {
     pub split_m: f64,
     /// Mean groove depth, couplings left out.
     pub mean_depth_mm: Option<f64>,
+    /// Joints, top down.
+    pub joints: Vec<JointSide>,
     /// Everything but the run's identity equals the first.
     pub same_as_first: bool,
+}
+
+/// A joint of one side.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct JointSide {
+    /// Top.
+    pub top_m: f64,
+    /// Bottom.
+    pub bottom_m: f64,
+    /// Part of it that is split, by probability.
+    pub split_fraction: f64,
+    /// Shallowest groove.
+    pub min_depth_mm: f64,
+    /// Strokes until its last place is split, even chance; `null` where not to be told.
+    pub strokes_left_p50: Option<f64>,
+    /// With 90 % probability.
+    pub strokes_left_p90: Option<f64>,
+    /// Both in words.
+    #[serde(skip)]
+    pub strokes_left: String,
 }
 
 /// How often and how long a run was in a state.
@@ -59,11 +81,11 @@ pub struct BinRow {
     pub top_m: f64,
     /// Bottom.
     pub bottom_m: f64,
-    /// In a coupling.
+    /// In a coupling of the first.
     pub coupling: bool,
-    /// Estimates; `null` where a side has no bin.
+    /// Estimates; `null` where a side has no bin, or a coupling there.
     pub depth_mm: Vec<Option<f64>>,
-    /// Estimate less that of the first.
+    /// Estimate less that of the first; `null` where either has none.
     pub difference_mm: Vec<Option<f64>>,
     /// Probability of being split.
     pub through_probability: Vec<Option<f64>>,
@@ -141,10 +163,8 @@ fn load(
     let mut label = path.display().to_string();
     if path.is_dir() {
         let mut folder = RunFolder::open(path, changes, console)?;
-        for change in &changes.set {
-            label += &format!(", {change}");
-        }
         let done = folder.recompute(console);
+        label += &what_if_label(&done.result);
         return Ok((label, done.result, done.exit));
     }
     let bytes = std::fs::read(path).map_err(|e| Failure::read(path, e))?;
@@ -164,12 +184,18 @@ fn load(
                 result.format,
                 kerfwatch::result::FORMAT
             ),
-        label += &what_if_label(&done.result);
             "recompute it with this program",
         )
         .into());
     }
+    label += &what_if_label(&result);
     Ok((label, result, Exit::Well))
+}
+
+/// What was changed against the job on record, to follow a file's name: two what-ifs of one run differ in nothing else.
+fn what_if_label(result: &RunResult) -> String {
+    let changes = result.run.what_if.iter();
+    changes.map(|change| format!(", {change}")).collect()
 }
 
 /// Compares results with the first of them.
@@ -188,17 +214,10 @@ pub fn compare(results: &[(String, RunResult)]) -> Comparison {
         .collect();
     let groove = first
         .groove
-    label += &what_if_label(&result);
         .iter()
         .map(|bin| {
             let matches: Vec<Option<&GrooveBin>> =
-/// What was changed against the job on record, to follow a file's name: two what-ifs of one run differ in nothing else.
-fn what_if_label(result: &RunResult) -> String {
-    let changes = result.run.what_if.iter();
-    changes.map(|change| format!(", {change}")).collect()
-}
-
-                results.iter().map(|(_, r)| bin_at(r, bin)).collect();
+                results.iter().map(|(_, r)| tubing_at(r, bin)).collect();
             let depth_mm: Vec<Option<f64>> =
                 matches.iter().map(|b| b.map(|b| b.depth_mm)).collect();
             BinRow {
@@ -207,7 +226,7 @@ fn what_if_label(result: &RunResult) -> String {
                 coupling: bin.coupling,
                 difference_mm: depth_mm
                     .iter()
-                    .map(|d| d.map(|d| d - bin.depth_mm))
+                    .map(|d| d.filter(|_| !bin.coupling).map(|d| d - bin.depth_mm))
                     .collect(),
                 through_probability: matches
                     .iter()
@@ -225,11 +244,15 @@ fn what_if_label(result: &RunResult) -> String {
     }
 }
 
-/// The bin that holds the middle of another.
-fn bin_at<'r>(result: &'r RunResult, like: &GrooveBin) -> Option<&'r GrooveBin> {
+/// The bin that holds the middle of another; `None` where it lies in a coupling: no groove is told there, which is not
+/// one of no depth.
+fn tubing_at<'r>(result: &'r RunResult, like: &GrooveBin) -> Option<&'r GrooveBin> {
     let middle = 0.5 * (like.top_m + like.bottom_m);
     let after = result.groove.partition_point(|b| b.bottom_m <= middle);
-    result.groove.get(after).filter(|b| b.top_m <= middle)
+    result
+        .groove
+        .get(after)
+        .filter(|b| b.top_m <= middle && !b.coupling)
 }
 
 fn side(label: &str, r: &RunResult, first: &RunResult) -> Side {
@@ -264,6 +287,17 @@ fn side(label: &str, r: &RunResult, first: &RunResult) -> Side {
             .fold(0.0, f64::max),
         split_m: split_length_m(r).0,
         mean_depth_mm: mean_depth_mm(r),
+        joints: (r.joints.iter())
+            .map(|joint| JointSide {
+                top_m: joint.top_m,
+                bottom_m: joint.bottom_m,
+                split_fraction: joint.split_fraction,
+                min_depth_mm: joint.min_depth_mm,
+                strokes_left_p50: joint.strokes_left_p50,
+                strokes_left_p90: joint.strokes_left_p90,
+                strokes_left: strokes_left(r, joint),
+            })
+            .collect(),
         same_as_first: like_first == *first,
     }
 }

@@ -1,6 +1,6 @@
 //! The comparison as a page.
 
-use super::text::{letter, rows};
+use super::text::{joint_head, joint_rows, letter, rows};
 use super::{BinRow, Comparison, NOTHING_IN_COMMON};
 use crate::report::page::Page;
 use crate::report::svg::{Axis, Chart};
@@ -37,6 +37,13 @@ pub(super) fn page(
         .map(|(name, cells)| std::iter::once(name).chain(cells).collect())
         .collect();
     page.table(&head, &body, |_| false);
+    let joints: Vec<Vec<String>> = (joint_rows(comparison, units).into_iter())
+        .map(|(number, cells)| std::iter::once(number).chain(cells).collect())
+        .collect();
+    if !joints.is_empty() {
+        page.paragraph("before", &format!("{}.", joint_head(units)));
+        page.table_of_words(&head, &joints);
+    }
     page.paragraph(
         "note",
         &format!(

@@ -89,3 +89,66 @@ fn difference_is_by_depth_and_missing_bins_are_null() {
     );
     assert!(html.contains("Groove less that of A") && !html.contains("NaN"));
 }
+
+#[test]
+fn a_place_in_a_coupling_of_either_side_is_not_compared() {
+    let (mut a, mut b) = (result(&[1.0, 2.0, 3.0]), result(&[1.5, 2.5, 3.5]));
+    for (side, bin) in [(&mut a, 0), (&mut b, 1)] {
+        side.groove[bin].coupling = true;
+        side.groove[bin].depth_mm = 0.0;
+    }
+    let comparison = compare(&[("a".into(), a), ("b".into(), b)]);
+    let of = |bin: usize| {
+        let row = &comparison.groove[bin];
+        (row.depth_mm.clone(), row.difference_mm[1])
+    };
+    assert_eq!(of(0), (vec![None, Some(1.5)], None));
+    assert_eq!(of(1), (vec![Some(2.0), None], None));
+    assert_eq!(of(2), (vec![Some(3.0), Some(3.5)], Some(0.5)));
+}
+
+#[test]
+fn joints_of_both_sides_stand_side_by_side() {
+    let with_joint = |split_fraction, strokes_left_p50| {
+        let mut result = result(&[1.0, 2.0]);
+        result.joints = vec![kerfwatch::result::Joint {
+            top_m: 100.0,
+            bottom_m: 100.2,
+            split_fraction,
+            min_depth_mm: 1.0,
+            strokes_left_p50,
+            strokes_left_p90: Some(40.0),
+        }];
+        result
+    };
+    let sides = [
+        ("a".into(), with_joint(0.24, Some(12.0))),
+        ("b".into(), with_joint(0.5, None)),
+    ];
+    let comparison = compare(&sides);
+    let text = text::text(&comparison, Units::Metric);
+    assert!(text.contains("100.0-100.2: 24 %, 1.00, 12 to 40"), "{text}");
+    assert!(text.contains("100.0-100.2: 50 %, 1.00, unknown"), "{text}");
+    let json = serde_json::to_value(&comparison).unwrap();
+    assert_eq!(json["sides"][0]["joints"][0]["strokes_left_p50"], 12.0);
+    assert_eq!(json["sides"][1]["joints"][0]["split_fraction"], 0.5);
+    let html = page::page(&comparison, &sides, Units::Metric);
+    assert!(html.contains("part split by probability") && html.contains(", 1.00, "));
+}
+
+#[test]
+fn what_if_results_on_file_are_labelled_as_such() {
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join("b.json");
+    let mut changed = result(&[1.0]);
+    changed.run.what_if = vec!["cutter.wheels=8".to_owned()];
+    std::fs::write(&path, serde_json::to_string(&changed).unwrap()).unwrap();
+    let (mut out, mut err) = (Vec::new(), Vec::new());
+    let mut console = Console::new(&mut out, &mut err, false);
+    let (label, read, _) = load(&path, &JobChanges::default(), &mut console).unwrap();
+    assert!(label.ends_with("b.json, cutter.wheels=8"), "{label}");
+    assert_eq!(read, changed);
+    // The usual result keeps its form.
+    let usual = serde_json::to_string(&result(&[1.0])).unwrap();
+    assert!(!usual.contains("what_if"), "{usual}");
+}

@@ -19,6 +19,7 @@ pub(super) fn text(comparison: &Comparison, units: Units) -> String {
         }
         text.push('\n');
     }
+    joints(&mut text, comparison, units);
     differences(&mut text, comparison, units);
     let verdict = if comparison.same {
         "The results are the same."
@@ -76,6 +77,58 @@ pub(super) fn rows(comparison: &Comparison, units: Units) -> Vec<(String, Vec<St
         }),
     ]);
     rows
+}
+
+/// What the columns of [`joint_rows`] say.
+pub(super) fn joint_head(units: Units) -> String {
+    format!(
+        "Joints: depth in {}, part split by probability, least groove in {}, strokes left (even chance to 90 %)",
+        units.depth().unit,
+        units.groove().unit
+    )
+}
+
+/// Number and one cell per side, joint by joint from the top: another tally has other ends.
+pub(super) fn joint_rows(comparison: &Comparison, units: Units) -> Vec<(String, Vec<String>)> {
+    let (depth, mm) = (units.depth(), units.groove());
+    let sides = &comparison.sides;
+    let most = sides.iter().map(|side| side.joints.len()).max();
+    let cell = |side: &Side, i: usize| {
+        side.joints.get(i).map_or_else(
+            || "-".to_owned(),
+            |j| {
+                format!(
+                    "{}-{}: {:.0} %, {}, {}",
+                    depth.bare(j.top_m),
+                    depth.bare(j.bottom_m),
+                    100.0 * j.split_fraction,
+                    mm.bare(j.min_depth_mm),
+                    j.strokes_left
+                )
+            },
+        )
+    };
+    (0..most.unwrap_or(0))
+        .map(|i| {
+            let cells = sides.iter().map(|side| cell(side, i)).collect();
+            ((i + 1).to_string(), cells)
+        })
+        .collect()
+}
+
+fn joints(text: &mut String, comparison: &Comparison, units: Units) {
+    let rows = joint_rows(comparison, units);
+    if rows.is_empty() {
+        return;
+    }
+    let _ = writeln!(text, "\n{}", joint_head(units));
+    for (number, cells) in rows {
+        let _ = write!(text, "{number:>4}");
+        for cell in cells {
+            let _ = write!(text, " {cell:>36}");
+        }
+        text.push('\n');
+    }
 }
 
 /// Groove difference to the first, by metre (3 ft) steps at most 30 rows.
