@@ -18,7 +18,7 @@ pub(crate) const DRAWS: usize = 4000;
 pub const STROKES_MAX: f64 = 1e5;
 
 /// Length of pipe that is alike, m.
-const PLACE_M: f64 = 0.4;
+pub(super) const PLACE_M: f64 = 0.4;
 /// Most places drawn for one joint; the extremes of more hardly differ.
 const PLACES_MAX: usize = 24;
 

@@ -1,6 +1,7 @@
 //! `forecast`: the evening before. Weights, margins, strokes, hours, line bending, and what limits,
 //! from the job file alone.
 
+mod assumptions;
 pub mod bends;
 pub(crate) mod chance;
 pub mod cut;
@@ -16,12 +17,12 @@ use crate::console::Console;
 use crate::failure::{Exit, Failure, Finding};
 use crate::job_source::read_job_file;
 use crate::output_file::{write_file, write_json};
+use assumptions::assumptions;
 use bends::{BentSection, SheaveStress, Tension};
 use cut::{CutterPlan, Quantiles};
 use kerfwatch::job::{Dimension, Job, parse_quantity};
 use kerfwatch::model::Motion;
 use kerfwatch::model::groove_law::UniversalSequence;
-use kerfwatch::units::PASCALS_PER_PSI;
 use outlook::{FirstStrokes, StageDrag};
 use serde::Serialize;
 use sweep::{Choice, Limit};
@@ -253,50 +254,6 @@ fn line_budget(
         sheaves: bends::sheaves(job, tension(0.5 * (interval_m.0 + interval_m.1))),
         sections,
     }
-}
-
-fn assumptions(job: &Job, plan: &CutterPlan) -> Vec<String> {
-    let in_both = |pa: f64| {
-        format!(
-            "{:.2} GPa ({:.0} ksi)",
-            pa * 1e-9,
-            pa * 1e-3 / PASCALS_PER_PSI
-        )
-    };
-    let pressure = match job.cutter.contact_pressure {
-        Some(p) => format!(
-            "Contact pressure {} as given in the job, known to 10 %.",
-            in_both(p.si())
-        ),
-        None => format!(
-            "Contact pressure not given: median {} from the yield strength, with 90 % \
-             probability within a factor 1.46 either way. A test cut would narrow this most.",
-            in_both(plan.wheel.pressure_pa)
-        ),
-    };
-    vec![
-        pressure,
-        format!("Radial force known to {:.1} %.", 100.0 * plan.unknowns.force_sd),
-        "Going down the wheels bite with half to all of the radial force; up to 15 % of it is lost, or \
-         edges blunt as much, by the end of the cut."
-            .into(),
-        format!(
-            "Wall a quarter of its tolerance ({:.1} %) below nominal, with as much spread from joint to \
-             joint. Corroded pipe may be thinner.",
-            100.0 * plan.unknowns.wall_tolerance
-        ),
-        "Along a joint hardness differs by 5 % from place to place (0.4 m), and the wall gives way when \
-         85 to 100 % of it is cut. Couplings are not cut."
-            .into(),
-        "Rolling drag of wheels and rollers is 2 to 10 % of the radial force.".into(),
-        "Line friction as in the job, known to 18 %; friction of the tool on the pipe 0.15, give or take \
-         0.08; weight of the tool known to 2 %."
-            .into(),
-        "Bending of the line: tension of strokes with half of the wall cut.".into(),
-        "Other line sizes in the sweep have the same strength per area and the same friction. A limit that the \
-         job gives for its own line is taken for them as the same share of their breaking load."
-            .into(),
-    ]
 }
 
 #[cfg(test)]

@@ -18,8 +18,16 @@ use super::chance::Chance;
 use kerfwatch::job::Job;
 use kerfwatch::model::wheel_contact::before_any_cut;
 
+/// Standard deviation of the logarithm of a contact pressure that the job gives.
+pub(super) const PRESSURE_GIVEN_SD: f64 = 0.1;
+/// Standard deviation of radial force over its mean, where the job gives none.
+const FORCE_SD: f64 = 0.125;
+/// Radial force going down over going up.
+pub(super) const BITE_DOWN: (f64, f64) = (0.5, 1.0);
+/// Part of the radial force lost by the end of the cut.
+pub(super) const FORCE_LOST: (f64, f64) = (0.0, 0.15);
 /// Rolling drag over radial force.
-const ROLLING: (f64, f64) = (0.02, 0.10);
+pub(super) const ROLLING: (f64, f64) = (0.02, 0.10);
 /// Mean and standard deviation of the friction coefficient of the tool.
 pub(super) const TOOL_FRICTION: (f64, f64) = (0.15, 0.08);
 /// Standard deviation of the tool's weight, part.
@@ -28,9 +36,11 @@ pub(super) const TOOL_WEIGHT_SD: f64 = 0.02;
 pub(super) const LINE_FRICTION_SD: f64 = 0.18;
 
 /// Standard deviation of the logarithm of depth that the groove law leaves open.
-const LAW_SD: f64 = 0.12;
+pub(super) const LAW_SD: f64 = 0.12;
 /// Standard deviation of the logarithm of hardness from place to place.
-const PLACE_HARDNESS_SD: f64 = 0.08;
+pub(super) const PLACE_HARDNESS_SD: f64 = 0.08;
+/// Part of the wall at which the back yields.
+pub(super) const PLACE_YIELDS: (f64, f64) = (0.85, 1.0);
 
 /// Spreads for one job.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -71,13 +81,14 @@ pub(super) struct Draw {
 impl Draw {
     /// Every unknown in its middle, for figures that are told without a band.
     pub(super) fn middle(unknowns: &Unknowns) -> Self {
+        let middle = |(low, high): (f64, f64)| 0.5 * (low + high);
         Self {
             pressure_pa: unknowns.pressure_pa,
             force: 1.0,
-            down: 0.75,
-            loss: 0.075,
+            down: middle(BITE_DOWN),
+            loss: middle(FORCE_LOST),
             law: 1.0,
-            rolling: 0.5 * (ROLLING.0 + ROLLING.1),
+            rolling: middle(ROLLING),
             tool_friction: TOOL_FRICTION.0,
             tool_weight: 1.0,
             weight_error: 0.0,
@@ -89,7 +100,7 @@ impl Unknowns {
     /// From a job.
     pub fn new(job: &Job) -> Self {
         let (pressure_pa, pressure_log_sd) = match job.cutter.contact_pressure {
-            Some(given) => (given.si(), 0.1),
+            Some(given) => (given.si(), PRESSURE_GIVEN_SD),
             None => {
                 let expected = before_any_cut(job.tubular.yield_strength.si());
                 (expected.median_pa, expected.log_sd)
@@ -100,7 +111,7 @@ impl Unknowns {
         Self {
             pressure_pa,
             pressure_log_sd,
-            force_sd: given.unwrap_or(0.125),
+            force_sd: given.unwrap_or(FORCE_SD),
             wall_tolerance: job.tubular.wall_tolerance,
         }
     }
@@ -110,8 +121,8 @@ impl Unknowns {
         Draw {
             pressure_pa: self.pressure_pa * (self.pressure_log_sd * chance.normal()).exp(),
             force: (1.0 + self.force_sd * chance.normal()).max(0.1),
-            down: chance.between(0.5, 1.0),
-            loss: chance.between(0.0, 0.15),
+            down: chance.between(BITE_DOWN.0, BITE_DOWN.1),
+            loss: chance.between(FORCE_LOST.0, FORCE_LOST.1),
             law: (LAW_SD * chance.normal()).exp(),
             rolling: chance.between(ROLLING.0, ROLLING.1),
             tool_friction: (TOOL_FRICTION.0 + TOOL_FRICTION.1 * chance.normal()).max(0.02),
@@ -130,7 +141,7 @@ impl Unknowns {
     pub(super) fn place(chance: &mut Chance) -> (f64, f64) {
         (
             (PLACE_HARDNESS_SD * chance.normal()).exp(),
-            chance.between(0.85, 1.0),
+            chance.between(PLACE_YIELDS.0, PLACE_YIELDS.1),
         )
     }
 }
