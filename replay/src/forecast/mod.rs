@@ -93,8 +93,10 @@ pub struct Forecast {
     pub hours: Quantiles,
     /// Bending of the line.
     pub line: LineBudget,
-    /// What limits the tool string of the job.
+    /// What limits the tool string of the job first.
     pub limit: Limit,
+    /// All that does: what cures the first may leave the others.
+    pub limits: Vec<Limit>,
     /// Forces of the first strokes, at the bottom of the interval.
     pub first: FirstStrokes,
     /// Choices of tool string.
@@ -202,6 +204,7 @@ pub fn forecast(job: &Job, speed: f64, turn_s: f64, seed: u64) -> Result<Forecas
     let lengths: Vec<f64> = parts.iter().map(|(a, b)| b - a).collect();
     let (by_joint, all) = plan.strokes(&lengths, cut::DRAWS, seed, &sequence);
     let first = outlook::first_strokes(&plan, &draws, &hang, &at_bottom);
+    let limits = sweep::limits(&plan, &first, at_bottom.limited_by);
     Ok(Forecast {
         format: 1,
         job: job.info.name.clone(),
@@ -226,7 +229,8 @@ pub fn forecast(job: &Job, speed: f64, turn_s: f64, seed: u64) -> Result<Forecas
         strokes: all,
         hours: all.times(hours_per_stroke),
         line: line_budget(job, (top, bottom), &tension, all.p50),
-        limit: sweep::limit(&plan, &first, at_bottom.limited_by),
+        limit: sweep::first_of(&limits),
+        limits,
         first,
         sweep: sweep::sweep(job, &plan, all, &lengths, hours_per_stroke, seed, &sequence),
         assumptions: assumptions(job, &plan),

@@ -2,6 +2,7 @@
 
 use super::cut::{CutterPlan, Quantiles};
 use super::outlook::{self, FirstStrokes};
+use super::unknowns::PLACE_YIELDS;
 use super::weights::Hang;
 use kerfwatch::job::Job;
 use kerfwatch::model::groove_law::UniversalSequence;
@@ -67,8 +68,10 @@ pub struct Choice {
     pub down_reserve_n: f64,
     /// Probability that the tool is too light to go down then.
     pub too_light_probability: f64,
-    /// What stands in the way.
+    /// What stands in the way first.
     pub limit: Limit,
+    /// All that does: what cures the first may leave the others.
+    pub limits: Vec<Limit>,
 }
 
 /// All choices; `hours_per_stroke` for the stroke of the job, `own_strokes`: those of its own wheels and force, worked out
@@ -115,6 +118,7 @@ pub(super) fn sweep(
                 // Weights do not depend on the cutter; the dead band, which does, is not told here.
                 let at = hang.at(bottom, 0.0, 0.0);
                 let first = outlook::first_strokes(&plan_here, &draws, hang, &at);
+                let limits = limits(&plan_here, &first, at.limited_by);
                 choices.push(Choice {
                     wheels,
                     radial_force_n: plan_here.wheel.force_n,
@@ -127,7 +131,8 @@ pub(super) fn sweep(
                     margin_n: first.margin_n.mid,
                     down_reserve_n: first.down_reserve_n.mid,
                     too_light_probability: first.too_light_probability,
-                    limit: limit(&plan_here, &first, at.limited_by),
+                    limit: first_of(&limits),
+                    limits,
                 });
             }
         }
@@ -135,17 +140,34 @@ pub(super) fn sweep(
     choices
 }
 
-/// What stands in the way first, more likely than not.
-pub(super) fn limit(plan: &CutterPlan, first: &FirstStrokes, limited_by: &str) -> Limit {
-    if plan.wheel.reach_m < 0.85 * plan.wall_m {
-        Limit::Reach
-    } else if first.over_limit_probability > 0.5 && limited_by == "weak point" {
-        Limit::WeakPoint
-    } else if first.over_limit_probability > 0.5 {
-        Limit::Line
-    } else if first.too_light_probability > 0.5 {
-        Limit::GoingDown
-    } else {
-        Limit::None
+/// What stands in the way, more likely than not, what must be cured first before the rest; empty where nothing does.
+pub(super) fn limits(plan: &CutterPlan, first: &FirstStrokes, limited_by: &str) -> Vec<Limit> {
+    let line = match limited_by {
+        "weak point" => Limit::WeakPoint,
+        _ => Limit::Line,
+    };
+    [
+        (
+            plan.wheel.reach_m < PLACE_YIELDS.0 * plan.wall_m,
+            Limit::Reach,
+        ),
+        (first.over_limit_probability > 0.5, line),
+        (first.too_light_probability > 0.5, Limit::GoingDown),
+    ]
+    .into_iter()
+    .filter_map(|(stands, limit)| stands.then_some(limit))
+    .collect()
+}
+
+/// The first of them.
+pub(super) fn first_of(limits: &[Limit]) -> Limit {
+    limits.first().copied().unwrap_or(Limit::None)
+}
+
+/// All of them in words.
+pub(crate) fn words(limits: &[Limit]) -> String {
+    match limits {
+        [] => Limit::None.word().to_owned(),
+        some => some.iter().map(|l| l.word()).collect::<Vec<_>>().join(", "),
     }
 }

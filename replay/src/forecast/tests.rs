@@ -133,7 +133,7 @@ fn forecast_of_the_default_job_is_complete_and_repeatable() {
 #[test]
 fn a_danger_that_is_named_is_not_denied_in_the_same_breath() {
     let mut found = forecast(&job(), 0.3, 10.0, 1).unwrap();
-    found.limit = Limit::None;
+    (found.limit, found.limits) = (Limit::None, Vec::new());
     found.first.over_limit_probability = 0.0;
     found.first.too_light_probability = 0.0;
     let units = crate::units_shown::Units::Metric;
@@ -144,6 +144,31 @@ fn a_danger_that_is_named_is_not_denied_in_the_same_breath() {
     assert!(text.ends_with(
         "But with 17 % probability the tool is too light to go down after the first stroke up."
     ));
+}
+
+#[test]
+fn every_limit_is_named_with_its_own_cure() {
+    let heavy = "cutter.radial_force=12 kN";
+    let text = kerfwatch::job::apply_set(kerfwatch::job::print_default_job(), heavy).unwrap();
+    let job = read_job(&text, "job.toml").unwrap().job;
+    let found = forecast(&job, 0.3, 10.0, 1).unwrap();
+    assert_eq!(found.limits, [Limit::WeakPoint, Limit::GoingDown]);
+    assert_eq!(found.limit, Limit::WeakPoint);
+    let text = limit_sentence(&found, crate::units_shown::Units::Metric);
+    assert!(
+        text.starts_with("The weak point limits: the first stroke up would pull "),
+        "{text}"
+    );
+    assert!(
+        text.contains("Tool weight limits too: after the first stroke up the tool lacks "),
+        "{text}"
+    );
+    assert!(
+        text.contains("which a stronger weak point does not cure"),
+        "{text}"
+    );
+    let own = found.sweep.iter().find(|c| c.of_the_job).unwrap();
+    assert_eq!(sweep::words(&own.limits), "weak point, going down");
 }
 
 #[test]

@@ -1,6 +1,7 @@
 //! The forecast in words and tables of 80 columns.
 
 use super::cut::Quantiles;
+use super::sweep::words;
 use super::{Forecast, Limit};
 use crate::units_shown::{Units, duration, times};
 use kerfwatch::job::Job;
@@ -26,7 +27,7 @@ const WORTH_NAMING: f64 = 0.05;
 pub(crate) const GIVEN_LIMIT_SHARED: &str = "The limit that the job gives is that of its own line: the others are held to the \
                                              same share of their breaking load.";
 
-/// What limits, in a sentence or two.
+/// What limits, in a sentence or two, each limit with its own cure.
 pub(crate) fn limit_sentence(forecast: &Forecast, units: Units) -> String {
     let force = units.force();
     let first = &forecast.first;
@@ -34,8 +35,8 @@ pub(crate) fn limit_sentence(forecast: &Forecast, units: Units) -> String {
     let span =
         |s: &super::cut::Spread| format!("90 %: {} to {}", force.bare(s.low), force.show(s.high));
     let dangers = dangers(forecast);
-    let main = match forecast.limit {
-        Limit::None => format!(
+    if forecast.limits.is_empty() {
+        let main = format!(
             "{} limits this tool string: on the first stroke {} ({}) are left below the tension \
              limit going up, and {} ({}) drive the tool down afterwards.",
             if dangers.is_empty() {
@@ -47,31 +48,56 @@ pub(crate) fn limit_sentence(forecast: &Forecast, units: Units) -> String {
             span(margin),
             force.show(reserve.mid),
             span(reserve)
-        ),
+        );
+        return main + &dangers;
+    }
+    let one = |limit: &Limit| match limit {
+        Limit::None => String::new(),
         Limit::Reach => "The wheels do not reach through the wall: this cutter cannot split this \
                          tubular."
             .to_owned(),
         Limit::Line | Limit::WeakPoint => format!(
             "The {} limits: the first stroke up would pull {} above the tension limit. Start with \
-             less radial force, fewer wheels or another line.",
-            forecast.limit.word(),
-            force.show(-margin.mid)
+             less radial force, fewer wheels or {}.",
+            limit.word(),
+            force.show(-margin.mid),
+            stronger(*limit)
         ),
         Limit::GoingDown => format!(
-            "Tool weight limits: after the first stroke up the tool lacks {} ({}) to go down again. Add \
-             weight, or start with less radial force.",
+            "Tool weight limits{}: after the first stroke up the tool lacks {} ({}) to go down again{}",
+            match forecast.limit {
+                Limit::GoingDown => "",
+                _ => " too",
+            },
             force.show(-reserve.mid),
             format_args!(
                 "90 %: {} to {}",
                 force.bare(-reserve.high),
                 force.show(-reserve.low)
-            )
+            ),
+            match forecast.limit {
+                Limit::Line | Limit::WeakPoint => format!(
+                    ", which {} does not cure: less radial force or fewer wheels cure both, more weight pulls the line \
+                     harder.",
+                    stronger(forecast.limit)
+                ),
+                _ => ". Add weight, or start with less radial force.".to_owned(),
+            }
         ),
     };
-    main + &dangers
+    let all: Vec<String> = forecast.limits.iter().map(one).collect();
+    all.join(" ") + &dangers
 }
 
-/// What may limit a tool string that most likely nothing limits.
+/// What stands more tension than that which limits.
+fn stronger(limit: Limit) -> &'static str {
+    match limit {
+        Limit::WeakPoint => "a stronger weak point",
+        _ => "another line",
+    }
+}
+
+/// What may limit a tool string besides what most likely does.
 fn dangers(forecast: &Forecast) -> String {
     let first = &forecast.first;
     let over = "the first stroke up goes beyond the tension limit";
@@ -81,12 +107,16 @@ fn dangers(forecast: &Forecast) -> String {
         (first.too_light_probability, light),
     ]
     .into_iter()
-    .filter(|(p, _)| forecast.limit == Limit::None && *p >= WORTH_NAMING)
+    .filter(|(p, _)| (WORTH_NAMING..=0.5).contains(p))
     .map(|(p, what)| format!("with {:.0} % probability {what}", 100.0 * p))
     .collect();
+    let but = match forecast.limits.is_empty() {
+        true => "But",
+        false => "And",
+    };
     match named.is_empty() {
         true => String::new(),
-        false => format!(" But {}.", named.join(", and ")),
+        false => format!(" {but} {}.", named.join(", and ")),
     }
 }
 
@@ -309,11 +339,8 @@ fn sweep_table(text: &mut String, job: &Job, forecast: &Forecast, units: Units) 
             .iter()
             .map(|c| format!(" {:>7}", force.bare(c.margin_n)))
             .collect();
-        let limit = group
-            .iter()
-            .find(|c| Some(c.line_m) == own_line)
-            .map_or(c, |c| c)
-            .limit;
+        let of_own_line = group.iter().find(|c| Some(c.line_m) == own_line);
+        let limits = words(&of_own_line.unwrap_or(c).limits);
         let own = if group.iter().any(|c| c.of_the_job) {
             " *"
         } else {
@@ -328,7 +355,7 @@ fn sweep_table(text: &mut String, job: &Job, forecast: &Forecast, units: Units) 
             cell(c.strokes.p90, 0),
             cell(c.hours.p50, 1),
             100.0 * c.too_light_probability,
-            limit.word()
+            limits
         );
     }
     text.push_str(

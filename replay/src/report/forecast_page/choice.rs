@@ -1,7 +1,7 @@
 //! Other wheels, forces and lines beside those of the job.
 
 use super::show;
-use crate::forecast::sweep::Choice;
+use crate::forecast::sweep::{Choice, words};
 use crate::forecast::{Forecast, GIVEN_LIMIT_SHARED};
 use crate::report::page::Page;
 use crate::units_shown::Units;
@@ -48,7 +48,7 @@ pub(super) fn sweep(page: &mut Page, job: &Job, forecast: &Forecast, units: Unit
                 .iter()
                 .find(|c| Some(c.line_m) == own_line)
                 .unwrap_or(c);
-            row.push(own.limit.word().to_owned());
+            row.push(words(&own.limits));
             Some(row)
         })
         .collect();
