@@ -13,6 +13,11 @@ const SILENT_TOLD: f64 = 0.05;
 /// Drag of flanks that is worth a line, N.
 const FLANK_SHOWN_N: f64 = 10.0;
 
+/// Drag below that of the free tool by so many times its scatter and the doubt in it is far below.
+const FAR_BELOW: f64 = 3.0;
+/// Part of the strokes that may be astray without a word.
+const ASTRAY: f64 = 0.05;
+
 /// A depth with its unit; a bare number is metres.
 ///
 /// # Errors
@@ -175,11 +180,20 @@ fn rests_on(text: &mut String, e: &Evidence, bin: &GrooveBin, wheels: u32, units
     );
     let _ = writeln!(
         text,
-        "  cutting     {} per unit of depth squared (job: {}); the wheels lose {:.0} % of their bite \
-         by full wall",
+        "  cutting     {} for each unit of x^2 that a stroke adds (job: {}), x being groove depth without unit; the wheels \
+         lose {:.0} % of their bite by full wall",
         force.show(e.amplitude_n.1),
         force.show(e.amplitude_n.0),
         100.0 * e.fade
+    );
+    let _ = writeln!(
+        text,
+        "  expected    {} (x^2 after the stroke less x^2 before): from x = 0 on each of its passes ({wheels} up, {:.2} down) \
+         adds p to x, where sqrt(p) (x + 2p/3) = 1 - {:.2} x/x_wall, x_wall being x after {:.0} passes",
+        force.show(e.amplitude_n.1),
+        e.bite_down * f64::from(wheels),
+        e.fade,
+        e.passes_found
     );
     if e.flank_n.abs() >= FLANK_SHOWN_N {
         let _ = writeln!(
@@ -193,6 +207,9 @@ fn rests_on(text: &mut String, e: &Evidence, bin: &GrooveBin, wheels: u32, units
             "  coupling    too near for drag to be used: neighbours and passes alone speak\n",
         );
     }
+    if let Some(remark) = not_understood(e, units) {
+        let _ = writeln!(text, "  mind        {remark}");
+    }
     history(text, &e.strokes, units);
     split_evidence(text, e, units);
 }
@@ -200,6 +217,24 @@ fn rests_on(text: &mut String, e: &Evidence, bin: &GrooveBin, wheels: u32, units
 /// Cutting drag of a stroke, N; work in J per metre at the same time.
 fn cutting(stroke: &StrokeEvidence) -> Option<f64> {
     stroke.drag_n.map(|drag| drag - stroke.free_n)
+}
+
+/// Where strokes drag far less than the tool with its wheels in: no groove explains that.
+fn not_understood(e: &Evidence, units: Units) -> Option<String> {
+    let doubt = FAR_BELOW * (e.noise_n + e.base_sd_n);
+    let seen: Vec<f64> = e.strokes.iter().filter_map(cutting).collect();
+    let below: Vec<f64> = seen.iter().copied().filter(|c| *c < -doubt).collect();
+    if below.len() as f64 <= ASTRAY * seen.len() as f64 {
+        return None;
+    }
+    let least = below.iter().copied().fold(0.0, f64::min);
+    Some(format!(
+        "in {} of {} with data drag is far below that of the free tool, by up to {}: this place's drag is not understood, \
+         and an estimate that rests on it may be wrong",
+        below.len(),
+        counted(seen.len(), "stroke", "strokes"),
+        units.force().show(-least)
+    ))
 }
 
 /// A line of a long table, or how many of them are left out at this place.
@@ -343,6 +378,20 @@ mod tests {
         };
         let mut text = String::new();
         rests_on(&mut text, &evidence, &bin, 3, Units::Field);
+        assert!(
+            text.contains("each of its passes (3 up, 1.50 down) adds p to x, where sqrt(p) (x + 2p/3) = 1 - 0.10 x/x_wall"),
+            "{text}"
+        );
+        assert!(!text.contains("not understood"), "{text}");
+        let mut astray = evidence.clone();
+        astray.strokes[0].drag_n = Some(-87.0);
+        let remark = not_understood(&astray, Units::Metric).unwrap();
+        assert!(
+            remark.starts_with(
+                "in 1 of 1 stroke with data drag is far below that of the free tool, by up to 387 N"
+            ),
+            "{remark}"
+        );
         // Two before the only stroke, and three of its own.
         assert!(
             text.contains("1 stroke with the cutter out, 5 wheel passes;"),
