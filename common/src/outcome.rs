@@ -1,10 +1,12 @@
 //! From the state of the pipeline to what people and machines read: the result of a run so far, and the present.
 
 mod after;
+mod doubts;
 mod present;
 mod states;
 
 pub use after::result;
+pub use doubts::mark_doubts;
 pub use present::{glance, snapshot};
 
 use crate::align::CELL_S;

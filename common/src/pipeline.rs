@@ -28,6 +28,7 @@ use crate::input::{ChannelId, Event, Input, Mark};
 use crate::job::Job;
 use crate::model::bending::BendCounter;
 use crate::motion::{Moment, ToolMotion};
+use crate::snapshot::MarkDoubt;
 use crate::time::{Nanos, seconds};
 use crate::watch::Watch;
 use std::sync::Arc;
@@ -54,6 +55,7 @@ pub struct Pipeline {
     pub(crate) newest: [Option<(f64, f64)>; 2],
     pub(crate) moment: Option<Moment>,
     pub(crate) live: Option<GrooveEstimate>,
+    pub(crate) live_doubts: Vec<MarkDoubt>,
     pub(crate) free_runs: FreeRuns,
     pub(crate) learned: Option<Learned>,
     pick_up: Option<Arc<PickUpTable>>,
@@ -109,6 +111,7 @@ impl Pipeline {
             newest: [None; 2],
             moment: None,
             live: None,
+            live_doubts: Vec::new(),
             free_runs: FreeRuns::default(),
             learned: None,
             pick_up: None,

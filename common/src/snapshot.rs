@@ -41,6 +41,8 @@ pub struct Snapshot {
     pub cutter_out: Option<bool>,
     /// The marks `cutter_out` and `cutter_in` are taken the other way round, because the drag says so.
     pub marks_turned: bool,
+    /// Marks of the cutter that are not taken as they were set.
+    pub marks_doubted: Vec<MarkDoubt>,
     /// Groove by bin.
     pub groove: Vec<GrooveBin>,
     /// Joints.
@@ -57,6 +59,21 @@ pub struct Snapshot {
     pub bends_max: u32,
     /// Largest part of bending life used, if a life was given.
     pub life_used: Option<f64>,
+}
+
+/// A mark of the cutter that the drag speaks plainly against, that is missing, or that another contradicts.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct MarkDoubt {
+    /// `out_late`, `out_early`, `in_early`, `in_missing`, `out_missing` or `contradiction`.
+    pub kind: String,
+    /// When the mark in doubt was set; of a missing one, when the other of the pair was.
+    pub mark_s: f64,
+    /// What is taken otherwise than marked, or not marked: from here.
+    pub from_s: f64,
+    /// To here.
+    pub until_s: f64,
+    /// Plain sentences: what the drag says, and what was assumed.
+    pub message: String,
 }
 
 /// What going on in place brings in a joint. `None`: cannot be told, or nothing is left to do.

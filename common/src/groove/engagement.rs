@@ -1,13 +1,14 @@
 //! Which strokes were made with the cutter out.
 //!
-//! Marks decide where the operator gave them, but for a first one that plainly came late. Without marks the drag does:
+//! Marks decide where the operator gave them, but where the drag speaks plainly against them
+//! ([`super::mark_doubts`]). Without marks the drag does:
 //! putting the wheels out adds rolling drag and, on a fresh wall, the largest cutting drag of the whole job, in both
 //! directions at once. Only jumps that stand out of the scatter count; where none does, every
 //! stroke over the interval is taken as cutting.
 
 use super::drag_model::median;
 use super::ledger::Ledger;
-use super::mark_sense::{as_said, mark_sense};
+use super::mark_doubts;
 use std::ops::Range;
 
 /// Strokes over the interval that a crew makes with the cutter in before it starts, at most (common practice, no
@@ -62,10 +63,16 @@ const LATE_RISE_PART: f64 = 0.2;
 
 /// One flag per row: cutter out.
 pub fn engaged(ledger: &Ledger) -> Vec<bool> {
-    let rows = &ledger.rows;
-    if rows.iter().any(|r| r.marked_out.is_some()) {
-        return from_marks(ledger);
+    if ledger.rows.iter().any(|r| r.marked_out.is_some()) {
+        mark_doubts::read_marks(ledger).0
+    } else {
+        by_drag(ledger)
     }
+}
+
+/// One flag per row: cutter out, by the drag alone.
+pub(super) fn by_drag(ledger: &Ledger) -> Vec<bool> {
+    let rows = &ledger.rows;
     let mut out: Vec<bool> = rows.iter().map(|r| mean_drag(r).is_some()).collect();
     let touched: Vec<usize> = (0..rows.len()).filter(|&k| out[k]).collect();
     if touched.len() >= TOUCHED_MIN {
@@ -97,18 +104,6 @@ pub(super) fn drag_says_out(ledger: &Ledger) -> Option<(Vec<bool>, f64)> {
     let level = |k: usize| mean_drag(&rows[k]).unwrap_or(0.0);
     retracted_later(&touched, first, &level, &mut out);
     Some((out, height))
-}
-
-fn from_marks(ledger: &Ledger) -> Vec<bool> {
-    let sense = mark_sense(ledger);
-    let mut said = as_said(ledger);
-    if !sense.is_turned() {
-        said[cut_before_mark(ledger)].fill(true);
-    }
-    let flags = ledger.rows.iter().zip(said);
-    flags
-        .map(|(r, said)| sense.is_out(said) && !r.drag.is_empty())
-        .collect()
 }
 
 /// Rows that cut before a first mark that says out, which came late: drag had risen before it as it does when wheels go
@@ -183,7 +178,7 @@ const CHANGES_MIN: usize = 4;
 
 /// Strokes from which the drag has fallen at once, both ways and far more than it does from stroke to stroke, until it
 /// is back, are free: rollers stop dragging together, bins never split together.
-fn retracted_at_once(
+pub(super) fn retracted_at_once(
     touched: &[usize],
     ups: &[bool],
     level: &impl Fn(usize) -> f64,

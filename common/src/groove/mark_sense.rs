@@ -9,7 +9,7 @@
 
 use super::drag_model::median;
 use super::engagement::{FREE_STROKES_MAX, drag_says_out, mean_drag};
-use super::ledger::Ledger;
+use super::ledger::{Ledger, Row};
 
 /// Drag of strokes said to be free beyond that of strokes said to cut, from which the words must be the other way
 /// round, N.
@@ -63,8 +63,16 @@ pub(super) fn as_said(ledger: &Ledger) -> Vec<bool> {
 /// Asks the drag how marks are meant.
 pub fn mark_sense(ledger: &Ledger) -> MarkSense {
     let rows = &ledger.rows;
-    if rows.iter().all(|r| r.marked_out.is_none()) {
+    let Some(first) = rows.iter().position(|r| r.marked_out.is_some()) else {
         return MarkSense::Untold;
+    };
+    // What was made after marks that contradict each other tells nothing of how the others are meant.
+    if rows[first..].iter().any(|r| r.marked_out.is_none()) {
+        let since = rows[first..].iter().filter(|r| r.marked_out.is_some());
+        return mark_sense(&Ledger {
+            bins: ledger.bins,
+            rows: rows[..first].iter().chain(since).cloned().collect(),
+        });
     }
     let said = as_said(ledger);
     let told = drag_says_out(ledger);
@@ -77,8 +85,7 @@ pub fn mark_sense(ledger: &Ledger) -> MarkSense {
         (same.len(), other.len())
     };
     // Who marks late is wrong before the first mark only, and who marks at the end, if at all, after it.
-    let marked = rows.iter().position(|r| r.marked_out.is_some());
-    let both @ [_, since] = [agreed(0), agreed(marked.unwrap_or(0))];
+    let both @ [_, since] = [agreed(0), agreed(first)];
     let falls = match beyond(ledger, &said) {
         [Some(up), Some(down)] => {
             let both = up.max(down) < -ONE_WAY * TURNED_MIN;
@@ -87,15 +94,31 @@ pub fn mark_sense(ledger: &Ledger) -> MarkSense {
         _ => false,
     };
     let stands = |(a, b): (usize, usize)| a >= STROKES_MIN && a >= AGAINST * b;
-    let rises = told.is_some_and(|(_, rise)| rise > TURNED_MIN);
+    let rises = told.as_ref().is_some_and(|(_, rise)| *rise > TURNED_MIN);
     let against = rises && both.iter().all(|(same, other)| stands((*other, *same)));
-    if falls || against || falls_while_in(ledger, &said) {
+    // Wheels that went into the wall where marks say so: whatever came after, the words are right.
+    let rose = told
+        .as_ref()
+        .and_then(|(out, _)| out.iter().position(|out| *out));
+    let rises_at_out = rose.is_some_and(|row| is_said_out(ledger, row));
+    if !rises_at_out && (falls || against || falls_while_in(ledger, &said)) {
         MarkSense::TurnedRound
     } else if both.iter().all(|both| stands(*both)) {
         MarkSense::AsSaid
     } else {
         MarkSense::Untold
     }
+}
+
+/// The first mark that says out was set at the last stroke before a row, or at most one earlier.
+fn is_said_out(ledger: &Ledger, row: usize) -> bool {
+    let rows = &ledger.rows;
+    let out = |r: &Row| r.marked_out == Some(true);
+    let Some(first) = rows.iter().position(out).filter(|_| out(&rows[row])) else {
+        return false;
+    };
+    let between = rows.get(first..row).unwrap_or_default();
+    between.iter().filter_map(mean_drag).count() <= 1
 }
 
 /// Drag of the strokes `out` beyond that of the others, up and down, N: medians, each way by itself because errors of

@@ -3,7 +3,8 @@
 //! *Input*: [`ledger::Ledger`] and the job. *Output*: [`GrooveEstimate`]. The same ledger gives the
 //! same estimate, whenever and wherever it is asked for: live after each stroke, in replay once.
 //!
-//! Way of thought: which strokes cut ([`engagement`], and [`mark_sense`] for what marks mean), how drag falls with passes
+//! Way of thought: which strokes cut ([`engagement`], [`mark_sense`] for what marks mean,
+//! [`mark_doubts`] for those that the drag speaks against), how drag falls with passes
 //! and as the wall gives way ([`drag_model`], [`pass_law`], [`joint_fit`]), whether it cuts going down (`one_way`), what the
 //! first splits say of all other places (`reach_seen`), which bins are split ([`through`]), whether splits show in the drag
 //! at all ([`silent_splits`]), what that says about depth
@@ -17,6 +18,7 @@ pub mod forecast;
 pub mod joint_fit;
 mod lasting_drag;
 pub mod ledger;
+pub mod mark_doubts;
 pub mod mark_sense;
 mod one_way;
 mod outlook;

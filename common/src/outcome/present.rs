@@ -40,6 +40,7 @@ pub fn snapshot(p: &Pipeline) -> Snapshot {
         strokes: p.ledger.rows.len() as u32,
         cutter_out: cutter_out(p, live),
         marks_turned: p.mark_sense.is_turned(),
+        marks_doubted: p.live_doubts.clone(),
         groove: live.map(|l| l.bins.clone()).unwrap_or_default(),
         joints: live.map(|l| l.joints.clone()).unwrap_or_default(),
         outlook: live.map(|l| l.outlook.clone()).unwrap_or_default(),

@@ -170,4 +170,6 @@ pub(super) fn cutter_out(p: &Pipeline, live: Option<&GrooveEstimate>) -> Option<
         .find_map(|kind| p.says_out(kind))
         .or_else(|| live.and_then(|l| l.engaged.last().copied()))
         .or_else(|| last.and_then(|r| r.marked_out.map(|said| p.mark_sense.is_out(said))))
+        // Of marks that contradict each other, the newest until the drag has spoken.
+        .or_else(|| p.marks.iter().rev().find_map(|m| p.says_out(&m.1.kind)))
 }

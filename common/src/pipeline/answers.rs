@@ -12,7 +12,7 @@ use crate::groove::{self, GrooveEstimate};
 use crate::infer::friction::Learned;
 use crate::outcome;
 use crate::result::RunResult;
-use crate::snapshot::{Glance, Snapshot};
+use crate::snapshot::{Glance, MarkDoubt, Snapshot};
 use std::sync::Arc;
 
 impl Pipeline {
@@ -44,6 +44,7 @@ impl Pipeline {
     /// Brings the live groove estimate up to date; call after a stroke has ended.
     pub fn refresh(&mut self) {
         self.live = Some(self.estimate());
+        self.live_doubts = self.mark_doubts();
     }
 
     /// The groove estimate from all strokes so far.
@@ -59,6 +60,11 @@ impl Pipeline {
     /// The words of the crew's marks are the other way round, as the drag of all strokes so far says.
     pub fn marks_turned(&self) -> bool {
         mark_sense(&self.ledger).is_turned()
+    }
+
+    /// Marks of the cutter that are not taken as they were set, as the drag of all strokes so far says.
+    pub fn mark_doubts(&self) -> Vec<MarkDoubt> {
+        outcome::mark_doubts(self)
     }
 
     /// The present.

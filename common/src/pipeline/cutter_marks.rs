@@ -5,6 +5,7 @@
 
 use super::Pipeline;
 use crate::groove::engagement;
+use crate::groove::mark_doubts::{self, Fault};
 use crate::groove::mark_sense::{MarkSense, mark_sense};
 use crate::infer::friction::Steady;
 use crate::input::MarkKind;
@@ -12,21 +13,70 @@ use crate::input::MarkKind;
 /// Strokes after which nobody asks any more how the marks are meant.
 const ASKED_MAX: usize = 120;
 
+/// Marks that say the opposite within so many seconds were not set as the cutter went: it takes longer, and no stroke
+/// was made meanwhile.
+const AT_ONCE_S: f64 = 10.0;
+
+/// Whether a mark says by its word that the cutter is out; `None` where it does not name it.
+fn word(kind: &MarkKind) -> Option<bool> {
+    match kind {
+        MarkKind::CutterOut => Some(true),
+        MarkKind::CutterIn => Some(false),
+        _ => None,
+    }
+}
+
 impl Pipeline {
     /// Whether a mark says that the cutter is out; `None` where it says nothing of it.
     pub(crate) fn says_out(&self, kind: &MarkKind) -> Option<bool> {
-        let said = match kind {
-            MarkKind::CutterOut => true,
-            MarkKind::CutterIn => false,
-            _ => return None,
-        };
-        Some(self.mark_sense.is_out(said))
+        word(kind).map(|said| self.mark_sense.is_out(said))
     }
 
-    /// When marks said something of the cutter, s, and whether it is out since.
-    fn cutter_marks(&self) -> impl DoubleEndedIterator<Item = (f64, bool)> + '_ {
-        let marks = self.marks.iter();
-        marks.filter_map(|(at, mark)| Some((*at, self.says_out(&mark.kind)?)))
+    /// When marks were set that name the cutter, s, and whether by their words it is out; `None` where another set
+    /// within seconds says the opposite.
+    pub(crate) fn words(&self) -> Vec<(f64, Option<bool>)> {
+        let named = self.marks.iter();
+        let named: Vec<(f64, bool)> = named
+            .filter_map(|(at, mark)| Some((*at, word(&mark.kind)?)))
+            .collect();
+        let against =
+            |a: &(f64, bool), b: &(f64, bool)| a.1 != b.1 && (a.0 - b.0).abs() <= AT_ONCE_S;
+        let told = |(i, mark): (usize, &(f64, bool))| {
+            let before = i.checked_sub(1).map(|i| &named[i]);
+            let beside = before.into_iter().chain(named.get(i + 1));
+            let contradicted = beside.into_iter().any(|other| against(mark, other));
+            (mark.0, (!contradicted).then_some(mark.1))
+        };
+        named.iter().enumerate().map(told).collect()
+    }
+
+    /// What the newest mark up to `at` s says of the cutter by its words.
+    pub(super) fn marked_out(&self, at: f64) -> Option<bool> {
+        let words = self.words();
+        words.iter().rfind(|m| m.0 <= at)?.1
+    }
+
+    /// When marks said something of the cutter, s, and whether it is out since; `None` where they contradict each other.
+    fn cutter_marks(&self) -> Vec<(f64, Option<bool>)> {
+        let mut marks = self.words();
+        for (_, out) in &mut marks {
+            *out = out.map(|said| self.mark_sense.is_out(said));
+        }
+        marks
+    }
+
+    /// Whether the mark just set contradicts the one before it: then both say nothing, and what they changed is as if
+    /// they had never been.
+    pub(super) fn take_back_contradicted(&mut self) -> bool {
+        let marks = self.cutter_marks();
+        let [.., before, (_, None)] = marks[..] else {
+            return false;
+        };
+        self.cutter_in = None;
+        if self.free_until == Some(before.0) {
+            self.free_until = marks.iter().find(|m| m.1 == Some(true)).map(|m| m.0);
+        }
+        true
     }
 
     /// While it is not known how the marks are meant, what runs free by the one reading is kept and what does by the other.
@@ -38,17 +88,20 @@ impl Pipeline {
     /// Whether a stretch ran free, as far as marks tell: before a first mark that says in, only on its way down to
     /// the interval.
     pub(super) fn ran_free(&self, stretch: &Steady) -> bool {
-        let last = self
-            .cutter_marks()
-            .take_while(|m| m.0 <= stretch.began())
-            .last();
-        match (last, self.cutter_marks().next()) {
-            (Some((_, out)), _) => !out,
-            (None, Some((_, false))) => {
-                let arrived = self.free_runs.arrived_below(self.above_interval());
-                arrived.is_some_and(|arrived| stretch.end <= arrived)
-            }
-            (None, _) => true,
+        let marks = self.cutter_marks();
+        let began = stretch.began();
+        let clear = |m: &(f64, Option<bool>)| Some((m.0, m.1?));
+        match marks.iter().rfind(|m| m.0 <= began) {
+            Some((_, Some(out))) => return !out,
+            // After one that said something clear nobody knows.
+            Some(_) if marks.iter().filter_map(clear).any(|m| m.0 <= began) => return false,
+            _ => {}
+        }
+        if let Some((_, false)) = marks.iter().find_map(clear) {
+            let arrived = self.free_runs.arrived_below(self.above_interval());
+            arrived.is_some_and(|arrived| stretch.end <= arrived)
+        } else {
+            true
         }
     }
 
@@ -60,8 +113,9 @@ impl Pipeline {
         }
         self.mark_sense = mark_sense(&self.ledger);
         if self.mark_sense.is_turned() {
-            self.cutter_in = self.cutter_marks().last().map(|(_, out)| !out);
-            let first_out = self.cutter_marks().find(|m| m.1).map(|m| m.0);
+            let marks = self.cutter_marks();
+            self.cutter_in = marks.last().and_then(|m| Some(!m.1?));
+            let first_out = marks.iter().find(|m| m.1 == Some(true)).map(|m| m.0);
             self.free_until = first_out;
             if let Some(until) = first_out {
                 self.learn(until);
@@ -82,5 +136,14 @@ impl Pipeline {
             self.free_until = Some(began);
             self.learn(began);
         }
+    }
+
+    /// When the tool cut though a mark had said in, s.
+    pub(super) fn cut_though_in(&self) -> Vec<(f64, f64)> {
+        let rows = &self.ledger.rows;
+        let (_, doubts) = mark_doubts::read_marks(&self.ledger);
+        let early = doubts.iter().filter(|d| d.fault == Fault::InEarly);
+        let cut = early.flat_map(|d| rows.get(d.rows.clone()).unwrap_or_default());
+        cut.map(|row| (row.start, row.end)).collect()
     }
 }

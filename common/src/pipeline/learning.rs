@@ -21,8 +21,11 @@ const SURELY_IN_M: f64 = 30.0;
 impl Pipeline {
     /// Learns friction and weight from what ran free before `until` s, and uses them from now on.
     pub(super) fn learn(&mut self, until: f64) {
+        let cut = self.cut_though_in();
+        let cuts = |s: &Steady| cut.iter().any(|row| s.began() < row.1 && row.0 < s.end);
         let means = self.free_runs.until(until).iter();
-        let means: Vec<Steady> = means.filter(|s| self.ran_free(s)).copied().collect();
+        let free = means.filter(|s| self.ran_free(s) && !cuts(s));
+        let means: Vec<Steady> = free.copied().collect();
         self.learn_from(&means);
     }
 
@@ -186,6 +189,24 @@ mod tests {
         let between = after_two_passes(&[(75.0, MarkKind::CutterIn), out]);
         assert!(!between.mark_sense.is_turned());
         assert_eq!(between.learned().unwrap().means, 1);
+    }
+
+    #[test]
+    fn marks_that_contradict_each_other_at_once_say_nothing_and_are_told() {
+        let out = |at| (at, MarkKind::CutterOut);
+        let within = after_two_passes(&[out(75.0), (77.0, MarkKind::CutterIn)]);
+        let rows = &within.ledger().rows;
+        assert!(rows.iter().all(|row| row.marked_out.is_none()));
+        let kinds = |p: &Pipeline| -> Vec<String> {
+            let doubts = p.mark_doubts();
+            doubts.into_iter().map(|doubt| doubt.kind).collect()
+        };
+        assert_eq!(kinds(&within), ["contradiction"]);
+        // A clear one after them counts.
+        let after = after_two_passes(&[out(75.0), (77.0, MarkKind::CutterIn), out(100.0)]);
+        assert_eq!(after.ledger().rows.last().unwrap().marked_out, Some(true));
+        let apart = after_two_passes(&[out(45.0), (77.0, MarkKind::CutterIn)]);
+        assert_eq!(kinds(&apart), [""; 0]);
     }
 
     #[test]

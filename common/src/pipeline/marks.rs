@@ -33,7 +33,12 @@ impl Pipeline {
             }
             _ => {}
         }
-        if let Some(out) = self.says_out(&mark.kind) {
+        if !matches!(mark.kind, MarkKind::DaemonAlarm(_)) {
+            self.marks.push((seconds(at), mark.clone()));
+        }
+        if let Some(out) = self.says_out(&mark.kind)
+            && !self.take_back_contradicted()
+        {
             if out && self.free_until.is_none() {
                 self.free_until = Some(seconds(at));
                 self.learn(seconds(at));
@@ -48,9 +53,6 @@ impl Pipeline {
         }
         if mark.kind == MarkKind::WeightCheck {
             self.weight_check.mark(seconds(at));
-        }
-        if !matches!(mark.kind, MarkKind::DaemonAlarm(_)) {
-            self.marks.push((seconds(at), mark.clone()));
         }
     }
 }

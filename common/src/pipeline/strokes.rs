@@ -8,7 +8,7 @@ use crate::groove::coupling_marks::CouplingMarks;
 use crate::groove::ledger::RowMarks;
 use crate::infer::second_look::Before;
 use crate::infer::strokes::FoundStroke;
-use crate::input::{Event, MarkKind};
+use crate::input::Event;
 use crate::motion::Moment;
 use crate::result::{Direction, Stroke};
 
@@ -50,11 +50,7 @@ impl Pipeline {
             gain_down
         };
         let there = self.when_over_interval(found);
-        let marked = self.marks.iter().rev().find_map(|(t, m)| match m.kind {
-            MarkKind::CutterOut if *t <= there => Some(true),
-            MarkKind::CutterIn if *t <= there => Some(false),
-            _ => None,
-        });
+        let marked = self.marked_out(there);
         // The first echo after the tool starts still carries the start itself.
         let settle = 0.15 + self.motion.settle_time() * found.profile.mean_speed();
         let marks = RowMarks {
