@@ -103,3 +103,16 @@ export function showMarks(show) {
     make("li", {}, make("time", { textContent: hms(clockOf(store.job.started_utc, mark.at_s), utc) }),
       `${MARK_NAMES[mark.mark] ?? mark.mark}${mark.text === "" ? "" : `: ${show.reworded(mark.text)}`}${mark.author === "" ? "" : ` – ${mark.author}`}`)));
 }
+
+// Marks that are not taken as they were set: which, what the drag says, what was assumed, what to do.
+let shownDoubts = "";
+export function showDoubts(doubts) {
+  const utc = preferences.clock === "utc";
+  const key = JSON.stringify([utc, doubts]);
+  if (key === shownDoubts) return;
+  shownDoubts = key;
+  at("marks-doubted").hidden = doubts.length === 0;
+  at("marks-doubted").replaceChildren(...doubts.map((doubt) =>
+    make("p", {}, make("time", { textContent: hms(clockOf(store.job.started_utc, doubt.mark_s), utc) }), ` ${doubt.message}`)),
+  make("p", { textContent: "Mark the cutter as it is now, and again when it goes the other way." }));
+}

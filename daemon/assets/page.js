@@ -6,7 +6,7 @@ import { buildCharts, connectSpan, drawCharts } from "/charts.js";
 import { connection, follow, silentFor, watch } from "/connection.js";
 import { showHealth } from "/health.js";
 import { showJoints } from "/joints.js";
-import { connectMarks, showMarks } from "/marks.js";
+import { connectMarks, showDoubts, showMarks } from "/marks.js";
 import { drawOverlay } from "/overlay.js";
 import { drawPipe } from "/pipe.js";
 import { connectSwitches, preferences } from "/preferences.js";
@@ -133,7 +133,10 @@ function draw() {
   if (job === null) return;
   if (changed.groove) showJoints(store.groove, show);
   if (changed.marks) showMarks(show);
-  if (changed.now && now !== null) at("marks-turned").hidden = !now.marks_turned;
+  if (changed.now && now !== null) {
+    at("marks-turned").hidden = !now.marks_turned;
+    showDoubts(now.marks_doubted);
+  }
   if (changed.health) showReadingBack();
   if (changed.health) showHealth(now, store.health, job, OLD_S, !lost ? null : connection.ended ? "ended" : "not known");
   if (now !== null && (changed.now || changed.groove)) {

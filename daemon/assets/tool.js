@@ -34,9 +34,10 @@ export function showTool(now, show, ageS, loadAgeS, oldAfterS) {
   say("tool-speed", show.asSpeed(now.tool_speed_m_s));
   say("line-speed", show.asSpeed(now.line_speed_m_s));
   say("line-out", show.asLength(now.line_m));
-  // What the crew has marked holds at once; the estimate follows with the next stroke.
+  // What the crew has marked holds at once, where the drag does not speak against marks; the estimate follows with the
+  // next stroke.
   const marked = store.marks.findLast((mark) => mark.mark === "cutter_out" || mark.mark === "cutter_in");
-  const out = marked === undefined ? now.cutter_out : (marked.mark === "cutter_out") !== now.marks_turned;
+  const out = marked === undefined || now.marks_doubted.length > 0 ? now.cutter_out : (marked.mark === "cutter_out") !== now.marks_turned;
   say("cutter", out === null ? "no mark" : out ? "OUT" : "IN");
   // At a turning point the direction is undecided, and drag with it.
   say("drag", now.state === "still" ? "–" : show.asDrag(now.drag_n));

@@ -31,7 +31,9 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
         for change in &folder.what_if {
             console.line(format_args!("What-if: {change}"))?;
         }
-        console.data(summary(job, &done.result, &done.missing, units).as_bytes())?;
+        let doubts = pipeline.mark_doubts();
+        let text = summary(job, &done.result, &done.missing, &doubts, units);
+        console.data(text.as_bytes())?;
     }
     match tool_weight::told(pipeline.learned().as_ref()) {
         Some(weight) if to_stdout => console.warn(weight),

@@ -6,6 +6,7 @@ use kerfwatch::groove::SAID_THROUGH;
 use kerfwatch::groove::ledger::BEYOND_M;
 use kerfwatch::job::Job;
 use kerfwatch::result::{Direction, GrooveBin, RunResult, State, in_interval};
+use kerfwatch::snapshot::MarkDoubt;
 use std::fmt::Write as _;
 
 mod joints;
@@ -24,6 +25,10 @@ pub const STATES: [State; 6] = [
 /// What is said where the words of the crew's marks are the other way round.
 pub const MARKS_TURNED: &str = "the marks cutter_out and cutter_in are taken the other way round: drag rose after \"in\" \
                                 as it does when wheels go into the wall. Out means wheels out, cutting";
+
+/// What the crew can do about marks that are not taken as they were set.
+pub const CORRECT_MARKS: &str = "Where that is wrong, correct the marks: import the readings again with a table of marks \
+                                 (import --marks; times in seconds from the start of the run).";
 
 /// Time in a state, s.
 pub fn time_in(result: &RunResult, state: State) -> f64 {
@@ -88,8 +93,14 @@ pub fn beyond_interval(result: &RunResult, units: Units) -> Option<String> {
     far.then(|| format!("{} above and {} below", words(above), words(below)))
 }
 
-/// The whole summary; `missing`: files of the recording that are gone.
-pub fn summary(job: &Job, result: &RunResult, missing: &[String], units: Units) -> String {
+/// The whole summary; `missing`: files of the recording that are gone; `doubts`: marks that are not taken as set.
+pub fn summary(
+    job: &Job,
+    result: &RunResult,
+    missing: &[String],
+    doubts: &[MarkDoubt],
+    units: Units,
+) -> String {
     let mut text = String::new();
     let info = &result.run;
     let _ = writeln!(text, "Run {}  {}", info.id, info.name);
@@ -105,7 +116,7 @@ pub fn summary(job: &Job, result: &RunResult, missing: &[String], units: Units) 
     joints(&mut text, result, units);
     alarms(&mut text, result, units);
     line(&mut text, result, units);
-    data(&mut text, result, missing);
+    data(&mut text, result, missing, doubts);
     text
 }
 
@@ -273,7 +284,7 @@ fn line(text: &mut String, result: &RunResult, units: Units) {
     let _ = writeln!(text, "Slip        {}", slip_of_counter(result, units));
 }
 
-fn data(text: &mut String, result: &RunResult, missing: &[String]) {
+fn data(text: &mut String, result: &RunResult, missing: &[String], doubts: &[MarkDoubt]) {
     let nothing = (result.run.samples == 0).then(|| "no reading could be read".to_owned());
     let gone = match missing {
         [] => None,
@@ -300,12 +311,26 @@ fn data(text: &mut String, result: &RunResult, missing: &[String]) {
     .into_iter()
     .filter(|(n, ..)| *n > 0)
     .map(|(n, one, many)| format!("{} {}", count(n), if n == 1 { one } else { many }));
-    let parts: Vec<String> = nothing.into_iter().chain(gone).chain(counts).collect();
+    let marks = (!doubts.is_empty())
+        .then(|| counted(doubts.len(), "doubtful mark", "doubtful marks") + " of the cutter");
+    let parts = nothing.into_iter().chain(gone).chain(counts).chain(marks);
+    let parts: Vec<String> = parts.collect();
     let _ = if parts.is_empty() {
         writeln!(text, "Data        nothing wrong found")
     } else {
         writeln!(text, "Data        {}", parts.join(", "))
     };
+    for doubt in doubts {
+        let _ = writeln!(text, "{}", mark_in_doubt(doubt));
+    }
+    if !doubts.is_empty() {
+        let _ = writeln!(text, "{CORRECT_MARKS}");
+    }
+}
+
+/// A mark that is not taken as it was set, with its time.
+pub(crate) fn mark_in_doubt(doubt: &MarkDoubt) -> String {
+    format!("{}: {}", clock(doubt.mark_s), doubt.message)
 }
 
 /// What couplings say about the depth counter.

@@ -91,7 +91,7 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
             .flat_map(RunFolder::missing_segments)
             .collect();
         fed.result.intervals = times::recorded(&fed.result.intervals, &fed.placed);
-        console.data(summary(&job, &fed.result, &missing, units).as_bytes())?;
+        console.data(summary(&job, &fed.result, &missing, &[], units).as_bytes())?;
     }
     Ok(exit)
 }

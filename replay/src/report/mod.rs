@@ -78,6 +78,7 @@ pub fn report_page(
         learned: pipeline.learned(),
         rolling_n: estimate.fit.map(|fit| fit.base),
         marks_turned: pipeline.marks_turned(),
+        mark_doubts: pipeline.mark_doubts(),
     };
     sections::outcome(&mut page, &source);
     sections::groove(&mut page, &source);

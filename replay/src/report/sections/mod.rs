@@ -21,6 +21,7 @@ use kerfwatch::infer::friction::Learned;
 use kerfwatch::job::Job;
 use kerfwatch::recording::Verification;
 use kerfwatch::result::RunResult;
+use kerfwatch::snapshot::MarkDoubt;
 
 /// What all sections draw from.
 pub(super) struct Source<'s> {
@@ -35,6 +36,8 @@ pub(super) struct Source<'s> {
     pub(super) rolling_n: Option<(f64, f64)>,
     /// Marks of the cutter are taken the other way round.
     pub(super) marks_turned: bool,
+    /// Marks of the cutter that are not taken as they were set.
+    pub(super) mark_doubts: Vec<MarkDoubt>,
 }
 
 impl Source<'_> {

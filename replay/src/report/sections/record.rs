@@ -2,7 +2,7 @@
 
 use super::Source;
 use crate::report::page::Page;
-use crate::summary::{MARKS_TURNED, slip_of_counter};
+use crate::summary::{CORRECT_MARKS, MARKS_TURNED, mark_in_doubt, slip_of_counter};
 use crate::units_shown::{clock, count, duration};
 use kerfwatch::input::ChannelId;
 use kerfwatch::recording::{DigestState, Verification};
@@ -119,6 +119,12 @@ pub(in crate::report) fn marks(page: &mut Page, s: &Source<'_>) {
     page.table_of_words(&["Time", "Mark", "By"], &rows);
     if s.marks_turned {
         page.paragraph("note", &format!("Mind: {MARKS_TURNED}."));
+    }
+    for doubt in &s.mark_doubts {
+        page.paragraph("note", &format!("Mind: {}", mark_in_doubt(doubt)));
+    }
+    if !s.mark_doubts.is_empty() {
+        page.paragraph("note", CORRECT_MARKS);
     }
 }
 
