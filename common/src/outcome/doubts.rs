@@ -26,9 +26,10 @@ pub fn mark_doubts(p: &Pipeline) -> Vec<MarkDoubt> {
             mark_s: words[i].0,
             from_s: words[i].0,
             until_s: next.map_or(p.last.max(words[i].0), |m| m.0),
-            message: "\"cutter out\" and \"cutter in\" were marked within seconds of each other: they are taken to \
+            message:
+                "\"cutter out\" and \"cutter in\" were marked at the same time: they are taken to \
                       say nothing, and until the next mark the drag decides what cut."
-                .to_owned(),
+                    .to_owned(),
         }
     }));
     doubts.sort_by(|a, b| a.mark_s.total_cmp(&b.mark_s));
@@ -44,6 +45,11 @@ fn of_rows(doubt: &RowDoubt, rows: &[Row], words: &[(f64, Option<bool>)]) -> Opt
         .rposition(|m| m.0 <= rows[doubt.mark].end && m.1 == Some(said))?;
     let same = words[..=newest].iter().rev();
     let mark_s = same.take_while(|m| m.1 == Some(said)).last()?.0;
+    let missing = doubt.fault == Fault::OutMissing;
+    if missing && words.iter().any(|m| m.0 < mark_s && m.1 == Some(true)) {
+        // Said and taken back before a stroke was made.
+        return None;
+    }
     let start = |row: usize| rows.get(row).map_or(mark_s, |row| row.start);
     let from_s = start(doubt.rows.start);
     let until_s = (doubt.rows.end.checked_sub(1)).map_or(from_s, |last| rows[last].end);

@@ -13,9 +13,9 @@ use crate::input::MarkKind;
 /// Strokes after which nobody asks any more how the marks are meant.
 const ASKED_MAX: usize = 120;
 
-/// Marks that say the opposite within so many seconds were not set as the cutter went: it takes longer, and no stroke
-/// was made meanwhile.
-const AT_ONCE_S: f64 = 10.0;
+/// Marks that say the opposite at the same time, as in a table of whole seconds, s: nothing tells which was meant. Of
+/// two that follow one another the later holds, for it may put the first one right.
+const AT_ONCE_S: f64 = 0.5;
 
 /// Whether a mark says by its word that the cutter is out; `None` where it does not name it.
 fn word(kind: &MarkKind) -> Option<bool> {
@@ -33,7 +33,7 @@ impl Pipeline {
     }
 
     /// When marks were set that name the cutter, s, and whether by their words it is out; `None` where another set
-    /// within seconds says the opposite.
+    /// at the same time says the opposite.
     pub(crate) fn words(&self) -> Vec<(f64, Option<bool>)> {
         let named = self.marks.iter();
         let named: Vec<(f64, bool)> = named

@@ -194,7 +194,7 @@ mod tests {
     #[test]
     fn marks_that_contradict_each_other_at_once_say_nothing_and_are_told() {
         let out = |at| (at, MarkKind::CutterOut);
-        let within = after_two_passes(&[out(75.0), (77.0, MarkKind::CutterIn)]);
+        let within = after_two_passes(&[out(75.0), (75.2, MarkKind::CutterIn)]);
         let rows = &within.ledger().rows;
         assert!(rows.iter().all(|row| row.marked_out.is_none()));
         let kinds = |p: &Pipeline| -> Vec<String> {
@@ -203,8 +203,12 @@ mod tests {
         };
         assert_eq!(kinds(&within), ["contradiction"]);
         // A clear one after them counts.
-        let after = after_two_passes(&[out(75.0), (77.0, MarkKind::CutterIn), out(100.0)]);
-        assert_eq!(after.ledger().rows.last().unwrap().marked_out, Some(true));
+        let after = after_two_passes(&[out(75.0), (75.2, MarkKind::CutterIn), out(100.0)]);
+        let last = |p: &Pipeline| p.ledger().rows.last().unwrap().marked_out;
+        assert_eq!(last(&after), Some(true));
+        // So does one set a little later, to put the first one right.
+        let mended = after_two_passes(&[out(75.0), (77.0, MarkKind::CutterIn)]);
+        assert_eq!((last(&mended), kinds(&mended)), (Some(false), Vec::new()));
         let apart = after_two_passes(&[out(45.0), (77.0, MarkKind::CutterIn)]);
         assert_eq!(kinds(&apart), [""; 0]);
     }
