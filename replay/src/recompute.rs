@@ -6,7 +6,7 @@ use crate::explain;
 use crate::failure::{Exit, Failure};
 use crate::output_file::write_json;
 use crate::run_folder::RunFolder;
-use crate::summary::{MARKS_TURNED, summary};
+use crate::summary::{MARKS_TURNED, MarksRead, summary};
 use crate::tool_weight;
 use crate::units_shown::count;
 use kerfwatch::pipeline::Pipeline;
@@ -31,8 +31,8 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
         for change in &folder.what_if {
             console.line(format_args!("What-if: {change}"))?;
         }
-        let doubts = pipeline.mark_doubts();
-        let text = summary(job, &done.result, &done.missing, &doubts, units);
+        let marks = MarksRead::of(&pipeline);
+        let text = summary(job, &done.result, &done.missing, &marks, units);
         console.data(text.as_bytes())?;
     }
     match tool_weight::told(pipeline.learned().as_ref()) {

@@ -5,6 +5,7 @@ use crate::units_shown::{Units, clock, count, counted, duration};
 use kerfwatch::groove::SAID_THROUGH;
 use kerfwatch::groove::ledger::BEYOND_M;
 use kerfwatch::job::Job;
+use kerfwatch::pipeline::Pipeline;
 use kerfwatch::result::{Direction, GrooveBin, RunResult, State, in_interval};
 use kerfwatch::snapshot::MarkDoubt;
 use std::fmt::Write as _;
@@ -93,12 +94,31 @@ pub fn beyond_interval(result: &RunResult, units: Units) -> Option<String> {
     far.then(|| format!("{} above and {} below", words(above), words(below)))
 }
 
-/// The whole summary; `missing`: files of the recording that are gone; `doubts`: marks that are not taken as set.
+/// Marks of the cutter that are not taken as they were set.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MarksRead {
+    /// Out and in are taken the other way round.
+    pub turned: bool,
+    /// Single ones.
+    pub doubts: Vec<MarkDoubt>,
+}
+
+impl MarksRead {
+    /// As the whole run reads them.
+    pub fn of(pipeline: &Pipeline) -> Self {
+        Self {
+            turned: pipeline.marks_turned(),
+            doubts: pipeline.mark_doubts(),
+        }
+    }
+}
+
+/// The whole summary; `missing`: files of the recording that are gone.
 pub fn summary(
     job: &Job,
     result: &RunResult,
     missing: &[String],
-    doubts: &[MarkDoubt],
+    marks: &MarksRead,
     units: Units,
 ) -> String {
     let mut text = String::new();
@@ -116,7 +136,7 @@ pub fn summary(
     joints(&mut text, result, units);
     alarms(&mut text, result, units);
     line(&mut text, result, units);
-    data(&mut text, result, missing, doubts);
+    data(&mut text, result, missing, marks);
     text
 }
 
@@ -284,7 +304,7 @@ fn line(text: &mut String, result: &RunResult, units: Units) {
     let _ = writeln!(text, "Slip        {}", slip_of_counter(result, units));
 }
 
-fn data(text: &mut String, result: &RunResult, missing: &[String], doubts: &[MarkDoubt]) {
+fn data(text: &mut String, result: &RunResult, missing: &[String], marks: &MarksRead) {
     let nothing = (result.run.samples == 0).then(|| "no reading could be read".to_owned());
     let gone = match missing {
         [] => None,
@@ -311,9 +331,16 @@ fn data(text: &mut String, result: &RunResult, missing: &[String], doubts: &[Mar
     .into_iter()
     .filter(|(n, ..)| *n > 0)
     .map(|(n, one, many)| format!("{} {}", count(n), if n == 1 { one } else { many }));
-    let marks = (!doubts.is_empty())
+    let doubts = &marks.doubts;
+    let doubtful = (!doubts.is_empty())
         .then(|| counted(doubts.len(), "doubtful mark", "doubtful marks") + " of the cutter");
-    let parts = nothing.into_iter().chain(gone).chain(counts).chain(marks);
+    let turned = (marks.turned).then(|| "marks of the cutter taken the other way round".to_owned());
+    let of_marks = doubtful.into_iter().chain(turned);
+    let parts = nothing
+        .into_iter()
+        .chain(gone)
+        .chain(counts)
+        .chain(of_marks);
     let parts: Vec<String> = parts.collect();
     let _ = if parts.is_empty() {
         writeln!(text, "Data        nothing wrong found")

@@ -1,15 +1,17 @@
 //! All runs of a chain through one pipeline, one after the other.
 
-use super::times::{Pause, Placed, put_right};
+use super::times::{Pause, Placed, put_right, true_s};
 use crate::console::Console;
 use crate::run_folder::RunFolder;
+use crate::summary::MarksRead;
 use kerfwatch::groove::ledger::{Bins, Row};
 use kerfwatch::input::{Event, Input, Mark, MarkKind};
 use kerfwatch::job::Job;
 use kerfwatch::pipeline::Pipeline;
 use kerfwatch::recording::time_of;
 use kerfwatch::result::{Quality, RunResult};
-use kerfwatch::time::{NANOS_PER_SECOND, Nanos, nanos};
+use kerfwatch::snapshot::MarkDoubt;
+use kerfwatch::time::{NANOS_PER_SECOND, Nanos, nanos, seconds};
 
 /// Time put between two runs that do not know their universal times, and the least between any two.
 const PAUSE_S: i64 = 60;
@@ -25,6 +27,8 @@ pub(super) struct Fed {
     pub(super) at_end: Vec<RunResult>,
     /// When each run was.
     pub(super) placed: Vec<Placed>,
+    /// What is made of the marks, in true time.
+    pub(super) marks_read: MarksRead,
     /// Strokes by run, with whether the cutter was out.
     pub(super) rows: Vec<Vec<(Row, bool)>>,
     pub(super) bins: Bins,
@@ -128,6 +132,7 @@ pub(super) fn feed_all(
     let mut result = pipeline.result(&ids.join("+"));
     result.quality = combined(&result.quality, &carried, |a, b| a + b);
     put_right(&mut result, &placed);
+    let marks_read = marks_read(&pipeline, &placed);
     let engaged = pipeline.estimate().engaged;
     let ledger = pipeline.ledger();
     let mut from = 0;
@@ -141,9 +146,26 @@ pub(super) fn feed_all(
         result,
         at_end,
         placed,
+        marks_read,
         rows,
         bins: ledger.bins,
     }
+}
+
+/// Doubts in marks that the crew has set, not in those put in at the start of a run.
+fn marks_read(pipeline: &Pipeline, placed: &[Placed]) -> MarksRead {
+    let mut read = MarksRead::of(pipeline);
+    let starts = |doubt: &MarkDoubt| {
+        let mut runs = placed.iter();
+        runs.any(|run| (seconds(run.joined) - doubt.mark_s).abs() < 0.5e-3)
+    };
+    read.doubts.retain(|doubt| !starts(doubt));
+    for doubt in &mut read.doubts {
+        for at in [&mut doubt.mark_s, &mut doubt.from_s, &mut doubt.until_s] {
+            *at = true_s(placed, *at);
+        }
+    }
+    read
 }
 
 /// Feeds one run, later by `shift`; gives its last time, and the time from its first reading to its last.

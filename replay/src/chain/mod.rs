@@ -25,7 +25,7 @@ use crate::console::Console;
 use crate::failure::{Exit, Failure, Finding};
 use crate::output_file::write_json;
 use crate::run_folder::RunFolder;
-use crate::summary::summary;
+use crate::summary::{MARKS_TURNED, summary};
 use depth_shift::{Cut, Found};
 use feed::{Fed, feed_all};
 use kerfwatch::groove::first_pass_drag;
@@ -91,7 +91,10 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
             .flat_map(RunFolder::missing_segments)
             .collect();
         fed.result.intervals = times::recorded(&fed.result.intervals, &fed.placed);
-        console.data(summary(&job, &fed.result, &missing, &[], units).as_bytes())?;
+        console.data(summary(&job, &fed.result, &missing, &fed.marks_read, units).as_bytes())?;
+    }
+    if fed.marks_read.turned {
+        console.warn(MARKS_TURNED);
     }
     Ok(exit)
 }
