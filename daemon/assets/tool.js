@@ -37,8 +37,12 @@ export function showTool(now, show, ageS, loadAgeS, oldAfterS) {
   // What the crew has marked holds at once, where the drag does not speak against marks; the estimate follows with the
   // next stroke.
   const marked = store.marks.findLast((mark) => mark.mark === "cutter_out" || mark.mark === "cutter_in");
-  const out = marked === undefined || now.marks_doubted.length > 0 ? now.cutter_out : (marked.mark === "cutter_out") !== now.marks_turned;
+  const said = marked === undefined ? null : (marked.mark === "cutter_out") !== now.marks_turned;
+  const doubted = now.marks_doubted.length > 0;
+  const out = said === null || doubted ? now.cutter_out : said;
   say("cutter", out === null ? "no mark" : out ? "OUT" : "IN");
+  // Why it is not what was marked stands with the marks.
+  say("cutter-name", doubted && said !== null && out !== said ? "cutter, by drag" : "cutter");
   // At a turning point the direction is undecided, and drag with it.
   say("drag", now.state === "still" ? "–" : show.asDrag(now.drag_n));
   say("strokes", readingBack() === null ? String(now.strokes) : "–");
