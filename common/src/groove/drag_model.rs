@@ -129,6 +129,24 @@ pub struct DragFit {
 }
 
 impl DragFit {
+    /// Invented, for tests: 100 N of base each way, 200 N of amplitude, `rows` without drift.
+    #[cfg(test)]
+    pub(super) fn invented(rows: usize) -> Self {
+        let bend = Bend::new(0.1, 0.0);
+        Self {
+            base: (100.0, 100.0),
+            amplitude: 200.0,
+            ln_amplitude_sd: 0.2,
+            bite_down: 0.8,
+            bend,
+            flank: 0.0,
+            x_wall: 8.0,
+            noise: 20.0,
+            drift: vec![0.0; rows],
+            law: PassLaw::new(10, 8.0, bend),
+        }
+    }
+
     /// Drag that passes from one number to another make while the wall holds and a split bin has not, N.
     pub(super) fn cutting_drag_of(&self, n0: f64, n1: f64) -> f64 {
         let (before, after) = (self.law.at(n0), self.law.at(n1));

@@ -89,7 +89,6 @@ mod tests {
     use super::*;
     use crate::groove::drag_model::BasePrior;
     use crate::groove::ledger::{Bins, Ledger, Row};
-    use crate::groove::pass_law::{Bend, PassLaw};
 
     /// Invented: what each place drags of its own, N.
     fn own(j: usize) -> f64 {
@@ -139,18 +138,7 @@ mod tests {
             amplitude_prior: (200.0, 0.25),
             flank_sd: 20.0,
         };
-        let fit = DragFit {
-            base: (100.0, 100.0),
-            amplitude: 200.0,
-            ln_amplitude_sd: 0.2,
-            bite_down: 0.8,
-            bend: Bend::new(0.1, 0.0),
-            flank: 0.0,
-            x_wall: 8.0,
-            noise: 20.0,
-            drift: vec![0.0; passes],
-            law: PassLaw::new(10, 8.0, Bend::new(0.1, 0.0)),
-        };
+        let fit = DragFit::invented(passes);
         Lasting::new(&input, &fit, &|_| -9.0)
     }
 

@@ -204,12 +204,10 @@ mod tests {
     use super::*;
     use crate::groove::drag_model::BasePrior;
     use crate::groove::ledger::Ledger;
-    use crate::groove::pass_law::{Bend, PassLaw};
 
     #[test]
     fn drag_far_below_that_of_the_free_tool_is_no_sign_of_a_split() {
         // Invented: free drag 100 N, 200 N more while cutting; the last three bins before the turn show 300 N less.
-        let bend = Bend::new(0.1, 0.0);
         let mut ledger = Ledger::invented(&[(300.0, Some(true)); 8]);
         for row in &mut ledger.rows {
             row.drag[..3].fill(-200.0);
@@ -227,18 +225,7 @@ mod tests {
             amplitude_prior: (200.0, 0.25),
             flank_sd: 20.0,
         };
-        let fit = DragFit {
-            base: (100.0, 100.0),
-            amplitude: 200.0,
-            ln_amplitude_sd: 0.2,
-            bite_down: 0.8,
-            bend,
-            flank: 0.0,
-            x_wall: 8.0,
-            noise: 20.0,
-            drift: vec![0.0; 8],
-            law: PassLaw::new(10, 8.0, bend),
-        };
+        let fit = DragFit::invented(8);
         for window in windows(&input, &fit, 20.0, |_| -9.0) {
             for j in 0..20 {
                 assert_eq!(window.weight[j] > 0.0, j >= 3, "bin {j}");

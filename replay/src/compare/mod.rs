@@ -10,7 +10,7 @@ use crate::job_source::JobChanges;
 use crate::output_file::{write_file, write_json};
 use crate::run_folder::RunFolder;
 use crate::summary::{STATES, mean_depth_mm, split_length_m, strokes_left, time_in, times_in};
-use kerfwatch::result::{Direction, GrooveBin, RunResult, State};
+use kerfwatch::result::{Direction, GrooveBin, Joint, RunResult, State};
 use serde::Serialize;
 use std::path::Path;
 
@@ -46,19 +46,10 @@ pub struct Side {
 /// A joint of one side.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct JointSide {
-    /// Top.
-    pub top_m: f64,
-    /// Bottom.
-    pub bottom_m: f64,
-    /// Part of it that is split, by probability.
-    pub split_fraction: f64,
-    /// Shallowest groove.
-    pub min_depth_mm: f64,
-    /// Strokes until its last place is split, even chance; `null` where not to be told.
-    pub strokes_left_p50: Option<f64>,
-    /// With 90 % probability.
-    pub strokes_left_p90: Option<f64>,
-    /// Both in words.
+    /// As in the result.
+    #[serde(flatten)]
+    pub joint: Joint,
+    /// Strokes left, even chance and 90 %, in words.
     #[serde(skip)]
     pub strokes_left: String,
 }
@@ -289,12 +280,7 @@ fn side(label: &str, r: &RunResult, first: &RunResult) -> Side {
         mean_depth_mm: mean_depth_mm(r),
         joints: (r.joints.iter())
             .map(|joint| JointSide {
-                top_m: joint.top_m,
-                bottom_m: joint.bottom_m,
-                split_fraction: joint.split_fraction,
-                min_depth_mm: joint.min_depth_mm,
-                strokes_left_p50: joint.strokes_left_p50,
-                strokes_left_p90: joint.strokes_left_p90,
+                joint: joint.clone(),
                 strokes_left: strokes_left(r, joint),
             })
             .collect(),

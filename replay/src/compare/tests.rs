@@ -111,7 +111,7 @@ fn a_place_in_a_coupling_of_either_side_is_not_compared() {
 fn joints_of_both_sides_stand_side_by_side() {
     let with_joint = |split_fraction, strokes_left_p50| {
         let mut result = result(&[1.0, 2.0]);
-        result.joints = vec![kerfwatch::result::Joint {
+        result.joints = vec![Joint {
             top_m: 100.0,
             bottom_m: 100.2,
             split_fraction,

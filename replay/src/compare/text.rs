@@ -99,10 +99,10 @@ pub(super) fn joint_rows(comparison: &Comparison, units: Units) -> Vec<(String, 
             |j| {
                 format!(
                     "{}-{}: {:.0} %, {}, {}",
-                    depth.bare(j.top_m),
-                    depth.bare(j.bottom_m),
-                    100.0 * j.split_fraction,
-                    mm.bare(j.min_depth_mm),
+                    depth.bare(j.joint.top_m),
+                    depth.bare(j.joint.bottom_m),
+                    100.0 * j.joint.split_fraction,
+                    mm.bare(j.joint.min_depth_mm),
                     j.strokes_left
                 )
             },
