@@ -8,6 +8,7 @@
 use super::demands::Demands;
 use super::flicker::Flicker;
 use super::leap::LeapFinder;
+use super::repeats::Repeats;
 use super::sequence::{Order, Sequence};
 use super::spike::{SpikeFilter, Verdict};
 use super::stillness::Stillness;
@@ -51,6 +52,8 @@ pub struct Channel {
     leap: Option<LeapFinder>,
     sequence: Sequence,
     stillness: Option<Stillness>,
+    /// Of the load only.
+    repeats: Option<Repeats>,
     /// Smallest change seen so far, N or m.
     step: f64,
     /// The value at the last change, N or m.
@@ -98,6 +101,7 @@ impl Channel {
             },
             sequence: Sequence::default(),
             stillness: None,
+            repeats: (channel == ChannelId::Load).then(Repeats::default),
             changed_to: f64::NAN,
             step: STEP_UNKNOWN,
             waiting: Vec::with_capacity(WAITING_MAX),
@@ -157,6 +161,9 @@ impl Channel {
     pub fn other_reads(&mut self, at: Nanos, value: f64) {
         if let Some(still) = &mut self.stillness {
             still.other_reads(at, value);
+        }
+        if let Some(repeats) = &mut self.repeats {
+            repeats.line_reads(at, value);
         }
     }
 
@@ -288,8 +295,9 @@ impl Channel {
         if frozen_after == 0 {
             return false;
         }
+        let repeats = (self.repeats.as_mut()).is_some_and(|repeats| repeats.load_reads(at, raw));
         if let Some(still) = self.stillness.as_ref().filter(|still| still.value() == raw) {
-            return still.is_frozen(at, frozen_after, frozen_when);
+            return repeats || still.is_frozen(at, frozen_after, frozen_when);
         }
         self.step = self.step.min((value - self.changed_to).abs());
         self.changed_to = value;

@@ -124,7 +124,7 @@ unit = "lbf"                    # of the raw reading; or the force of one count:
 #temperature = "35 degC"        # of the cell; not needed with a part of the pattern named temperature
 #temperature_unit = "degC"      # in which that part is sent, or "degF", "K"
 #stale_after = "2 s"            # silence that counts as a fault
-#frozen_after = "10 s"          # unchanged reading while the other one moves; 0: never
+#frozen_after = "10 s"          # unchanged reading while the line moves, or at rest where it never stood before; 0: never
 #min = "-100 lbf"               # readings outside are not believed; default from breaking_load
 #max = "4000 lbf"
 
