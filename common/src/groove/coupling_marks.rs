@@ -289,6 +289,7 @@ mod tests {
             first: 0,
             drag,
             marked_out: None,
+            said: 0,
             weight_check: false,
             gain: 1.0,
         }

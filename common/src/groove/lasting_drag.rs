@@ -118,6 +118,7 @@ mod tests {
                 })
                 .collect(),
             marked_out: Some(false),
+            said: 1,
             weight_check: false,
             gain: 1.0,
         };

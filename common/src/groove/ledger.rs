@@ -67,6 +67,8 @@ pub struct Row {
     pub drag: Vec<f32>,
     /// Cutter out by the operator's marks, if there are any.
     pub marked_out: Option<bool>,
+    /// How often marks had said so by then, one after the other.
+    pub said: u32,
     /// Part of a weight check by the operator's marks: the tool runs free.
     pub weight_check: bool,
     /// Gain from tool to surface for this direction.
@@ -78,6 +80,8 @@ pub struct Row {
 pub struct RowMarks {
     /// Cutter out, if any mark tells.
     pub out: Option<bool>,
+    /// How often marks had said so by then.
+    pub said: u32,
     /// Part of a weight check.
     pub weight_check: bool,
 }
@@ -128,6 +132,7 @@ impl Ledger {
             first: 0,
             drag: vec![*drag; 20],
             marked_out: *marked_out,
+            said: 1,
             weight_check: false,
             gain: 1.0,
         };
@@ -186,6 +191,7 @@ impl Ledger {
             first: a as usize,
             drag,
             marked_out: marks.out,
+            said: marks.said,
             weight_check: marks.weight_check,
             gain,
         });

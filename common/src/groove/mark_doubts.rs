@@ -3,6 +3,7 @@
 //! Wheels that go out or in change the drag at once and both ways, by all that cutting and rolling make; a groove that
 //! deepens or a wall that splits changes it over many strokes. Only what stands out so far counts against what the
 //! crew has said: everything else leaves a mark as it is, and so does a mark after which no stroke each way was made yet.
+//! Who says the same again after strokes that were taken otherwise is believed from there on.
 //!
 //! *Input*: rows of the ledger with what marks say of them. *Output*: cutter out by row, and [`RowDoubt`]s for the crew.
 
@@ -113,14 +114,24 @@ pub fn read_marks(ledger: &Ledger) -> (Vec<bool>, Vec<RowDoubt>) {
     if let Some(mark) = (0..rows.len()).rfind(starts(true)).filter(|_| says_out)
         && let Some(from) = went_in(ledger, mark, &out)
     {
-        out[from..].fill(false);
+        let free = until_said_again(rows, from..rows.len());
+        out[free.clone()].fill(false);
         doubts.push(RowDoubt {
             fault: Fault::InMissing,
             mark,
-            rows: from..rows.len(),
+            rows: free,
         });
     }
     (out, doubts)
+}
+
+/// Of rows that are taken otherwise than marks say, those before a mark that says the same again.
+fn until_said_again(rows: &[Row], doubted: Range<usize>) -> Range<usize> {
+    let again = |k: &usize| rows[*k].said > rows[*k - 1].said;
+    let end = (doubted.start + 1..doubted.end)
+        .find(again)
+        .unwrap_or(doubted.end);
+    doubted.start..end
 }
 
 /// Strokes before a first "in", and those after marks that contradict each other, are told by the drag.
@@ -220,7 +231,7 @@ fn cut_after_mark(ledger: &Ledger, mark: usize, out: &mut [bool]) -> Option<Rang
         .unwrap_or(rows.len());
     let began = (0..mark).rfind(|k| !out[*k] && mean_drag(&rows[*k]).is_some());
     let before = strokes(rows, began.map_or(0, |free| free + 1)..mark);
-    let after = strokes(rows, mark..end);
+    let after = strokes(rows, until_said_again(rows, mark..end));
     let last = both_ways(|way| Some(before.iter().rfind(|s| s.way == way)?.level))?;
     let next = both_ways(|way| Some(after.iter().find(|s| s.way == way)?.level))?;
     let fallen = level_after_fall(&before, &after);

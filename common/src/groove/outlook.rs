@@ -86,6 +86,7 @@ mod tests {
             first: 0,
             drag: Vec::new(),
             marked_out: None,
+            said: 0,
             weight_check: false,
             gain: 1.0,
         };

@@ -53,6 +53,7 @@ fn of_rows(doubt: &RowDoubt, rows: &[Row], words: &[(f64, Option<bool>)]) -> Opt
     let start = |row: usize| rows.get(row).map_or(mark_s, |row| row.start);
     let from_s = start(doubt.rows.start);
     let until_s = (doubt.rows.end.checked_sub(1)).map_or(from_s, |last| rows[last].end);
+    let to_the_last = doubt.rows.end == rows.len();
     let (kind, message) = match doubt.fault {
         Fault::OutLate => (
             "out_late",
@@ -76,15 +77,16 @@ fn of_rows(doubt: &RowDoubt, rows: &[Row], words: &[(f64, Option<bool>)]) -> Opt
                 "the mark \"cutter in\" came early: drag did not fall at it, up or down, as it does when wheels go in. The \
                  strokes of the {} after it count as cutting{}.",
                 lasting(until_s - mark_s),
-                if doubt.rows.end == rows.len() { ", up to the last" } else { "" }
+                if to_the_last { ", up to the last; a second mark \"cutter in\" would be believed" } else { "" }
             ),
         ),
         Fault::InMissing => (
             "in_missing",
             format!(
                 "no \"cutter in\" follows this mark \"cutter out\", but {} after it drag fell at once, up and down, as it does \
-                 when wheels go in. The strokes from then on count as running free.",
-                lasting(from_s - mark_s)
+                 when wheels go in. The strokes from then on count as running free{}.",
+                lasting(from_s - mark_s),
+                if to_the_last { "; a second mark \"cutter out\" would be believed" } else { ", up to where it was marked again" }
             ),
         ),
         Fault::OutMissing if doubt.rows.is_empty() => (

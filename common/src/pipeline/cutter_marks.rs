@@ -17,6 +17,9 @@ const ASKED_MAX: usize = 120;
 /// two that follow one another the later holds, for it may put the first one right.
 const AT_ONCE_S: f64 = 0.5;
 
+/// The same said again, so much later at least, s, is meant: nobody's finger slipped.
+const AGAIN_S: f64 = 30.0;
+
 /// Whether a mark says by its word that the cutter is out; `None` where it does not name it.
 fn word(kind: &MarkKind) -> Option<bool> {
     match kind {
@@ -50,10 +53,24 @@ impl Pipeline {
         named.iter().enumerate().map(told).collect()
     }
 
-    /// What the newest mark up to `at` s says of the cutter by its words.
-    pub(super) fn marked_out(&self, at: f64) -> Option<bool> {
+    /// What the newest mark up to `at` s says of the cutter by its words, and how often marks have said so without
+    /// one in between that does not.
+    pub(super) fn marked_out(&self, at: f64) -> (Option<bool>, u32) {
         let words = self.words();
-        words.iter().rfind(|m| m.0 <= at)?.1
+        let Some(newest) = words.iter().rposition(|m| m.0 <= at) else {
+            return (None, 0);
+        };
+        let out = words[newest].1;
+        let same = words[..=newest].iter().rev().take_while(|m| m.1 == out);
+        let mut times = 0;
+        let mut earliest = f64::INFINITY;
+        for (at, _) in same {
+            if earliest - at >= AGAIN_S {
+                times += 1;
+                earliest = *at;
+            }
+        }
+        (out, times)
     }
 
     /// When marks said something of the cutter, s, and whether it is out since; `None` where they contradict each other.

@@ -50,11 +50,12 @@ impl Pipeline {
             gain_down
         };
         let there = self.when_over_interval(found);
-        let marked = self.marked_out(there);
+        let (out, said) = self.marked_out(there);
         // The first echo after the tool starts still carries the start itself.
         let settle = 0.15 + self.motion.settle_time() * found.profile.mean_speed();
         let marks = RowMarks {
-            out: marked,
+            out,
+            said,
             weight_check: self.weight_check.takes(found.direction, found.start),
         };
         self.ledger.add(found, settle, marks, gain);

@@ -54,6 +54,7 @@ fn ledger_with(strokes: usize, m: f64, a: f64, flank: f64, bend: Bend) -> Ledger
             first: 0,
             drag: drag.collect(),
             marked_out: None,
+            said: 0,
             weight_check: false,
             gain: 1.0,
         });

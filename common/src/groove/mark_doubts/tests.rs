@@ -15,12 +15,21 @@ fn free(strokes: usize) -> Vec<f32> {
 
 /// Flags and faults of strokes with what marks say from which on.
 fn read(drags: &[Vec<f32>], marks: &[(usize, Option<bool>)]) -> (Vec<bool>, Vec<Fault>) {
+    let times = |k: usize| {
+        let set = marks.iter().rev().filter(|m| m.0 <= k);
+        let said = marks.iter().rfind(|m| m.0 <= k).and_then(|m| m.1);
+        set.take_while(|m| m.1 == said).count() as u32
+    };
     let said = |k: usize| marks.iter().rfind(|m| m.0 <= k).and_then(|m| m.1);
     let drags = drags.concat();
     let strokes: Vec<_> = (drags.iter().enumerate())
         .map(|(k, drag)| (*drag, said(k)))
         .collect();
-    let (out, doubts) = read_marks(&Ledger::invented(&strokes));
+    let mut ledger = Ledger::invented(&strokes);
+    for (k, row) in ledger.rows.iter_mut().enumerate() {
+        row.said = times(k);
+    }
+    let (out, doubts) = read_marks(&ledger);
     (out, doubts.iter().map(|d| d.fault).collect())
 }
 
@@ -150,4 +159,21 @@ fn after_marks_that_say_nothing_the_drag_decides() {
     let drags = [free(5), cut(30), free(3)];
     let told = read(&drags, &[(2, Some(false)), (4, None)]);
     assert_eq!(told.0, expected(5, 30, 3));
+}
+
+#[test]
+fn who_says_it_again_after_it_was_doubted_is_believed_from_there_on() {
+    // In, though drag stays: said again eight strokes later.
+    let drags = [free(5), cut(40)];
+    let marks = [(5, Some(true)), (25, Some(false)), (33, Some(false))];
+    let told = read(&drags, &marks);
+    assert_eq!(told, (expected(5, 28, 12), vec![Fault::InEarly]));
+    // Out, though drag fell: said again two strokes later.
+    let drags = [free(5), cut(20), free(6)];
+    let told = read(&drags, &[(5, Some(true)), (27, Some(true))]);
+    let flags = [expected(5, 20, 2), vec![true; 4]].concat();
+    assert_eq!(told, (flags, vec![Fault::InMissing]));
+    // Said twice before there was any doubt: the drag decides all the same.
+    let told = read(&drags, &[(5, Some(true)), (15, Some(true))]);
+    assert_eq!(told, (expected(5, 20, 6), vec![Fault::InMissing]));
 }
