@@ -32,6 +32,9 @@ mod least_squares;
 
 /// Bins passed by at least this part of the strokes that passed the middle one are used.
 const CORE_PART: f64 = 0.75;
+/// Of the bins of a stroke, those whose passes before differ by less than this part from the middle one are used: the
+/// mean over fresh wall and an old groove is the drag of neither.
+const ALIKE_PASSES: f64 = 0.25;
 /// Strokes with data in less than this part of those bins are left out.
 const ROW_PART: f64 = 0.4;
 /// Rows at most: of longer jobs the late strokes are thinned out.
@@ -196,21 +199,23 @@ fn stroke_means(input: &FitInput) -> Vec<StrokeMean> {
     for (k, row) in rows.iter().enumerate().filter(|(k, _)| input.engaged[*k]) {
         let bins = drag_model::bins_passed(input, row);
         let least = least_passes(&total[bins.clone()]);
+        let seen: Vec<(f64, (f64, f64))> = bins
+            .clone()
+            .filter(|j| total[*j] >= least && !input.coupling[*j])
+            .filter_map(|j| Some((row.at(j)?, passed[j])))
+            .collect();
         let mut s = StrokeMean {
             row: k,
             up: row.up,
             ..StrokeMean::default()
         };
+        for (y, (ups, downs)) in alike(seen) {
+            s.y += y;
+            s.n += 1.0;
+            s.before.0 += ups;
+            s.before.1 += downs;
+        }
         for j in bins {
-            if total[j] >= least
-                && !input.coupling[j]
-                && let Some(y) = row.at(j)
-            {
-                s.y += y;
-                s.n += 1.0;
-                s.before.0 += passed[j].0;
-                s.before.1 += passed[j].1;
-            }
             add(&mut passed[j], row.up);
         }
         if s.n > 0.0 {
@@ -228,6 +233,18 @@ fn stroke_means(input: &FitInput) -> Vec<StrokeMean> {
         s.drift = drift_shapes(&rows[s.row], began, whole);
     }
     out
+}
+
+/// Of drags with strokes up and down that passed before, those that about as many passed as most.
+fn alike(mut seen: Vec<(f64, (f64, f64))>) -> Vec<(f64, (f64, f64))> {
+    let all = |passed: (f64, f64)| passed.0 + passed.1;
+    let mut passes: Vec<f64> = seen.iter().map(|(_, passed)| all(*passed)).collect();
+    if !passes.is_empty() {
+        let middle = drag_model::median(&mut passes);
+        let reach = (ALIKE_PASSES * middle).max(1.0);
+        seen.retain(|(_, passed)| (all(*passed) - middle).abs() <= reach);
+    }
+    seen
 }
 
 /// Strokes that must have passed a bin for a stroke over bins passed so often to use it. Of its own bins: a long interval
