@@ -64,6 +64,8 @@ pub struct Pipeline {
     cutter_in: Option<bool>,
     /// How the crew means its marks.
     pub(crate) mark_sense: MarkSense,
+    /// From when on, s, marks are taken as said after they had been the other way round.
+    pub(crate) righted: Option<f64>,
     weight_check: WeightCheck,
     /// Drag of a first pass over a fresh wall, from nominal values, N.
     pub(crate) first_pass_drag: f64,
@@ -118,6 +120,7 @@ impl Pipeline {
             free_until: None,
             cutter_in: None,
             mark_sense: MarkSense::Untold,
+            righted: None,
             weight_check: WeightCheck::default(),
             first_pass_drag: groove::first_pass_drag(job),
             instruments: instruments(job),

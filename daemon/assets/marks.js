@@ -85,10 +85,22 @@ async function reference(show) {
   if (said !== null) await send({ mark: "reference_depth", ...said });
 }
 
+// What a mark of the cutter will be taken to mean. Words that were turned round hold as said from where one is said again.
+function taken(mark) {
+  const turned = store.now?.marks_turned ?? false;
+  const last = store.marks.findLast((m) => m.mark === "cutter_out" || m.mark === "cutter_in");
+  const again = turned && last?.mark === mark;
+  const out = (mark === "cutter_out") !== (turned && !again);
+  const why = again ? "Said again, marks are taken as set from now on. "
+    : turned ? "Marks of this run are taken the other way round, because drag rose after “in”. " : "";
+  return why + (out ? "From now on the wheels are out: passes count."
+    : "From now on the wheels are in: the tool runs free and friction is learned.");
+}
+
 export function connectMarks(shown) {
   const run = {
-    cutter_out: () => plain("cutter_out", "From now on the wheels are out: passes count."),
-    cutter_in: () => plain("cutter_in", "From now on the wheels are in: the tool runs free and friction is learned."),
+    cutter_out: () => plain("cutter_out", taken("cutter_out")),
+    cutter_in: () => plain("cutter_in", taken("cutter_in")),
     weight_check: () => weightCheck(shown(), send),
     note,
     zero: () => zero(shown()),

@@ -42,7 +42,7 @@ export function showTool(now, show, ageS, loadAgeS, oldAfterS) {
   const out = said === null || doubted ? now.cutter_out : said;
   say("cutter", out === null ? "no mark" : out ? "OUT" : "IN");
   // Why it is not what was marked stands with the marks.
-  say("cutter-name", doubted && said !== null && out !== said ? "cutter, by drag" : "cutter");
+  say("cutter-name", said !== null && (now.marks_turned || doubted && out !== said) ? "cutter, by drag" : "cutter");
   // At a turning point the direction is undecided, and drag with it.
   say("drag", now.state === "still" ? "–" : show.asDrag(now.drag_n));
   say("strokes", readingBack() === null ? String(now.strokes) : "–");

@@ -10,7 +10,7 @@
 use super::drag_model::median;
 use super::engagement::{by_drag, cut_before_mark, drag_says_out, mean_drag, retracted_at_once};
 use super::ledger::{Ledger, Row};
-use super::mark_sense::{as_said, mark_sense};
+use super::mark_sense::{as_said, mark_sense, righted};
 use std::ops::Range;
 
 /// Drag beyond that of the free tool, on the mean of both ways, that can mean wheels in the wall against a mark, N, and
@@ -46,6 +46,8 @@ pub enum Fault {
     InMissing,
     /// An "in" with no "out" before it.
     OutMissing,
+    /// One word for the other, until it was said again where it was meant.
+    OtherWord,
 }
 
 /// A mark in doubt, and what was assumed instead.
@@ -63,11 +65,25 @@ pub struct RowDoubt {
 pub fn read_marks(ledger: &Ledger) -> (Vec<bool>, Vec<RowDoubt>) {
     let rows = &ledger.rows;
     let sense = mark_sense(ledger);
-    let said = as_said(ledger).into_iter().zip(rows);
+    let righted = righted(ledger);
+    let as_meant = |k: usize, said: bool| match righted {
+        Some(from) if k >= from => said,
+        _ => sense.is_out(said),
+    };
+    let said = as_said(ledger).into_iter().enumerate();
     let mut out: Vec<bool> = said
-        .map(|(said, r)| sense.is_out(said) && !r.drag.is_empty())
+        .map(|(k, said)| as_meant(k, said) && !rows[k].drag.is_empty())
         .collect();
     let mut doubts = Vec::new();
+    if let Some(from) = righted {
+        let first = rows.iter().position(|r| r.marked_out.is_some());
+        let mark = first.unwrap_or(from);
+        doubts.push(RowDoubt {
+            fault: Fault::OtherWord,
+            mark,
+            rows: mark..from,
+        });
+    }
     if sense.is_turned() {
         return (out, doubts);
     }

@@ -4,6 +4,9 @@
 //! other way round. Then every stroke would count for what it is not, so the drag is asked: it rises when wheels go into
 //! a fresh wall, both ways at once, and only falls after.
 //!
+//! Nobody who means them so sets the same mark twice running: then the first was the wrong one, and from the second on all
+//! are taken as said.
+//!
 //! *Input*: rows of the ledger with what marks say of them. *Output*: [`MarkSense`]. *Limits*: crews that mark late are
 //! believed: a few strokes against many are no turned words.
 
@@ -60,8 +63,28 @@ pub(super) fn as_said(ledger: &Ledger) -> Vec<bool> {
     .collect()
 }
 
-/// Asks the drag how marks are meant.
+/// Asks the drag how marks are meant, up to where they may be [`righted`].
 pub fn mark_sense(ledger: &Ledger) -> MarkSense {
+    match righted(ledger) {
+        Some(_) => MarkSense::TurnedRound,
+        None => asked(ledger),
+    }
+}
+
+/// First row from which marks are taken as said, though those before were the other way round: the same was said again.
+pub fn righted(ledger: &Ledger) -> Option<usize> {
+    let rows = &ledger.rows;
+    let is_again = |k: &usize| rows[*k].said > 1 && rows[*k].said > rows[*k - 1].said;
+    (1..rows.len()).filter(is_again).find(|&k| {
+        asked(&Ledger {
+            bins: ledger.bins,
+            rows: rows[..k].to_vec(),
+        })
+        .is_turned()
+    })
+}
+
+fn asked(ledger: &Ledger) -> MarkSense {
     let rows = &ledger.rows;
     let Some(first) = rows.iter().position(|r| r.marked_out.is_some()) else {
         return MarkSense::Untold;
@@ -69,7 +92,7 @@ pub fn mark_sense(ledger: &Ledger) -> MarkSense {
     // What was made after marks that contradict each other tells nothing of how the others are meant.
     if rows[first..].iter().any(|r| r.marked_out.is_none()) {
         let since = rows[first..].iter().filter(|r| r.marked_out.is_some());
-        return mark_sense(&Ledger {
+        return asked(&Ledger {
             bins: ledger.bins,
             rows: rows[..first].iter().chain(since).cloned().collect(),
         });
@@ -79,9 +102,9 @@ pub fn mark_sense(ledger: &Ledger) -> MarkSense {
     // How many strokes from one on marks and drag agree on, and how many not; none where drag does not tell.
     let agreed = |from: usize| {
         let drag = told.as_ref().map_or(&[][..], |told| &told.0);
-        let asked =
+        let touched =
             (from..drag.len()).filter(|&k| mean_drag(&rows[k]).is_some() && !rows[k].weight_check);
-        let (same, other): (Vec<usize>, Vec<usize>) = asked.partition(|&k| said[k] == drag[k]);
+        let (same, other): (Vec<usize>, Vec<usize>) = touched.partition(|&k| said[k] == drag[k]);
         (same.len(), other.len())
     };
     // Who marks late is wrong before the first mark only, and who marks at the end, if at all, after it.
@@ -219,6 +242,31 @@ mod tests {
         assert_eq!(
             sense(strokes.map(|(drag, _)| (drag, Some(true)))),
             MarkSense::Untold
+        );
+    }
+
+    #[test]
+    fn the_same_mark_again_rights_them_and_was_none_before_they_were_turned() {
+        let ledger = |first: usize, again: usize, after: usize| {
+            let strokes = free(4).chain(cut(16)).chain(free(after)).enumerate();
+            let strokes = strokes.map(|(k, drag)| (drag, (k >= first).then_some(false)));
+            let mut ledger = Ledger::invented(&strokes.collect::<Vec<_>>());
+            for (k, row) in ledger.rows.iter_mut().enumerate().skip(first) {
+                row.said = if k < again { 1 } else { 2 };
+            }
+            ledger
+        };
+        // Wheels out at stroke 4 with the wrong mark, in at stroke 20 with the right one.
+        let one = ledger(4, 20, 6);
+        assert_eq!(
+            (mark_sense(&one), righted(&one)),
+            (MarkSense::TurnedRound, Some(20))
+        );
+        // Set twice before anything was cut.
+        let both = ledger(1, 3, 0);
+        assert_eq!(
+            (mark_sense(&both), righted(&both)),
+            (MarkSense::TurnedRound, None)
         );
     }
 

@@ -89,6 +89,16 @@ fn of_rows(doubt: &RowDoubt, rows: &[Row], words: &[(f64, Option<bool>)]) -> Opt
                 if to_the_last { "; a second mark \"cutter out\" would be believed" } else { ", up to where it was marked again" }
             ),
         ),
+        Fault::OtherWord => (
+            "other_word",
+            format!(
+                "the mark \"cutter {word}\" was the wrong one: drag changed at it as it does when wheels go the other way. What \
+                 was marked in the {} after it is taken the other way round, and from where \"cutter {word}\" was marked again \
+                 marks are taken as set.",
+                lasting(until_s - mark_s),
+                word = if said { "out" } else { "in" },
+            ),
+        ),
         Fault::OutMissing if doubt.rows.is_empty() => (
             "out_missing",
             "no \"cutter out\" comes before this mark \"cutter in\", and drag does not show when wheels went out. All strokes \

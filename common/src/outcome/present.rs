@@ -39,7 +39,7 @@ pub fn snapshot(p: &Pipeline) -> Snapshot {
         direction,
         strokes: p.ledger.rows.len() as u32,
         cutter_out: cutter_out(p, live),
-        marks_turned: p.mark_sense.is_turned(),
+        marks_turned: p.is_turned(),
         marks_doubted: p.live_doubts.clone(),
         groove: live.map(|l| l.bins.clone()).unwrap_or_default(),
         joints: live.map(|l| l.joints.clone()).unwrap_or_default(),
@@ -136,7 +136,7 @@ fn is_before_cut(p: &Pipeline) -> bool {
     let least = FIRST_PASS_SHARE * p.first_pass_drag;
     let ran_free = |row: &Row| {
         let (sum, n) = row.drag_sum();
-        let is_marked_out = row.marked_out.is_some_and(|said| p.mark_sense.is_out(said));
+        let is_marked_out = (row.marked_out).is_some_and(|said| p.is_out(row.start, said));
         !is_marked_out && sum <= least * f64::from(n)
     };
     rows.iter().all(|row| was_before_out(row) && ran_free(row))

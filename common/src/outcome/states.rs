@@ -7,6 +7,7 @@ use crate::groove::drag_model::NEVER;
 use crate::groove::ledger::Row;
 use crate::infer::hold::Motionless;
 use crate::infer::track::TrackPoint;
+use crate::input::Mark;
 use crate::pipeline::Pipeline;
 use crate::result::{Interval, State};
 
@@ -165,11 +166,12 @@ pub(super) fn cutter_out(p: &Pipeline, live: Option<&GrooveEstimate>) -> Option<
     let last = p.ledger.rows.last();
     let ended = last.map_or(f64::NEG_INFINITY, |r| r.end);
     let since = p.marks.iter().rev().take_while(|m| m.0 > ended);
-    let mut since = since.map(|m| &m.1.kind);
+    let says = |m: &(f64, Mark)| p.says_out(m.0, &m.1.kind);
     since
-        .find_map(|kind| p.says_out(kind))
+        .into_iter()
+        .find_map(says)
         .or_else(|| live.and_then(|l| l.engaged.last().copied()))
-        .or_else(|| last.and_then(|r| r.marked_out.map(|said| p.mark_sense.is_out(said))))
+        .or_else(|| last.and_then(|r| r.marked_out.map(|said| p.is_out(r.start, said))))
         // Of marks that contradict each other, the newest until the drag has spoken.
-        .or_else(|| p.marks.iter().rev().find_map(|m| p.says_out(&m.1.kind)))
+        .or_else(|| p.marks.iter().rev().find_map(says))
 }

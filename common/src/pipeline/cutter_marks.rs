@@ -18,7 +18,7 @@ const ASKED_MAX: usize = 120;
 const AT_ONCE_S: f64 = 0.5;
 
 /// The same said again, so much later at least, s, is meant: nobody's finger slipped.
-const AGAIN_S: f64 = 30.0;
+const AGAIN_S: f64 = 10.0;
 
 /// Whether a mark says by its word that the cutter is out; `None` where it does not name it.
 fn word(kind: &MarkKind) -> Option<bool> {
@@ -30,9 +30,32 @@ fn word(kind: &MarkKind) -> Option<bool> {
 }
 
 impl Pipeline {
-    /// Whether a mark says that the cutter is out; `None` where it says nothing of it.
-    pub(crate) fn says_out(&self, kind: &MarkKind) -> Option<bool> {
-        word(kind).map(|said| self.mark_sense.is_out(said))
+    /// Whether a mark set at `at` s says that the cutter is out; `None` where it says nothing of it.
+    pub(crate) fn says_out(&self, at: f64, kind: &MarkKind) -> Option<bool> {
+        word(kind).map(|said| self.is_out(at, said))
+    }
+
+    /// Whether the cutter is out where a mark set at `at` s says so by its word, or says that it is not.
+    pub(crate) fn is_out(&self, at: f64, said: bool) -> bool {
+        match self.righted {
+            Some(from) if at >= from => said,
+            _ => self.mark_sense.is_out(said),
+        }
+    }
+
+    /// Marks set now are taken the other way round.
+    pub(crate) fn is_turned(&self) -> bool {
+        self.mark_sense.is_turned() && self.righted.is_none()
+    }
+
+    /// Takes marks as said from the newest on if that one says what turned out to be the other way round once more.
+    pub(super) fn right_marks(&mut self) {
+        let Some(at) = self.words().last().map(|m| m.0) else {
+            return;
+        };
+        if self.is_turned() && self.marked_out(at).1 > 1 {
+            self.righted = Some(at);
+        }
     }
 
     /// When marks were set that name the cutter, s, and whether by their words it is out; `None` where another set
@@ -76,8 +99,8 @@ impl Pipeline {
     /// When marks said something of the cutter, s, and whether it is out since; `None` where they contradict each other.
     fn cutter_marks(&self) -> Vec<(f64, Option<bool>)> {
         let mut marks = self.words();
-        for (_, out) in &mut marks {
-            *out = out.map(|said| self.mark_sense.is_out(said));
+        for (at, out) in &mut marks {
+            *out = out.map(|said| self.is_out(*at, said));
         }
         marks
     }

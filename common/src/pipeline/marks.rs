@@ -36,7 +36,8 @@ impl Pipeline {
         if !matches!(mark.kind, MarkKind::DaemonAlarm(_)) {
             self.marks.push((seconds(at), mark.clone()));
         }
-        if let Some(out) = self.says_out(&mark.kind)
+        self.right_marks();
+        if let Some(out) = self.says_out(seconds(at), &mark.kind)
             && !self.take_back_contradicted()
         {
             if out && self.free_until.is_none() {

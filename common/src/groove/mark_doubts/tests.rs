@@ -177,3 +177,13 @@ fn who_says_it_again_after_it_was_doubted_is_believed_from_there_on() {
     let told = read(&drags, &[(5, Some(true)), (15, Some(true))]);
     assert_eq!(told, (expected(5, 20, 6), vec![Fault::InMissing]));
 }
+
+#[test]
+fn one_wrong_word_said_again_where_it_was_meant_is_told_and_ends_the_cut() {
+    for again in 25..29 {
+        let drags = [free(5), cut(20), free(6)];
+        let told = read(&drags, &[(5, Some(false)), (again, Some(false))]);
+        let flags = expected(5, again - 5, 31 - again);
+        assert_eq!(told, (flags, vec![Fault::OtherWord]), "{again}");
+    }
+}
