@@ -38,7 +38,7 @@ const GONE_UNMARKED: f64 = 0.65;
 pub enum Fault {
     /// A first "out" after wheels had long been in the wall.
     OutLate,
-    /// A first "out" long before they went there.
+    /// An "out" long before they went there.
     OutEarly,
     /// An "in" after which they cut on.
     InEarly,
@@ -111,6 +111,16 @@ pub fn read_marks(ledger: &Ledger) -> (Vec<bool>, Vec<RowDoubt>) {
             mark: first,
             rows: free,
         });
+    }
+    for mark in later_outs(rows, first) {
+        if let Some(free) = free_after_later_mark(ledger, mark, &out) {
+            out[free.clone()].fill(false);
+            doubts.push(RowDoubt {
+                fault: Fault::OutEarly,
+                mark,
+                rows: free,
+            });
+        }
     }
     let starts = |said: bool| {
         move |k: &usize| {
@@ -237,6 +247,36 @@ fn free_after_mark(ledger: &Ledger, mark: usize, out: &[bool]) -> Option<Range<u
             .iter()
             .all(|above| above.abs() <= SAME_ONE_WAY * height);
     is_free.then_some(mark..rise)
+}
+
+/// Rows of marks that say out again after one that said in.
+fn later_outs(rows: &[Row], first: usize) -> Vec<usize> {
+    let again =
+        |k: &usize| rows[*k].marked_out == Some(true) && rows[*k - 1].marked_out == Some(false);
+    (first + 1..rows.len()).filter(again).collect()
+}
+
+/// Rows after a later mark "out" that ran free, until drag is back: wheels that go back into a groove drag about as they
+/// did when they left it, for no wall splits meanwhile.
+fn free_after_later_mark(ledger: &Ledger, mark: usize, out: &[bool]) -> Option<Range<usize>> {
+    let rows = &ledger.rows;
+    let before = strokes(rows, 0..mark);
+    let last = |way: usize| before.iter().rfind(|s| s.way == way && out[s.row]);
+    let last = both_ways(|way| Some(last(way)?.level))?;
+    let free = free_level(rows, mark, out);
+    let free = both_ways(|way| free[way])?;
+    let above = plain_above(last, free)?;
+    let end = (mark..rows.len())
+        .find(|k| rows[*k].marked_out != Some(true))
+        .unwrap_or(rows.len());
+    let after = strokes(rows, until_said_again(rows, mark..end));
+    both_ways(|way| Some(after.iter().find(|s| s.way == way)?.level))?;
+    let is_gone = |s: &Stroke| s.level - free[s.way] < (1.0 - GONE_UNMARKED) * above[s.way];
+    let gone: Vec<&Stroke> = after.iter().take_while(|s| is_gone(s)).collect();
+    // A stroke each way has to show it.
+    (0..2)
+        .all(|way| gone.iter().any(|s| s.way == way))
+        .then(|| mark..gone[gone.len() - 1].row + 1)
 }
 
 /// Sets rows after a mark "in" that cut on, as long as the drag of the strokes before it stays; their range, if any did.

@@ -63,6 +63,12 @@ fn of_rows(doubt: &RowDoubt, rows: &[Row], words: &[(f64, Option<bool>)]) -> Opt
                 lasting(mark_s - from_s)
             ),
         ),
+        Fault::OutEarly if to_the_last => (
+            "out_early",
+            "the mark \"cutter out\" came early: drag did not rise at it to where it was when the wheels went in. The strokes \
+             from then on count as running free, up to the last; a second mark \"cutter out\" would be believed."
+                .to_owned(),
+        ),
         Fault::OutEarly => (
             "out_early",
             format!(

@@ -187,3 +187,23 @@ fn one_wrong_word_said_again_where_it_was_meant_is_told_and_ends_the_cut() {
         assert_eq!(told, (flags, vec![Fault::OtherWord]), "{again}");
     }
 }
+
+#[test]
+fn wheels_that_were_said_to_go_back_out_and_do_not_drag_are_still_in() {
+    let marks = |again: usize| [(5, Some(true)), (25, Some(false)), (again, Some(true))];
+    let drags = [free(5), cut(20), free(6), free(6)];
+    let told = read(&drags, &marks(31));
+    assert_eq!(told, (expected(5, 20, 12), vec![Fault::OutEarly]));
+    // They go out some strokes later, and at once.
+    let back = cut(32)[20..].to_vec();
+    for late in [2, 4, 0] {
+        let drags = [free(5), cut(20), free(6), back.clone()];
+        let flags = [expected(5, 20, 6), vec![true; 12]].concat();
+        let faults = if late == 0 {
+            vec![]
+        } else {
+            vec![Fault::OutEarly]
+        };
+        assert_eq!(read(&drags, &marks(31 - late)), (flags, faults), "{late}");
+    }
+}
