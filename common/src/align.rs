@@ -31,7 +31,7 @@ const JUMP_CELLS: i64 = 600;
 /// Readings that confirm a jump of time or of the depth counter.
 pub(crate) const CONFIRMATIONS: u32 = 4;
 /// Line faster than this is not line movement but a counter fault, m/s.
-const LINE_SPEED_MAX: f64 = 15.0;
+const LINE_SPEED_MAX: f64 = 6.0;
 /// And a step beyond that, m.
 pub(crate) const LINE_STEP_MAX: f64 = 1.0;
 /// No winch keeps up more than this for longer than so many seconds, m/s.

@@ -7,6 +7,7 @@
 
 use super::demands::Demands;
 use super::flicker::Flicker;
+use super::halt::Halt;
 use super::leap::LeapFinder;
 use super::repeats::Repeats;
 use super::sequence::{Order, Sequence};
@@ -53,7 +54,7 @@ pub struct Channel {
     sequence: Sequence,
     stillness: Option<Stillness>,
     /// Of the load only.
-    repeats: Option<Repeats>,
+    repeats: Option<(Repeats, Halt)>,
     /// Smallest change seen so far, N or m.
     step: f64,
     /// The value at the last change, N or m.
@@ -101,7 +102,7 @@ impl Channel {
             },
             sequence: Sequence::default(),
             stillness: None,
-            repeats: (channel == ChannelId::Load).then(Repeats::default),
+            repeats: (channel == ChannelId::Load).then(Default::default),
             changed_to: f64::NAN,
             step: STEP_UNKNOWN,
             waiting: Vec::with_capacity(WAITING_MAX),
@@ -162,8 +163,11 @@ impl Channel {
         if let Some(still) = &mut self.stillness {
             still.other_reads(at, value);
         }
-        if let Some(repeats) = &mut self.repeats {
+        if let Some((repeats, halt)) = &mut self.repeats
+            && self.demands.frozen_after > 0
+        {
             repeats.line_reads(at, value);
+            halt.line_reads(at, value);
         }
     }
 
@@ -295,9 +299,11 @@ impl Channel {
         if frozen_after == 0 {
             return false;
         }
-        let repeats = (self.repeats.as_mut()).is_some_and(|repeats| repeats.load_reads(at, raw));
+        // Each has to see every reading.
+        let stands = (self.repeats.as_mut())
+            .is_some_and(|(repeats, halt)| repeats.load_reads(at, raw) | halt.load_reads(at, raw));
         if let Some(still) = self.stillness.as_ref().filter(|still| still.value() == raw) {
-            return repeats || still.is_frozen(at, frozen_after, frozen_when);
+            return stands || still.is_frozen(at, frozen_after, frozen_when);
         }
         self.step = self.step.min((value - self.changed_to).abs());
         self.changed_to = value;

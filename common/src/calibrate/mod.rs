@@ -11,12 +11,13 @@
 //! a real overpull that lasts one sample is seen by the overpull path like any other.
 //!
 //! Reading order: [`scale`] (the arithmetic), [`demands`] (what the job expects), [`channel`] (flags of one channel), [`spike`],
-//! [`flicker`], [`leap`], [`stillness`], [`repeats`], [`sequence`], [`instruments`] (both channels with their decoders: what the
+//! [`flicker`], [`leap`], [`stillness`], [`repeats`], [`halt`], [`sequence`], [`instruments`] (both channels with their decoders: what the
 //! pipeline uses).
 
 pub mod channel;
 pub mod demands;
 pub mod flicker;
+pub mod halt;
 pub mod instruments;
 pub mod leap;
 pub mod repeats;

@@ -1,0 +1,132 @@
+//! Load and line that stand from one moment on, in full motion: a gateway that hangs, not a winch that stops.
+//!
+//! A winch takes time to stop, and the tension of the line it stops goes on to change for seconds. A gateway that hangs
+//! repeats the newest values of both instruments: the line was at full speed up to its last change, and the load last
+//! changed then too.
+//!
+//! *Input*: raw loads, depths (m). *Output*: whether the load stands since such a halt. *Limits*: the line must have
+//! run at a fifth of a metre per second or more; what hangs while the line rests is told by [`super::repeats`].
+
+use crate::time::{NANOS_PER_SECOND, Nanos, seconds};
+use std::collections::VecDeque;
+
+/// Both have stood for so long.
+const LASTS: Nanos = 15 * NANOS_PER_SECOND;
+/// Their last changes lie no further apart.
+const TOGETHER: Nanos = NANOS_PER_SECOND / 4;
+/// The last of the motion, and what it is held against.
+const LAST: Nanos = 3 * NANOS_PER_SECOND / 10;
+const BEFORE: Nanos = 9 * NANOS_PER_SECOND / 10;
+/// Least speed before, m/s, and the part of it that was left in the last of the motion.
+const SPEED_MIN: f64 = 0.2;
+const PART: f64 = 0.8;
+/// Depths closer together are not kept.
+const APART: Nanos = NANOS_PER_SECOND / 50;
+/// Readings of the line that stand: it is not silent.
+const STANDING_MIN: u32 = 10;
+
+/// Follows line and load.
+#[derive(Debug, Clone, Default)]
+pub struct Halt {
+    /// Depths of the motion, oldest first.
+    way: VecDeque<(Nanos, f64)>,
+    /// Newest depth, when it was new, and readings that have repeated it.
+    line: Option<(f64, Nanos, u32)>,
+    /// Newest load and when it was new.
+    load: Option<(f64, Nanos)>,
+    /// The line stands since it was at full speed.
+    is_sudden: bool,
+}
+
+impl Halt {
+    /// The line paid out is `depth` m.
+    pub fn line_reads(&mut self, at: Nanos, depth: f64) {
+        match &mut self.line {
+            Some((last, since, standing)) if *last == depth => {
+                *standing = standing.saturating_add(1);
+                if *standing == 1 {
+                    self.is_sudden = was_at_speed(&self.way, *since, depth);
+                }
+            }
+            line => {
+                *line = Some((depth, at, 0));
+                self.is_sudden = false;
+                let is_apart = |newest: &(Nanos, f64)| at - newest.0 >= APART;
+                if self.way.back().is_none_or(is_apart) {
+                    self.way.push_back((at, depth));
+                }
+                let oldest = at - LAST - BEFORE - NANOS_PER_SECOND / 2;
+                while self.way.front().is_some_and(|first| first.0 < oldest) {
+                    self.way.pop_front();
+                }
+            }
+        }
+    }
+
+    /// The load reads `raw`; whether it stands since a halt that no winch makes.
+    pub fn load_reads(&mut self, at: Nanos, raw: f64) -> bool {
+        let Some((_, since)) = self.load.filter(|load| load.0 == raw) else {
+            self.load = Some((raw, at));
+            return false;
+        };
+        self.is_sudden
+            && self.line.is_some_and(|(_, stands, readings)| {
+                readings >= STANDING_MIN
+                    && (since - stands).abs() <= TOGETHER
+                    && at - since.max(stands) >= LASTS
+            })
+    }
+}
+
+/// Whether the line came to `depth` at `at` as fast as it had moved before.
+fn was_at_speed(way: &VecDeque<(Nanos, f64)>, at: Nanos, depth: f64) -> bool {
+    let newest = |until: Nanos| way.iter().rfind(|(when, _)| *when <= until);
+    let (Some(a), Some(b)) = (newest(at - LAST - BEFORE), newest(at - LAST)) else {
+        return false;
+    };
+    let speed = |from: &(Nanos, f64), to: (Nanos, f64)| {
+        (to.1 - from.1).abs() / seconds(to.0 - from.0).max(1e-3)
+    };
+    let before = speed(a, *b);
+    before >= SPEED_MIN && speed(b, (at, depth)) >= PART * before
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const HZ: i64 = 20;
+
+    /// When a load is found standing, in s since `still_from_s`: line at 0.6 m/s until then, slowed down over `stop_s`;
+    /// the load goes on to change for `echo_s`.
+    fn found(stop_s: f64, echo_s: f64) -> Option<f64> {
+        let mut halt = Halt::default();
+        let mut depth = 2000.0;
+        let still_from = 30.0;
+        for k in 0..100 * HZ {
+            let t = k as f64 / HZ as f64;
+            let left = ((still_from - t) / stop_s.max(1e-9)).clamp(0.0, 1.0);
+            depth -= 0.6 * left / HZ as f64;
+            let at = k * NANOS_PER_SECOND / HZ;
+            // A counter with steps of a centimetre.
+            halt.line_reads(at, (100.0 * depth).round() / 100.0);
+            let load = if t < still_from + echo_s { k % 7 } else { 3 };
+            if halt.load_reads(at, 3000.0 + load as f64) {
+                return Some(t - still_from);
+            }
+        }
+        None
+    }
+
+    #[test]
+    fn both_that_stand_at_once_in_full_motion_are_a_hung_gateway() {
+        let told = found(0.0, 0.0).unwrap();
+        assert!((14.5..15.5).contains(&told), "{told}");
+    }
+
+    #[test]
+    fn a_winch_that_stops_is_none_and_a_line_that_goes_on_to_swing_neither() {
+        assert_eq!(found(0.6, 0.0), None);
+        assert_eq!(found(0.0, 2.0), None);
+    }
+}
