@@ -11,6 +11,7 @@
 //! the limit, where the daemon takes each reading by itself; without overpulls it strokes at half of it, where frames gather.
 
 mod cost;
+mod machine;
 
 use clap::Parser;
 use cost::{Cost, Course};
@@ -22,6 +23,7 @@ use kerfwatchd::demo::terminal::Terminal;
 use kerfwatchd::disk::Brake;
 use kerfwatchd::run::Clocking;
 use kerfwatchd::web::{PATIENCE, PageConfig};
+use machine::Machine;
 use std::fs;
 use std::io::{BufRead, BufReader};
 use std::net::{SocketAddr, TcpListener, TcpStream};
@@ -255,6 +257,7 @@ fn measure(args: &Args) -> anyhow::Result<()> {
             n
         })
     };
+    let machine = Machine::start()?;
     let mut latencies = Histogram::<u64>::new_with_bounds(1, 60_000_000, 3)?;
     let mut plain = latencies.clone();
     let mut lines = BufReader::new(reader);
@@ -313,6 +316,7 @@ fn measure(args: &Args) -> anyhow::Result<()> {
         );
     }
     println!("{}", course.report());
+    println!("{}", machine.report()?);
     end(daemon, pages, args.program.is_some())
 }
 
