@@ -64,7 +64,7 @@ pub struct Snapshot {
 /// A mark of the cutter that the drag speaks plainly against, that is missing, or that another contradicts.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct MarkDoubt {
-    /// `out_late`, `out_early`, `in_early`, `in_missing`, `out_missing` or `contradiction`.
+    /// `out_late`, `out_early`, `in_early`, `in_missing`, `out_missing`, `other_word` or `contradiction`.
     pub kind: String,
     /// When the mark in doubt was set; of a missing one, when the other of the pair was.
     pub mark_s: f64,

@@ -367,20 +367,22 @@ try {
 
   await step("a cutter that the drag tells otherwise than marked says so", async () => {
     const one = await look(demo);
-    const told = (mark, out, doubts) => one.evaluate(async ([kind, cutterOut, marksDoubted]) => {
+    const told = (mark, out, doubts, turned = false) => one.evaluate(async ([kind, cutterOut, marksDoubted, marksTurned]) => {
       const { store } = await import("/store.js");
       const { showTool } = await import("/tool.js");
       const { units } = await import("/units.js");
       const marks = store.marks;
       store.marks = [{ mark: kind, at_s: 0 }];
-      showTool({ ...store.now, cutter_out: cutterOut, marks_doubted: marksDoubted, marks_turned: false }, units("metric"), 0, 0, 2);
+      showTool({ ...store.now, cutter_out: cutterOut, marks_doubted: marksDoubted, marks_turned: marksTurned }, units("metric"), 0, 0, 2);
       store.marks = marks;
       return ["cutter-name", "cutter"].map((id) => document.getElementById(id).textContent);
-    }, [mark, out, doubts]);
+    }, [mark, out, doubts, turned]);
     const doubt = { kind: "in_early", mark_s: 0, from_s: 0, until_s: 9, message: "" };
     await until(one, async () => (await import("/store.js")).store.now !== null);
     assert.deepEqual(await told("cutter_in", true, [doubt]), ["cutter, by drag", "OUT"]);
     assert.deepEqual(await told("cutter_in", false, [doubt]), ["cutter", "IN"]);
+    // Words the other way round are told by the drag too, whatever they say.
+    assert.deepEqual(await told("cutter_in", true, [], true), ["cutter, by drag", "OUT"]);
     // What was just marked holds before the next snapshot says it.
     assert.deepEqual(await told("cutter_in", true, []), ["cutter", "IN"]);
     await one.context().close();
