@@ -24,6 +24,7 @@ pub mod ingest;
 pub mod lines_out;
 pub mod logging;
 pub mod notify;
+pub mod other_job;
 pub mod outputs;
 pub mod ports;
 pub mod precedence;

@@ -94,7 +94,7 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
         read_back,
     } = match &config.resume {
         Some(folder) => Opened::interrupted(
-            run_folder::look(folder, &config.job_text, &brake)?,
+            run_folder::look(folder, (&job, &config.job_text), &brake)?,
             (&job, &brake, &decisions, &progress),
         ),
         None => Opened::new(run_folder::create(&job, &config.job_text, sync_s, &brake)?),
@@ -136,9 +136,9 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
     });
     let (marks, marks_in) = mpsc::channel(MARKS_MAX);
     published.shell_alarms.record_to(marks.clone());
-    if let Some(text) = note {
+    for text in note.into_iter().chain(config.notes) {
         tracing::warn!("{text}");
-        // The first mark of all: there is room.
+        // The first marks of all: there is room.
         let _ = marks.try_send(Mark::of_daemon(MarkKind::Note(text)));
     }
 

@@ -2,6 +2,7 @@
 
 use crate::away::{Away, BootAnchor, HostTime};
 use crate::disk::{Brake, Disk, LastSegments};
+use crate::other_job::differs;
 use crate::recorder::policy;
 use kerfwatch::input::MarkKind;
 use kerfwatch::job::Job;
@@ -64,10 +65,15 @@ pub enum FolderError {
         source: std::io::Error,
     },
     /// The job given is not the job of the run.
-    #[error("{folder} was recorded with another job file: give that one, or start a new run")]
+    #[error(
+        "{folder} cannot go on: the job file differs from the one that it was recorded with {differs}; put back the values in \
+         brackets, or start without --resume: that is a new run, with strokes and groove at nothing"
+    )]
     OtherJob {
         /// Which folder.
         folder: PathBuf,
+        /// By key, with both values.
+        differs: String,
     },
 }
 
@@ -109,20 +115,22 @@ pub fn create(
 
 /// Looks whether a run that was cut off can go on: its head, its lock, its last seconds. Takes milliseconds
 /// however long the run is.
-pub fn look(folder: &Path, job_text: &str, brake: &Brake) -> Result<Interrupted, FolderError> {
+pub fn look(folder: &Path, job: (&Job, &str), brake: &Brake) -> Result<Interrupted, FolderError> {
     let record = |source| FolderError::Record {
         folder: folder.to_owned(),
         source,
     };
     let mut disk = Disk::new(Folder::open(folder), brake.clone());
     let head = RunHead::read(&disk).map_err(record)?;
-    if head.job != job_text {
-        return Err(FolderError::OtherJob {
-            folder: folder.to_owned(),
-        });
-    }
+    // Before the job: a run that has ended does not go on, whatever is put back.
     if folder.join(MANIFEST_FILE).exists() {
         return Err(record(RecordError::Finished(MANIFEST_FILE)));
+    }
+    if let Some(differs) = differs(&head.job, job) {
+        return Err(FolderError::OtherJob {
+            folder: folder.to_owned(),
+            differs,
+        });
     }
     match disk.lock(LOCK_FILE) {
         Ok(true) => {}
@@ -181,29 +189,29 @@ fn keep_anchor(anchor: Option<BootAnchor>, folder: &Path) {
 pub struct BrokenOff {
     /// Its folder.
     pub folder: PathBuf,
-    /// Recorded with this very job file: it can go on.
-    pub same_job: bool,
+    /// In what the job differs from its own; `None`: recorded with this very job, it can go on.
+    pub differs: Option<String>,
 }
 
 /// The newest run in `[record] folder`, if it was never sealed, nobody is recording it, and it was written to
 /// within the last shift.
-pub fn broken_off(record_folder: &str, job_text: &str) -> Option<BrokenOff> {
-    judge_broken_off(runs(record_folder).next()?, job_text)
+pub fn broken_off(job: (&Job, &str)) -> Option<BrokenOff> {
+    judge_broken_off(runs(job).next()?, job)
 }
 
 /// An earlier run of this very job that broke off within the last shift, and after which others were recorded: it
 /// does not go on by itself.
-pub fn left_behind(record_folder: &str, job_text: &str) -> Option<PathBuf> {
-    runs(record_folder)
+pub fn left_behind(job: (&Job, &str)) -> Option<PathBuf> {
+    runs(job)
         .skip(1)
-        .filter_map(|folder| judge_broken_off(folder, job_text))
-        .find(|run| run.same_job)
+        .filter_map(|folder| judge_broken_off(folder, job))
+        .find(|run| run.differs.is_none())
         .map(|run| run.folder)
 }
 
-/// The folders of runs, the newest first.
-fn runs(record_folder: &str) -> impl Iterator<Item = PathBuf> {
-    let mut found: Vec<_> = std::fs::read_dir(record_folder)
+/// The folders of runs in `[record] folder`, the newest first.
+fn runs((job, _): (&Job, &str)) -> impl Iterator<Item = PathBuf> + use<> {
+    let mut found: Vec<_> = std::fs::read_dir(&job.record.folder)
         .into_iter()
         .flatten()
         .flatten()
@@ -218,7 +226,7 @@ fn runs(record_folder: &str) -> impl Iterator<Item = PathBuf> {
     found.into_iter().rev().map(|(_, folder)| folder)
 }
 
-fn judge_broken_off(folder: PathBuf, job_text: &str) -> Option<BrokenOff> {
+fn judge_broken_off(folder: PathBuf, job: (&Job, &str)) -> Option<BrokenOff> {
     if folder.join(MANIFEST_FILE).exists() {
         return None;
     }
@@ -234,7 +242,7 @@ fn judge_broken_off(folder: PathBuf, job_text: &str) -> Option<BrokenOff> {
     let head = RunHead::read(&Folder::open(&folder)).ok()?;
     (is_recent && is_free).then_some(BrokenOff {
         folder,
-        same_job: head.job == job_text,
+        differs: differs(&head.job, job),
     })
 }
 
@@ -279,6 +287,7 @@ fn last_recorded(folder: &Path) -> Option<std::time::SystemTime> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use kerfwatch::job::{apply_set, print_default_job, read_job};
 
     #[test]
     fn a_run_id_sorts_by_time_and_fits_a_file_name() {
@@ -291,8 +300,8 @@ mod tests {
 
     #[test]
     fn a_run_that_broke_off_is_found_beside_foreign_folders_and_before_a_later_run() {
-        let text = kerfwatch::job::print_default_job();
-        let mut job = kerfwatch::job::read_job(text, "sample").unwrap().job;
+        let text = print_default_job();
+        let mut job = read_job(text, "sample").unwrap().job;
         let records = tempfile::tempdir().unwrap();
         job.record.folder = records.path().display().to_string();
         let finish = |other: &str| {
@@ -305,12 +314,15 @@ mod tests {
         drop(run.writer);
         finish("well 7 done");
         finish("import-1");
-        let found = broken_off(&job.record.folder, text).map(|found| found.folder);
+        let found = broken_off((&job, text)).map(|found| found.folder);
         assert_eq!(found.as_ref(), Some(&run.folder));
-        assert_eq!(left_behind(&job.record.folder, text), None);
+        assert_eq!(left_behind((&job, text)), None);
         finish("20250101T000001Z-aaaa");
-        assert!(broken_off(&job.record.folder, text).is_none());
-        assert_eq!(left_behind(&job.record.folder, text), Some(run.folder));
-        assert_eq!(left_behind(&job.record.folder, "another job"), None);
+        assert!(broken_off((&job, text)).is_none());
+        assert_eq!(left_behind((&job, text)), Some(run.folder));
+        let mut other = job.clone();
+        other.alarm.slack.0 += 50.0;
+        let edited = apply_set(text, "alarm.slack=350 N").unwrap();
+        assert_eq!(left_behind((&other, &edited)), None);
     }
 }

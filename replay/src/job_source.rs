@@ -3,9 +3,9 @@
 pub use crate::args::JobChanges;
 use crate::console::Console;
 use crate::failure::{Failure, Finding};
-use crate::job_differences::{differences, listed};
 use kerfwatch::job::{
-    Dimension, Findings, Job, apply_set, parse_quantity, print_default_job, read_job,
+    Dimension, Findings, Job, apply_set, differences, listed, parse_quantity, print_default_job,
+    read_job,
 };
 use kerfwatch::units::Metres;
 use std::path::Path;

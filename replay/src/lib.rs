@@ -20,7 +20,6 @@ pub mod failure;
 pub mod forecast;
 pub mod hardly_reached;
 pub mod import;
-mod job_differences;
 pub mod job_source;
 pub mod manual;
 mod missing_readings;

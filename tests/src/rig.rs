@@ -111,6 +111,7 @@ impl Rig {
             }),
             resume,
             before: None,
+            notes: Vec::new(),
             brake: setup.brake,
             speak: false,
             started: Some(up),

@@ -98,6 +98,15 @@ fn another_job_after_a_crash_takes_over_the_unacknowledged_overpull() {
         let states = running.alarm_states("overpull");
         !states.is_empty() && states[0].contains("unacknowledged")
     });
+    let first = running.runs()[0].clone();
+    let name = first.file_name().unwrap().to_str().unwrap().to_owned();
+    let note = told(&running);
+    assert!(
+        note.contains(&format!(
+            "unfinished run {name} in alarm.slack 250 N (there: 300 N): this is a new run"
+        )),
+        "{note}"
+    );
     running.send_for(Duration::from_millis(300), 2500.0);
     end(&mut running);
     let runs = running.runs();
@@ -109,6 +118,61 @@ fn another_job_after_a_crash_takes_over_the_unacknowledged_overpull() {
         ),
         "the record of the new run holds the alarm: {decided:?}"
     );
+}
+
+/// The notes of the daemon on the page.
+fn told(running: &Running) -> String {
+    let marks = get(running.page, "/api/v1/marks").json();
+    let marks = marks.as_array().expect("a list of marks");
+    let notes = marks.iter().filter(|mark| mark["mark"] == "note");
+    notes
+        .map(|mark| mark["text"].as_str().unwrap_or(""))
+        .collect()
+}
+
+#[test]
+fn the_first_job_put_back_is_told_how_to_go_on_with_its_run() {
+    let mut running = killed_after_an_overpull();
+    let first = running.runs()[0].clone();
+    running.start_again(&["--set", "alarm.slack=\"250 N\""]);
+    running.wait_for("the page", || running.is_up());
+    std::thread::sleep(Duration::from_millis(2500));
+    running.signal("-KILL");
+    running.child.wait().unwrap();
+    let refused = refused(&running, &["--set", "alarm.slack=\"250 N\""], &first);
+    assert!(
+        refused.contains("alarm.slack 250 N (there: 300 N)"),
+        "{refused}"
+    );
+    running.start_again(&[]);
+    running.wait_for("the page", || running.is_up());
+    running.wait_for("the way back is told", || {
+        told(&running).contains(&format!("--resume {}", first.display()))
+    });
+    end(&mut running);
+    assert_eq!(running.runs().len(), 3);
+    // As it was told.
+    running.start_again(&["--resume", first.to_str().unwrap()]);
+    running.wait_for("the page", || running.is_up());
+    running.wait_for("the overpull is back", || {
+        running.alarm_states("overpull") == ["latched_unacknowledged"]
+    });
+    end(&mut running);
+    assert_eq!(running.runs().len(), 3);
+}
+
+/// What `--resume` with these arguments is refused with.
+fn refused(running: &Running, more: &[&str], run: &Path) -> String {
+    let output = std::process::Command::new(kerfwatch_tests::programs::program("kerfwatchd"))
+        .arg("run")
+        .arg(running.folder.path().join("job.toml"))
+        .args(more)
+        .arg("--resume")
+        .arg(run)
+        .output()
+        .expect("the program starts");
+    assert!(!output.status.success());
+    String::from_utf8_lossy(&output.stderr).into_owned()
 }
 
 /// Ten minutes of strokes with an overpull that nobody acknowledged, cut off by a crash, in `folder`; the entries

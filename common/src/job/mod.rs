@@ -7,6 +7,7 @@
 mod channel;
 mod check;
 mod depth;
+mod differences;
 mod findings;
 pub mod fuzz;
 mod instruments;
@@ -24,6 +25,7 @@ mod summary;
 mod tests;
 mod tubular_size;
 
+pub use differences::{Difference, all_differences, differences, listed};
 pub use findings::{Finding, Findings};
 pub use instruments::{
     CellTemperature, Channel, Counts, DepthChannel, LoadChannel, ModbusRegister, Mount, Protocol,

@@ -5,9 +5,51 @@ use crate::cli::{RunArgs, exit};
 use crate::console::say;
 use crate::disk::Brake;
 use crate::run::{Clocking, Config, RunError};
-use crate::run_folder;
 use crate::web::{PATIENCE, PageConfig};
+use crate::{other_job, run_folder};
+use kerfwatch::job::Job;
 use std::path::PathBuf;
+
+/// What an earlier run means for this start.
+#[derive(Debug, Default)]
+struct Earlier {
+    /// It goes on.
+    going_on: Option<PathBuf>,
+    /// It does not, but its open alarms are taken over.
+    before: Option<PathBuf>,
+    /// What the crew has to know of it.
+    notes: Vec<String>,
+}
+
+fn earlier(args: &RunArgs, file: (&Job, &str)) -> Earlier {
+    let mut earlier = Earlier::default();
+    if let Some(run) = run_folder::broken_off(file) {
+        let folder = run.folder.display().to_string();
+        match run.differs {
+            None if !args.new => {
+                tracing::warn!(%folder, "the last run of this job broke off: it goes on (--new starts another)");
+                earlier.going_on = Some(run.folder);
+                return earlier;
+            }
+            None => {
+                tracing::warn!(%folder, "the run before broke off; its open alarms are taken over");
+                earlier.before = Some(run.folder);
+                return earlier;
+            }
+            Some(differs) => {
+                let note = other_job::new_run_instead(&run.folder, &differs);
+                earlier.notes.push(note);
+                earlier.before = Some(run.folder);
+            }
+        }
+    }
+    if let Some(folder) = run_folder::left_behind(file) {
+        let command = other_job::resume_command(&args.job, &args.set, &folder);
+        let note = other_job::left_behind(&folder, &command);
+        earlier.notes.push(note);
+    }
+    earlier
+}
 
 pub(super) fn run(args: RunArgs) -> u8 {
     crate::logging::start("info");
@@ -29,27 +71,16 @@ pub(super) fn run(args: RunArgs) -> u8 {
         Ok(token) => token,
         Err(code) => return code,
     };
+    let Earlier {
+        going_on,
+        before,
+        notes,
+    } = match args.resume {
+        Some(_) => Earlier::default(),
+        None => earlier(&args, (&read.job, &job_text)),
+    };
     let listen = args.listen.unwrap_or_else(|| read.job.page.listen.clone());
-    let mut going_on = None;
-    let mut before = None;
-    if args.resume.is_none()
-        && let Some(run) = run_folder::broken_off(&read.job.record.folder, &job_text)
-    {
-        let folder = run.folder.display().to_string();
-        if run.same_job && !args.new {
-            tracing::warn!(%folder, "the last run of this job broke off: it goes on (--new starts another)");
-            going_on = Some(run.folder);
-        } else {
-            tracing::warn!(%folder, "the run before broke off; its open alarms are taken over");
-            before = Some(run.folder);
-        }
-    } else if args.resume.is_none()
-        && let Some(run) = run_folder::left_behind(&read.job.record.folder, &job_text)
-    {
-        let folder = run.display().to_string();
-        tracing::warn!(%folder, "an earlier run of this job broke off and stays so: to go on with it, stop this one and give --resume with that folder");
-    }
-    let config = |resume: Option<PathBuf>, before| Config {
+    let config = |resume: Option<PathBuf>, before, notes| Config {
         job: read.job.clone(),
         job_text: job_text.clone(),
         clock: Clocking::Live,
@@ -61,17 +92,19 @@ pub(super) fn run(args: RunArgs) -> u8 {
         }),
         resume,
         before,
+        notes,
         brake: Brake::default(),
         speak: !args.quiet,
         started: None,
     };
     let ended = block_on(async {
-        let first = config(going_on.clone().or(args.resume.clone()), before);
+        let first = config(going_on.clone().or(args.resume.clone()), before, notes);
         match crate::run::run(first, signalled(Hangup::GoOn)).await {
             // A record that cannot be read must not keep the crew from watching.
             Err(RunError::Folder(error)) if going_on.is_some() => {
-                tracing::error!(%error, "the last run cannot go on; a new one starts");
-                crate::run::run(config(None, going_on.clone()), signalled(Hangup::GoOn)).await
+                let note = format!("the last run cannot go on; a new one starts: {error}");
+                let again = config(None, going_on.clone(), vec![note]);
+                crate::run::run(again, signalled(Hangup::GoOn)).await
             }
             ended => ended,
         }

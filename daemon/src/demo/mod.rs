@@ -107,6 +107,7 @@ pub async fn demo(
         }),
         resume: None,
         before: None,
+        notes: Vec::new(),
         brake: Brake::default(),
         speak: true,
         started: Some(up),

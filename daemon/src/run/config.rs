@@ -30,6 +30,8 @@ pub struct Config {
     pub resume: Option<PathBuf>,
     /// A run that broke off, for a new run to take over its open alarms.
     pub before: Option<PathBuf>,
+    /// What the crew must know of runs before: goes to log, record and page.
+    pub notes: Vec<String>,
     /// Brakes the disk in tests and benches; the default does nothing.
     pub brake: Brake,
     /// Print lines for people on standard output.

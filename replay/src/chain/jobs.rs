@@ -5,9 +5,8 @@
 //! its groove is not the same groove.
 
 use crate::failure::{Failure, Finding};
-use crate::job_differences::{Difference, differences, listed};
 use crate::run_folder::RunFolder;
-use kerfwatch::job::Tubular;
+use kerfwatch::job::{Difference, Tubular, differences, listed};
 use kerfwatch::units::Metres;
 
 /// Diameters and walls in inches and in millimetres of a catalogue differ by less, part.

@@ -2,10 +2,10 @@
 
 use super::feed::Fed;
 use super::jobs;
-use crate::job_differences::{Difference, listed};
 use crate::run_folder::RunFolder;
 use crate::summary::{mean_depth_mm, split_length_m};
 use crate::units_shown::{Units, clock, duration};
+use kerfwatch::job::{Difference, listed};
 use kerfwatch::time::seconds;
 use serde::Serialize;
 use std::fmt::Write as _;

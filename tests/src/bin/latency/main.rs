@@ -97,6 +97,7 @@ fn daemon(job: &std::path::Path, quiet_disk: bool) -> anyhow::Result<()> {
         }),
         resume: None,
         before: None,
+        notes: Vec::new(),
         brake,
         speak: false,
         started: None,

@@ -1,24 +1,24 @@
-//! Which values two jobs do not share, by the keys of the job file: for chains of runs with different jobs, and to tell
-//! a what-if from the record.
+//! Which values two jobs do not share, by the keys of the job file: for chains of runs with different jobs, to tell
+//! a what-if from the record, and to say why a run that broke off does not go on.
 //!
 //! Sections whose checked values are the same are the same however they are written; in the others values are compared
-//! as quantities. Left out is what no result depends on: names, ports, where is recorded and sent, what is rung.
+//! as quantities.
 
-use kerfwatch::job::{Dimension, Job, parse_quantity};
+use super::{Dimension, Job, parse_quantity};
 use serde::Serialize;
 use std::collections::BTreeMap;
 
 /// A key with the values of both jobs.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub(crate) struct Difference {
+pub struct Difference {
     /// As in the job file, e.g. `cutter.wheels`.
-    pub(crate) key: String,
+    pub key: String,
     /// As written in the job in question; `None` where it is not given.
     #[serde(rename = "of_run")]
-    pub(crate) one: Option<String>,
+    pub one: Option<String>,
     /// Likewise in the job that it is held against.
     #[serde(rename = "used")]
-    pub(crate) other: Option<String>,
+    pub other: Option<String>,
 }
 
 /// More of them fill the screen and hide the first.
@@ -26,14 +26,22 @@ const SHOWN: usize = 8;
 /// The same quantity in another unit differs by rounding of the conversion, part.
 const ROUNDING: f64 = 1e-9;
 
-/// Values of two jobs that differ, by key; each job with its text.
-pub(crate) fn differences(one: (&Job, &str), other: (&Job, &str)) -> Vec<Difference> {
+/// Values of two jobs that differ and that a result depends on, by key; each job with its text. Left out are names,
+/// ports, where is recorded and sent, what is rung.
+pub fn differences(one: (&Job, &str), other: (&Job, &str)) -> Vec<Difference> {
+    let mut found = all_differences(one, other);
+    found.retain(|difference| matters(&difference.key));
+    found
+}
+
+/// All values of two jobs that differ, by key; each job with its text.
+pub fn all_differences(one: (&Job, &str), other: (&Job, &str)) -> Vec<Difference> {
     let (a, b) = (written(one.1), written(other.1));
     let mut keys: Vec<&String> = a.keys().chain(b.keys()).collect();
     keys.sort_unstable();
     keys.dedup();
     keys.into_iter()
-        .filter(|key| matters(key) && !same_section(section(key), one.0, other.0))
+        .filter(|key| !same_section(section(key), one.0, other.0))
         .filter(|key| match (a.get(*key), b.get(*key)) {
             (Some(a), Some(b)) => !same_value(a, b),
             _ => true,
@@ -47,7 +55,7 @@ pub(crate) fn differences(one: (&Job, &str), other: (&Job, &str)) -> Vec<Differe
 }
 
 /// `cutter.wheels 8 (recorded: 3), ...`; `word` is what the other job is called.
-pub(crate) fn listed(differences: &[Difference], word: &str) -> String {
+pub fn listed(differences: &[Difference], word: &str) -> String {
     let shown = |value: &Option<String>| value.clone().unwrap_or_else(|| "not given".to_owned());
     let mut parts: Vec<String> = (differences.iter().take(SHOWN))
         .map(|d| format!("{} {} ({word}: {})", d.key, shown(&d.one), shown(&d.other)))
@@ -68,7 +76,8 @@ fn matters(key: &str) -> bool {
     let last = key.rsplit('.').next().unwrap_or(key);
     let is_wiring = matches!(section(key), "load" | "depth") && WIRING.contains(&last);
     let is_name = matches!(key, "job.name" | "job.display");
-    !is_wiring && !is_name && !key.starts_with("alarm.output")
+    let is_service = matches!(section(key), "record" | "page" | "forward");
+    !is_wiring && !is_name && !is_service && !key.starts_with("alarm.output")
 }
 
 /// Both jobs come to the same in this section.
@@ -85,6 +94,9 @@ fn same_section(section: &str, a: &Job, b: &Job) -> bool {
         "load" => a.load == b.load,
         "depth" => a.depth == b.depth && a.counts == b.counts,
         "alarm" => a.alarm == b.alarm,
+        "record" => a.record == b.record,
+        "forward" => a.forward == b.forward,
+        "page" => a.page == b.page,
         _ => true,
     }
 }
@@ -145,17 +157,23 @@ fn same_value(a: &str, b: &str) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use kerfwatch::job::{apply_set, print_default_job, read_job};
+    use crate::job::{apply_set, print_default_job, read_job};
 
-    fn told(changes: &[&str]) -> String {
+    fn both(changes: &[&str]) -> [String; 2] {
         let before = print_default_job();
         let mut after = before.to_owned();
         for change in changes {
             after = apply_set(&after, change).unwrap();
         }
         let read = |text: &str| read_job(text, "job.toml").unwrap().job;
-        let found = differences((&read(&after), &after), (&read(before), before));
-        listed(&found, "recorded")
+        let (one, other) = (read(&after), read(before));
+        [differences, all_differences]
+            .map(|find| listed(&find((&one, &after), (&other, before)), "recorded"))
+    }
+
+    fn told(changes: &[&str]) -> String {
+        let [told, _] = both(changes);
+        told
     }
 
     #[test]
@@ -172,6 +190,16 @@ mod tests {
         assert_eq!(
             told(&["cutter.contact_pressure=1.1 GPa"]),
             "cutter.contact_pressure 1.1 GPa (recorded: not given)"
+        );
+    }
+
+    #[test]
+    fn what_no_result_depends_on_is_told_only_where_all_is_asked_for() {
+        let [matters, all] = both(&["load.port=tcp:gateway:4001", "record.folder=there"]);
+        assert_eq!(matters, "");
+        assert_eq!(
+            all,
+            "load.port tcp:gateway:4001 (recorded: serial:/dev/ttyUSB0), record.folder there (recorded: runs)"
         );
     }
 
