@@ -10,6 +10,15 @@ use crate::units::{Newtons, Radians};
 /// Error of tension for a degree of error of the angle at a sheave beyond which the crew is told.
 const ANGLE_ERROR_MAX: f64 = 0.03;
 
+/// Parts of the breaking load between which a tension is believed where the job does not say. No line carries more than
+/// it breaks at: the certificate gives the least that holds, most wires hold some per cent more, and scale and
+/// temperature of a cell are off by some per cent; what reads half as much again is a cell at its end stop, or the wrong
+/// unit. Below nothing a wrong zero may read, and what pushes for longer is told apart elsewhere.
+const MOST: f64 = 1.5;
+const LEAST: f64 = -0.5;
+/// Tension over force of a sheave whose lines are parallel: for an angle that is refused anyway.
+const STEEPEST: f64 = 0.5;
+
 /// `[load]`; `None` without a port. `breaking_load` bounds what is believable.
 pub(super) fn load(section: &Section<'_>, breaking_load: f64) -> Option<LoadChannel> {
     let span = scale(section, D::Force, "N");
@@ -17,12 +26,12 @@ pub(super) fn load(section: &Section<'_>, breaking_load: f64) -> Option<LoadChan
     let angle = section.quantity("angle", D::Angle);
     let mount = section.choice("mount", &[("deadline", false), ("sheave", true)]);
     let mount = mounted(section, mount, angle);
-    // Twice the breaking load on either leg of a sheave, and a little below zero for drift.
-    let believable = |force: f64| tare + force / span;
-    let (a, b) = (
-        believable(-0.5 * breaking_load),
-        believable(4.0 * breaking_load),
-    );
+    let per_force = match mount {
+        Mount::Sheave { angle } => tension_per_force(angle.si()).unwrap_or(STEEPEST),
+        Mount::Deadline => 1.0,
+    };
+    let believable = |part: f64| tare + part * breaking_load / per_force / span;
+    let (a, b) = (believable(LEAST), believable(MOST));
     let temperature = temperature(section, breaking_load);
     let channel = channel(section, "load", 10.0, (a.min(b), a.max(b)), D::Force, span)?;
     Some(LoadChannel {

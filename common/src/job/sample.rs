@@ -125,8 +125,8 @@ unit = "lbf"                    # of the raw reading; or the force of one count:
 #temperature_unit = "degC"      # in which that part is sent, or "degF", "K"
 #stale_after = "2 s"            # silence that counts as a fault
 #frozen_after = "10 s"          # unchanged reading while the line moves, or at rest where it never stood before; 0: never
-#min = "-100 lbf"               # readings outside are not believed; default from breaking_load
-#max = "4000 lbf"
+#min = "-1050 lbf"              # readings outside are not believed; default: half the breaking load below nothing
+#max = "3160 lbf"               # default: half as much again as the breaking load, which no line carries
 
 [depth]
 port = "serial:/dev/ttyUSB1"    # leave out when the [load] port carries both

@@ -120,6 +120,31 @@ fn a_sheave_cell_needs_its_angle() {
 }
 
 #[test]
+fn no_load_is_believed_that_the_line_cannot_carry_unless_the_job_says_so() {
+    let section = |keys: &str| {
+        let with = format!(
+            "{LEAST}\n[load]\nport = \"tcp:localhost:1\"\nprotocol = \"pattern\"\npattern = '(?<load>\\d+)'\n{keys}"
+        );
+        let load = read(&with).load.unwrap();
+        (load.channel.raw_min.round(), load.channel.raw_max.round())
+    };
+    // 9380 N; a dead cell of 5000 lbf reads 22 240 N.
+    assert_eq!(section("unit = \"N\"\ntare = 100"), (-4590.0, 14_170.0));
+    assert_eq!(section("unit = \"lbf\""), (-1054.0, 3163.0));
+    // The cell has both parts of the line to carry, and here its readings fall as it does.
+    let parallel = "mount = \"sheave\"\nangle = \"0 deg\"\n";
+    assert_eq!(
+        section(&format!("{parallel}unit = \"N\"")),
+        (-9380.0, 28_140.0)
+    );
+    assert_eq!(
+        section(&format!("{parallel}span = \"-1 N\"")),
+        (-28_140.0, 9380.0)
+    );
+    assert_eq!(section("unit = \"N\"\nmax = \"30 kN\"").1, 30_000.0);
+}
+
+#[test]
 fn a_pipe_may_be_named_by_size_and_weight_and_numbers_go_before_the_table() {
     let (head, _) = LEAST.split_once("[tubular]").expect("section");
     let inline = read(&format!(
