@@ -12,11 +12,13 @@ use crate::infer::hold::Motionless;
 use crate::input::{ChannelId, MarkKind};
 use crate::job::{AlarmLimits, Job};
 use crate::motion::Moment;
-use crate::time::{NANOS_PER_SECOND, Nanos};
+use crate::time::{NANOS_PER_SECOND, Nanos, nanos};
 use std::sync::Arc;
 
 /// Low tension is expected for this long after the line turns.
 const REVERSAL: Nanos = 3 * NANOS_PER_SECOND;
+/// The program ticks many times a second: after a pause longer than this it did not run.
+const AWAY: Nanos = NANOS_PER_SECOND;
 /// Slowest line movement that has a direction, m/s.
 const TURN_SPEED: f64 = 0.03;
 
@@ -29,6 +31,49 @@ pub struct Watch {
     pub engine: AlarmEngine,
     verdict: Option<Verdict>,
     line_way: f64,
+    absence: Absence,
+}
+
+/// When the program itself did not run: the silence of that time is no fault of an instrument.
+#[derive(Debug, Default)]
+struct Absence {
+    ticked: Option<Nanos>,
+    back: Option<Nanos>,
+    /// Silence of load and depth that counts as a fault, and whether each was silent at the last tick.
+    stale_after: [Nanos; 2],
+    silent: [bool; 2],
+}
+
+impl Absence {
+    fn of(job: &Job) -> Self {
+        let (load, depth) = (job.load.as_ref(), job.depth.as_ref());
+        let channels = [
+            load.map(|load| &load.channel),
+            depth.map(|depth| &depth.channel),
+        ];
+        let stale_after = channels.map(|channel| channel.and_then(|c| nanos(c.stale_after.si())));
+        Self {
+            stale_after: stale_after.map(|time| time.unwrap_or(0)),
+            ..Self::default()
+        }
+    }
+
+    /// Whether a silence is the program's own: it began while the program did not run, and the instrument has not had
+    /// its time to speak since.
+    fn explains(&mut self, at: Nanos, channel: ChannelId, is_silent: bool) -> bool {
+        // Health is told at every tick.
+        if self.ticked.is_some_and(|ticked| at - ticked > AWAY) {
+            self.back = Some(at);
+        }
+        self.ticked = Some(at);
+        let place = usize::from(channel == ChannelId::Depth);
+        let has_time = self
+            .back
+            .is_some_and(|back| at - back <= self.stale_after[place]);
+        let explains = is_silent && has_time && !self.silent[place];
+        self.silent[place] = is_silent && !explains;
+        explains
+    }
 }
 
 impl Watch {
@@ -40,6 +85,7 @@ impl Watch {
             engine: AlarmEngine::new(job.info.display),
             verdict: None,
             line_way: 0.0,
+            absence: Absence::of(job),
         }
     }
 
@@ -126,8 +172,10 @@ impl Watch {
     /// Health of an instrument: no data is never "no alarm".
     pub fn health(&mut self, at: Nanos, channel: ChannelId, health: &ChannelHealth) {
         let words = health.fault.in_words().into();
+        let is_away = (self.absence).explains(at, channel, health.fault == Fault::Stale);
         // A part of its readings can still be used, by the guard at least.
         let detail = match health.fault {
+            Fault::Stale if is_away => Detail::Away,
             Fault::Leapt => Detail::Leapt(health.leapt_m),
             Fault::Leaps => Detail::Partly(words),
             Fault::Frames if health.rate_hz > 0.0 => Detail::Partly(words),

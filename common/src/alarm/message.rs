@@ -39,6 +39,8 @@ pub enum Detail {
     Leapt(f64),
     /// The same of an instrument of which a part can still be used.
     Partly(Cow<'static, str>),
+    /// Nothing has come since the program itself did not run: no fault of the instrument yet.
+    Away,
 }
 
 /// A value of a condition, in SI: the latest, and for forces the greatest since the alarm was raised.
@@ -134,10 +136,12 @@ pub(super) fn sentence(
             ),
             _ => "Line tension is about to reach the limit: stop pulling.".to_owned(),
         },
+        // No limit of tension is undercut: it is found from the tool, which stands while line goes in.
         (AlarmKind::Slack, _) => format!(
-            "Line tension{} is below the slack-off weight{}: stop lowering.",
-            number(&force),
-            limit(&force, "less the allowance,")
+            "The tool does not go down with the line, which is slack above it{}{}: stop lowering.",
+            value.map_or_else(String::new, |n| format!(", line tension {}", force(n))),
+            lowest_if_less(value, peak)
+                .map_or_else(String::new, |n| format!(" (lowest {})", force(n)))
         ),
         (AlarmKind::Stall, _) => format!(
             "The line moves but the tool does not, line tension{}: stop, slack off, then try again.",
@@ -158,6 +162,16 @@ pub(super) fn sentence(
             number(&depth),
             limit(&depth, "at")
         ),
+        // Neither cell nor encoder has had its time to speak.
+        (AlarmKind::Sensor(channel), _) if *detail == Detail::Away => {
+            let (what, missed) = match channel {
+                ChannelId::Load => ("load", ", overpull was not watched meanwhile"),
+                ChannelId::Depth => ("depth", ""),
+            };
+            format!(
+                "kerfwatch itself did not run for a while and has had no {what} reading since{missed}: wait for the first one."
+            )
+        }
         (AlarmKind::Sensor(ChannelId::Load), _) => {
             let overpull = match detail {
                 Detail::Partly(_) => "may be seen late or not at all",
@@ -205,6 +219,11 @@ fn now_if_less(value: Option<f64>, peak: Option<f64>, is_now: bool) -> Option<f6
     value.filter(|value| is_now && peak.is_some_and(|peak| *value < 0.98 * peak))
 }
 
+/// The lowest so far, where it is worth a word beside the latest.
+fn lowest_if_less(value: Option<f64>, lowest: Option<f64>) -> Option<f64> {
+    lowest.filter(|lowest| value.is_some_and(|value| *lowest < 0.98 * value))
+}
+
 #[cfg(test)]
 mod tests {
     use super::super::rule::ALARMS;
@@ -247,12 +266,32 @@ mod tests {
     }
 
     #[test]
+    fn a_slack_line_is_told_by_the_tool_and_not_by_a_weight_that_was_not_undercut() {
+        let told = |value, lowest| {
+            let told = Told {
+                value: Some(value),
+                peak: Some(lowest),
+                is_now: true,
+            };
+            sentence(AlarmKind::Slack, Level::Low, told, &Detail::None, false)
+        };
+        // The winch picks up already; the tool has not moved yet.
+        assert_eq!(
+            told(1276.0, 575.0),
+            "The tool does not go down with the line, which is slack above it, line tension 1276 N (lowest 575 N): \
+             stop lowering."
+        );
+        assert!(!told(575.0, 575.0).contains("lowest"));
+    }
+
+    #[test]
     fn every_alarm_has_one_sentence_that_ends_with_what_to_do() {
         for (kind, level) in ALARMS {
             for detail in [
                 Detail::None,
                 Detail::Limit(1.0),
                 Detail::Text("stale".into()),
+                Detail::Away,
             ] {
                 let text = sentence(kind, level, of(2.0), &detail, false);
                 assert!(text.ends_with('.') && text.contains(": "), "{text}");

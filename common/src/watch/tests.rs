@@ -153,6 +153,54 @@ fn where_readings_still_come_nobody_is_told_that_overpull_cannot_be_seen() {
     }
 }
 
+#[test]
+fn a_silence_while_the_program_did_not_run_is_not_blamed_on_the_cell() {
+    let job = read_job(print_default_job(), "job.toml")
+        .unwrap_or_else(|findings| panic!("{findings}"))
+        .job;
+    let healthy = crate::calibrate::Instruments::new(&job)
+        .expect("the sample job sets up")
+        .health(ChannelId::Load);
+    let ticks = |watch: &mut Watch, tenths: std::ops::Range<Nanos>, fault| {
+        for n in tenths {
+            for channel in [ChannelId::Load, ChannelId::Depth] {
+                let fault = if channel == ChannelId::Load {
+                    fault
+                } else {
+                    Fault::None
+                };
+                let health = ChannelHealth {
+                    channel,
+                    fault,
+                    ..healthy
+                };
+                watch.health(n * NANOS_PER_SECOND / 10, channel, &health);
+            }
+        }
+        watch
+            .engine
+            .views()
+            .first()
+            .map_or_else(String::new, |view| view.message.clone())
+    };
+    let away = "kerfwatch itself did not run";
+    let mut watch = Watch::new(&job);
+    assert_eq!(ticks(&mut watch, 0..50, Fault::None), "");
+    // A minute down; a second later nothing has come yet.
+    assert!(ticks(&mut watch, 650..660, Fault::Stale).starts_with(away));
+    // Once readings come, that stays what it said.
+    let over = ticks(&mut watch, 660..800, Fault::None);
+    assert!(over.contains(away) && !over.contains("load cell"), "{over}");
+    // A cell that stays away has had its time.
+    let mut watch = Watch::new(&job);
+    ticks(&mut watch, 0..50, Fault::None);
+    assert!(ticks(&mut watch, 650..680, Fault::Stale).contains("look at the load cell"));
+    // So has one that was silent before.
+    let mut watch = Watch::new(&job);
+    ticks(&mut watch, 0..50, Fault::Stale);
+    assert!(ticks(&mut watch, 650..651, Fault::Stale).contains("look at the load cell"));
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 12, failure_persistence: None, ..ProptestConfig::default() })]
 
