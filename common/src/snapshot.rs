@@ -123,6 +123,9 @@ pub struct AlarmView {
     pub raised_s: f64,
     /// End of shelving; `None` while it is not shelved.
     pub until_s: Option<f64>,
+    /// Its condition is gone, also where its state still counts as standing: it came twice within a minute and is told on.
+    #[serde(default)]
+    pub is_past: bool,
     /// One plain sentence: what, how much, what to do.
     pub message: String,
 }

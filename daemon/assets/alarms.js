@@ -19,6 +19,10 @@ const STATES = {
 const UNSEEN = ["unacknowledged", "returned_unacknowledged", "latched_unacknowledged"];
 const ASIDE = ["shelved", "out_of_service", "suppressed"];
 const SHELVE_MIN = [5, 15, 30, 60];
+// Its condition is gone, also where it still counts as standing as it came twice within a minute.
+const over = (alarm) => alarm.is_past || /^(returned|latched)/.test(alarm.state);
+const PAST = { unacknowledged: "past, not acknowledged", acknowledged: "past, acknowledged" };
+const stateName = (alarm) => (alarm.is_past && PAST[alarm.state]) || (STATES[alarm.state] ?? alarm.state);
 const unseen = (alarm) => UNSEEN.includes(alarm.state);
 const nameOf = (kind) => NAMES[kind] ?? kind.toUpperCase();
 // Which of several: the load cell or the encoder, this horn or that.
@@ -29,7 +33,6 @@ const shapeOf = (level) => (level === "high" ? "▲" : "◆");
 // Unseen before seen, what lasts before what is over, high before low, then the order of the daemon
 // (the first cause first). The limit itself comes before all of them.
 function ranked(alarms) {
-  const over = (alarm) => /^(returned|latched)/.test(alarm.state);
   const top = (alarm) => alarm.kind === "overpull" && alarm.level === "high" && !over(alarm);
   const rank = (alarm) => (top(alarm) ? -1 : 0) + (ASIDE.includes(alarm.state) ? 8 : 0) + (unseen(alarm) ? 0 : 4) + (over(alarm) ? 2 : 0) + (alarm.level === "high" ? 0 : 1);
   return alarms.map((alarm, n) => ({ alarm, n })).sort((a, b) => rank(a.alarm) - rank(b.alarm) || a.n - b.n).map((one) => one.alarm);
@@ -71,7 +74,7 @@ const mayShelve = ({ kind }) => !["recorder", "output", "forward"].includes(kind
   && (kind !== "overpull" || alarmsNow().every((other) => other.kind !== "overpull" || other.level !== "high"));
 
 const clockTime = (s) => hms(clockOf(store.job.started_utc, s), preferences.clock === "utc");
-const stateOf = (alarm) => (STATES[alarm.state] ?? alarm.state)
+const stateOf = (alarm) => stateName(alarm)
   + (alarm.state === "shelved" && alarm.until_s !== null ? ` until ${clockTime(alarm.until_s)}` : "");
 
 function buttonsFor(alarm) {
@@ -109,11 +112,11 @@ export function showAlarms(alarms, show) {
   // The message changes with the figures in it; the buttons must not be rebuilt under a finger.
   // What an interrupted run had left is not known yet.
   const none = readingBack() === null ? "no alarm" : "no alarm since the restart; earlier ones are being read back";
-  const key = first === null ? `${none} ${asideText}` : `${fullName(first)} ${first.level} ${first.state} ${more} ${soundIsOn()}`;
+  const key = first === null ? `${none} ${asideText}` : `${fullName(first)} ${first.level} ${stateName(first)} ${more} ${soundIsOn()}`;
   if (key !== rowKey) {
     rowKey = key;
     say("alarm-shape", first === null ? (readingBack() === null ? "✓" : "…") : shapeOf(first.level));
-    const strong = first === null ? null : headline(`${fullName(first)} – ${STATES[first.state] ?? first.state}`);
+    const strong = first === null ? null : headline(`${fullName(first)} – ${stateName(first)}`);
     const muted = first !== null && unseen(first) && !soundIsOn() ? " Sound is off." : "";
     const text = first === null
       ? [asideText === "" ? none : `no other alarm; ${asideText}`]
@@ -128,7 +131,7 @@ export function showAlarms(alarms, show) {
 }
 
 function showList(order) {
-  const key = JSON.stringify([order.map((alarm) => [alarm.kind, alarm.about, alarm.level, alarm.state, alarm.until_s]), preferences.clock, store.told.length, shown.display]);
+  const key = JSON.stringify([order.map((alarm) => [alarm.kind, alarm.about, alarm.level, stateName(alarm), alarm.until_s]), preferences.clock, store.told.length, shown.display]);
   if (key === listKey) return;
   listKey = key;
   at("alarm-items").replaceChildren(...(order.length === 0 ? [make("li", { textContent: "No alarm stands." })] : order.map((alarm) =>

@@ -172,6 +172,7 @@ mod tests {
             about: String::new(),
             raised_s: 0.0,
             until_s: None,
+            is_past: false,
             message: String::new(),
         }
     }

@@ -2,9 +2,16 @@
 
 use super::super::message::{Told, sentence};
 use super::super::state::AlarmState;
-use super::AlarmEngine;
+use super::{Alarm, AlarmEngine};
 use crate::snapshot::AlarmView;
 use crate::time::seconds;
+
+impl Alarm {
+    /// It is shown as standing, though its condition is gone.
+    fn is_told_on(&self) -> bool {
+        self.state.is_standing() && self.is_held_by_chatter()
+    }
+}
 
 impl AlarmEngine {
     /// Alarms to show: all that are not normal nor suppressed by design; the first-out one first,
@@ -39,6 +46,7 @@ impl AlarmEngine {
                     about: alarm.kind.about().to_owned(),
                     raised_s: seconds(alarm.raised[0].unwrap_or(0)),
                     until_s: alarm.until.map(seconds),
+                    is_past: alarm.state.is_over() || alarm.is_told_on(),
                     message: self.message(index, several),
                 }
             })
@@ -59,8 +67,10 @@ impl AlarmEngine {
             &alarm.detail,
             self.field_units,
         );
-        if alarm.state.is_standing() && alarm.is_held_by_chatter() {
-            text = format!("It is over; it came twice and is told for a minute. It said: {text}");
+        if alarm.is_told_on() {
+            text = format!(
+                "It is over; it came twice within a minute and stays here until it has not come for one. It said then: {text}"
+            );
         }
         text = match alarm.state.advice() {
             // What it asked for is no longer to be done.

@@ -200,6 +200,7 @@ fn an_alarm_kept_because_it_came_twice_says_that_it_is_over() {
         .expect("told");
     assert_eq!(told.state, "unacknowledged");
     assert!(told.message.starts_with("It is over;"), "{}", told.message);
+    assert!(told.is_past);
     let lasted = |e: &AlarmEngine| {
         e.records_at_end()
             .last()
@@ -209,5 +210,6 @@ fn an_alarm_kept_because_it_came_twice_says_that_it_is_over() {
     assert_eq!(lasted(&e), Some(11.0));
     over(&mut e, 30 * S, true);
     assert!(e.views()[0].message.starts_with("Line tension"));
+    assert!(!e.views()[0].is_past);
     assert_eq!(lasted(&e), None);
 }
