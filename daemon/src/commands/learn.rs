@@ -11,6 +11,11 @@ use kerfwatch::job::{SerialLine, significant};
 use std::path::Path;
 use std::time::Duration;
 
+/// Listening cannot find a device that waits for a question, and the questions differ by maker.
+const ONLY_ANSWERS: &str = "a Modbus device or gateway is silent until it is asked, and cannot be learned: write \
+    protocol = \"modbus-rtu\" with unit_address, function, register and type from its manual into the job file \
+    (`kerfwatchd config` shows them), and try that with `kerfwatchd check JOB --ports`";
+
 pub(super) fn learn(args: &LearnArgs) -> u8 {
     if let Err(error) = Address::parse(&args.port) {
         complain(&error);
@@ -35,7 +40,11 @@ pub(super) fn learn(args: &LearnArgs) -> u8 {
     };
     let Some(best) = learned.proposals.first() else {
         let what = if learned.heard.bytes == 0 {
-            learned.heard.advice().unwrap_or_default()
+            let advice = learned.heard.advice().unwrap_or_default();
+            match learned.heard.opened && learned.heard.trouble.is_none() {
+                true => format!("{advice}; {ONLY_ANSWERS}"),
+                false => advice,
+            }
         } else {
             let beginning: String = learned
                 .heard
