@@ -45,10 +45,11 @@ function channelPart(channel, oldAfterS) {
 
 function recorderPart(health, speed) {
   const behind = Math.max(0, (health.core_s - health.recorded_s) / Math.max(speed, 1));
-  // Of the present: what was lost earlier stays among the figures.
+  // Of the present: what was lost earlier stays among the figures. A disk that takes nothing loses nothing yet.
   const broken = !health.ok;
   const level = broken ? "high" : behind > BEHIND_S ? "low" : "ok";
-  const state = broken ? "LOSING DATA" : level === "low" ? `${behind.toFixed(0)} s behind` : "recording";
+  const waits = `NOT WRITTEN, ${behind.toFixed(0)} s held in memory`;
+  const state = broken ? (health.record_losing ? "LOSING DATA" : waits) : level === "low" ? `${behind.toFixed(0)} s behind` : "recording";
   return {
     name: "recorder", level, state, chip: level === "ok" ? "" : state,
     figures: `${bytes(health.recorded_bytes)} kept, ${health.record_errors} write errors, ${health.record_lost} not kept, longest sync ${health.sync_ms_max.toFixed(0)} ms`,

@@ -69,7 +69,13 @@ impl Progress {
     pub fn is_well(&self) -> bool {
         !self.failed.load(Ordering::Relaxed)
             && !self.record_in_trouble.load(Ordering::Relaxed)
-            && read(&self.record_lost) <= read(&self.record_lost_before)
+            && !self.is_losing()
+    }
+
+    /// Whether inputs of the last seconds are lost for the record. A disk in trouble loses nothing while memory holds
+    /// what it does not take.
+    pub fn is_losing(&self) -> bool {
+        read(&self.record_lost) > read(&self.record_lost_before)
     }
 }
 

@@ -194,6 +194,7 @@ impl Recorder {
         let mut failed: Option<(u64, String)> = None;
         let mut taken = 0;
         let mut lost_before = 0;
+        let mut given_up = 0;
         let mut losses = Losses {
             lost: 0,
             since: start,
@@ -210,6 +211,8 @@ impl Recorder {
                     Ok(mut writer) => {
                         if let Some((entries, why)) = failed.take() {
                             let lost = entries.saturating_sub(writer.health().raw_entries);
+                            self.lost(lost);
+                            given_up = 0;
                             // In the record only: the pipeline has had these inputs.
                             if let Err(error) = writer.append(&lost_note(newest, lost, &why)) {
                                 tracing::warn!("{lost} inputs are not on record: {error}");
@@ -249,7 +252,7 @@ impl Recorder {
                     if synced {
                         self.synced(before.elapsed(), newest);
                     }
-                    self.look_at_health(newest, &mut lost_before);
+                    self.look_at_health(newest, &mut lost_before, &mut given_up);
                 }
                 Err(error) => {
                     failed = Some((writer.health().raw_entries, error.to_string()));
@@ -295,19 +298,25 @@ impl Recorder {
         }
     }
 
-    /// `lost_before`: inputs lost when this was last looked at.
-    fn look_at_health(&self, newest: i64, lost_before: &mut u64) {
+    /// `lost_before`: inputs lost when this was last looked at; `given_up`: likewise of this writer.
+    fn look_at_health(&self, newest: i64, lost_before: &mut u64, given_up: &mut u64) {
         let Some(writer) = &self.writer else { return };
         let health = writer.health();
         self.progress
             .recorded_bytes
             .store(health.bytes_written, Ordering::Relaxed);
         self.works(health.fault.is_none());
+        self.lost(health.raw_lost.saturating_sub(*given_up));
+        *given_up = health.raw_lost;
         self.alarms.clear(ALARM, STOPPED);
         let fault = health.fault.map(|fault| {
-            let lost = health.raw_lost;
             format!(
-                "the record is in trouble: {fault}; {lost} entries lost so far; free the disk or change it"
+                "the record is in trouble: {fault}; {}; free the disk or change it",
+                match health.raw_lost {
+                    0 => "nothing is lost yet, what comes waits in memory for some minutes"
+                        .to_owned(),
+                    lost => format!("{lost} entries lost so far"),
+                }
             )
         });
         self.judge(FAULT, newest, fault);
@@ -333,6 +342,12 @@ impl Recorder {
         }
     }
 
+    /// Inputs that had found room and are not on record all the same.
+    fn lost(&self, entries: u64) {
+        let lost = &self.progress.record_lost;
+        lost.fetch_add(entries, Ordering::Relaxed);
+    }
+
     fn works(&self, works: bool) {
         self.progress
             .record_in_trouble
@@ -342,7 +357,9 @@ impl Recorder {
     fn failed(&self, error: &RecordError, newest: i64) {
         count(&self.progress.record_errors);
         self.works(false);
-        let text = format!("nothing is being recorded: {error}");
+        let text = format!(
+            "nothing is being written: {error}; what comes waits in memory for some minutes"
+        );
         self.judge(STOPPED, newest, Some(text));
     }
 }

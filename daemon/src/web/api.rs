@@ -100,6 +100,8 @@ pub(crate) struct Health {
     recorded_s: f64,
     recorded_bytes: u64,
     record_lost: u64,
+    /// Of these, some in the last seconds.
+    record_losing: bool,
     record_errors: u64,
     sync_ms_max: f64,
     /// Room left where the run is recorded; `null` when the system does not say.
@@ -127,6 +129,7 @@ pub(crate) fn health(published: &Published) -> Health {
         recorded_s: time(&progress.recorded_at_ns),
         recorded_bytes: read(&progress.recorded_bytes),
         record_lost: read(&progress.record_lost),
+        record_losing: progress.is_losing(),
         record_errors: read(&progress.record_errors),
         sync_ms_max: read(&progress.sync_ns_max) as f64 * 1e-6,
         disk_free_bytes: disk_free(&published.run_folder),
