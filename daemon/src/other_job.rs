@@ -80,14 +80,14 @@ mod tests {
     fn another_job_is_told_by_key_and_both_values_and_a_comment_is_none() {
         assert_eq!(told(str::to_owned), None);
         assert_eq!(told(|text| format!("# well 7\n{text}\n")), None);
-        let edited = told(|text| apply_set(text, "alarm.slack=350 N").unwrap());
+        let edited = told(|text| apply_set(text, "alarm.overpull=1900 N").unwrap());
         assert_eq!(
             edited.as_deref(),
-            Some("in alarm.slack 350 N (there: 300 N)")
+            Some("in alarm.overpull 1900 N (there: 2 kN)")
         );
         let note = new_run_instead(Path::new("runs/20250101T000000Z-aaaa"), &edited.unwrap());
         assert!(note.contains(
-            "unfinished run 20250101T000000Z-aaaa in alarm.slack 350 N (there: 300 N): this is a new run"
+            "unfinished run 20250101T000000Z-aaaa in alarm.overpull 1900 N (there: 2 kN): this is a new run"
         ));
         assert!(note.ends_with("start with --resume runs/20250101T000000Z-aaaa"));
     }
@@ -104,11 +104,11 @@ mod tests {
 
     #[test]
     fn the_command_to_go_on_with_a_run_has_the_changes_that_made_its_job() {
-        let set = ["alarm.slack=350 N".to_owned()];
+        let set = ["alarm.overpull=1900 N".to_owned()];
         let command = resume_command(Path::new("job.toml"), &set, Path::new("runs/a"));
         assert_eq!(
             command,
-            "kerfwatchd run job.toml --set 'alarm.slack=350 N' --resume runs/a"
+            "kerfwatchd run job.toml --set 'alarm.overpull=1900 N' --resume runs/a"
         );
     }
 }

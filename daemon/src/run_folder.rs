@@ -321,8 +321,8 @@ mod tests {
         assert!(broken_off((&job, text)).is_none());
         assert_eq!(left_behind((&job, text)), Some(run.folder));
         let mut other = job.clone();
-        other.alarm.slack.0 += 50.0;
-        let edited = apply_set(text, "alarm.slack=350 N").unwrap();
+        other.alarm.overpull.0 -= 100.0;
+        let edited = apply_set(text, "alarm.overpull=1900 N").unwrap();
         assert_eq!(left_behind((&other, &edited)), None);
     }
 }

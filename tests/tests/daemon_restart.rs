@@ -92,7 +92,7 @@ fn the_same_command_goes_on_with_the_run_and_its_unacknowledged_overpull() {
 #[test]
 fn another_job_after_a_crash_takes_over_the_unacknowledged_overpull() {
     let mut running = killed_after_an_overpull();
-    running.start_again(&["--set", "alarm.slack=\"250 N\""]);
+    running.start_again(&["--set", "alarm.overpull=\"1900 N\""]);
     running.wait_for("the page", || running.is_up());
     running.wait_for("the overpull is still there", || {
         let states = running.alarm_states("overpull");
@@ -103,7 +103,7 @@ fn another_job_after_a_crash_takes_over_the_unacknowledged_overpull() {
     let note = told(&running);
     assert!(
         note.contains(&format!(
-            "unfinished run {name} in alarm.slack 250 N (there: 300 N): this is a new run"
+            "unfinished run {name} in alarm.overpull 1900 N (there: 2 kN): this is a new run"
         )),
         "{note}"
     );
@@ -134,14 +134,14 @@ fn told(running: &Running) -> String {
 fn the_first_job_put_back_is_told_how_to_go_on_with_its_run() {
     let mut running = killed_after_an_overpull();
     let first = running.runs()[0].clone();
-    running.start_again(&["--set", "alarm.slack=\"250 N\""]);
+    running.start_again(&["--set", "alarm.overpull=\"1900 N\""]);
     running.wait_for("the page", || running.is_up());
     std::thread::sleep(Duration::from_millis(2500));
     running.signal("-KILL");
     running.child.wait().unwrap();
-    let refused = refused(&running, &["--set", "alarm.slack=\"250 N\""], &first);
+    let refused = refused(&running, &["--set", "alarm.overpull=\"1900 N\""], &first);
     assert!(
-        refused.contains("alarm.slack 250 N (there: 300 N)"),
+        refused.contains("alarm.overpull 1900 N (there: 2 kN)"),
         "{refused}"
     );
     running.start_again(&[]);

@@ -54,7 +54,7 @@ impl Repeats {
 
     /// The load reads `raw`; whether it is frozen.
     pub fn load_reads(&mut self, at: Nanos, raw: f64) -> bool {
-        if !(self.line).is_some_and(|(_, since)| at - since >= SETTLED) {
+        if self.line.is_none_or(|(_, since)| at - since < SETTLED) {
             return false;
         }
         let (value, since) = *self.value.get_or_insert((raw, at));

@@ -239,7 +239,8 @@ pub struct AlarmLimits {
     /// Pull above expected pick-up weight that is an overpull (where the last strokes took more, half of it
     /// above theirs: [`crate::alarm::OverpullGuard`]).
     pub overpull: Newtons,
-    /// Surface tension below expected slack-off weight by this much is slack.
+    /// Read and kept, used by nothing: wheels in the wall carry more than any such margin on their way down, so the slack
+    /// alarm follows the tool instead.
     pub slack: Newtons,
     /// Line speed limit.
     pub speed: MetresPerSecond,

@@ -99,12 +99,12 @@ pub(super) fn run(args: RunArgs) -> u8 {
     };
     let ended = block_on(async {
         let first = config(going_on.clone().or(args.resume.clone()), before, notes);
-        match crate::run::run(first, signalled(Hangup::GoOn)).await {
+        match Box::pin(crate::run::run(first, signalled(Hangup::GoOn))).await {
             // A record that cannot be read must not keep the crew from watching.
             Err(RunError::Folder(error)) if going_on.is_some() => {
                 let note = format!("the last run cannot go on; a new one starts: {error}");
                 let again = config(None, going_on.clone(), vec![note]);
-                crate::run::run(again, signalled(Hangup::GoOn)).await
+                Box::pin(crate::run::run(again, signalled(Hangup::GoOn))).await
             }
             ended => ended,
         }

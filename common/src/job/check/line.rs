@@ -215,18 +215,6 @@ pub(super) fn weight_on_line(job: &Job, report: &Report<'_>) {
             "a pull that warns before the limit does",
         );
     }
-    if job.alarm.slack.si() >= total {
-        report.warn(
-            "alarm",
-            "slack",
-            format!(
-                "{}, but line and tool weigh {}: the slack alarm can never come",
-                D::Force.show(job.alarm.slack.si()),
-                D::Force.show(total)
-            ),
-            "less than what the line carries when the tool is set down, e.g. half of the tool's weight",
-        );
-    }
     if job.alarm.tension_limit.is_some() && limit > weakest {
         report.warn(
             "alarm",

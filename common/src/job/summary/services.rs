@@ -59,9 +59,8 @@ pub(super) fn services(job: &Job, text: &mut Text) {
     text.row(
         "alarms",
         format!(
-            "pull {} above pick-up, slack {} below slack-off, speed {}, warning {} before the limit",
+            "pull {} above pick-up, speed {}, warning {} before the limit",
             D::Force.show(alarm.overpull.si()),
-            D::Force.show(alarm.slack.si()),
             D::Speed.show(alarm.speed.si()),
             D::Time.show(alarm.approaching.si())
         ),

@@ -312,7 +312,6 @@ fn each_doubtful_value_is_a_warning() {
             "overpull = \"20 kN\"",
             "the limit is reached first",
         ),
-        ("slack = \"300 N\"", "slack = \"3000 N\"", "can never come"),
         (
             "coupling = \"2017.2 m\"\n[[joint]]\n",
             "",
