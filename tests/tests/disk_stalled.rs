@@ -107,7 +107,7 @@ fn after_a_failed_sync_the_alarm_is_raised_recording_goes_on_and_the_record_says
     rig.wait_for("the alarm", |started| {
         let alarms = started.published.shell_alarms.views();
         let told = |alarm: &kerfwatch::snapshot::AlarmView| {
-            alarm.kind == "recorder" && alarm.message.contains("nothing is being recorded")
+            alarm.kind == "recorder" && alarm.message.contains("nothing is being written")
         };
         alarms.iter().any(told)
     });
