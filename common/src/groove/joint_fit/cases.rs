@@ -20,7 +20,7 @@ pub(super) const CASES: [Case; 5] = [
     Case::of(0.05, true, -0.3),
     Case::of(0.08, true, 0.0),
     Case::of(0.13, true, -0.7),
-    Case::of(0.22, true, -2.0),
+    Case::of(0.22, true, -3.0),
     Case::of(0.08, false, -1.8),
 ];
 
