@@ -53,8 +53,8 @@ pub struct Channel {
     leap: Option<LeapFinder>,
     sequence: Sequence,
     stillness: Option<Stillness>,
-    /// Of the load only.
-    repeats: Option<(Repeats, Halt)>,
+    /// Of the load only, where it may be frozen at all.
+    standing: Option<(Repeats, Halt)>,
     /// Smallest change seen so far, N or m.
     step: f64,
     /// The value at the last change, N or m.
@@ -102,7 +102,8 @@ impl Channel {
             },
             sequence: Sequence::default(),
             stillness: None,
-            repeats: (channel == ChannelId::Load).then(Default::default),
+            standing: (channel == ChannelId::Load && demands.frozen_after > 0)
+                .then(Default::default),
             changed_to: f64::NAN,
             step: STEP_UNKNOWN,
             waiting: Vec::with_capacity(WAITING_MAX),
@@ -163,9 +164,7 @@ impl Channel {
         if let Some(still) = &mut self.stillness {
             still.other_reads(at, value);
         }
-        if let Some((repeats, halt)) = &mut self.repeats
-            && self.demands.frozen_after > 0
-        {
+        if let Some((repeats, halt)) = &mut self.standing {
             repeats.line_reads(at, value);
             halt.line_reads(at, value);
         }
@@ -300,7 +299,7 @@ impl Channel {
             return false;
         }
         // Each has to see every reading.
-        let stands = (self.repeats.as_mut())
+        let stands = (self.standing.as_mut())
             .is_some_and(|(repeats, halt)| repeats.load_reads(at, raw) | halt.load_reads(at, raw));
         if let Some(still) = self.stillness.as_ref().filter(|still| still.value() == raw) {
             return stands || still.is_frozen(at, frozen_after, frozen_when);

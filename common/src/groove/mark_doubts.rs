@@ -10,7 +10,7 @@
 use super::drag_model::median;
 use super::engagement::{by_drag, cut_before_mark, drag_says_out, mean_drag, retracted_at_once};
 use super::ledger::{Ledger, Row};
-use super::mark_sense::{as_said, mark_sense, righted};
+use super::mark_sense::{as_said, mark_sense};
 use std::ops::Range;
 
 /// Drag beyond that of the free tool, on the mean of both ways, that can mean wheels in the wall against a mark, N, and
@@ -64,8 +64,7 @@ pub struct RowDoubt {
 /// Cutter out by row, as marks say where the drag does not speak plainly against them, and what it says against them.
 pub fn read_marks(ledger: &Ledger) -> (Vec<bool>, Vec<RowDoubt>) {
     let rows = &ledger.rows;
-    let sense = mark_sense(ledger);
-    let righted = righted(ledger);
+    let (sense, righted) = mark_sense(ledger);
     let as_meant = |k: usize, said: bool| match righted {
         Some(from) if k >= from => said,
         _ => sense.is_out(said),
@@ -112,7 +111,14 @@ pub fn read_marks(ledger: &Ledger) -> (Vec<bool>, Vec<RowDoubt>) {
             rows: free,
         });
     }
-    for mark in later_outs(rows, first) {
+    let starts = |said: bool| {
+        move |k: &usize| {
+            rows[*k].marked_out == Some(said) && (*k == 0 || rows[k - 1].marked_out != Some(said))
+        }
+    };
+    let after_in = |k: &usize| rows[*k - 1].marked_out == Some(false);
+    let later = (first + 1..rows.len()).filter(starts(true));
+    for mark in later.filter(after_in) {
         if let Some(free) = free_after_later_mark(ledger, mark, &out) {
             out[free.clone()].fill(false);
             doubts.push(RowDoubt {
@@ -122,11 +128,6 @@ pub fn read_marks(ledger: &Ledger) -> (Vec<bool>, Vec<RowDoubt>) {
             });
         }
     }
-    let starts = |said: bool| {
-        move |k: &usize| {
-            rows[*k].marked_out == Some(said) && (*k == 0 || rows[k - 1].marked_out != Some(said))
-        }
-    };
     for mark in (0..rows.len()).filter(starts(false)) {
         if let Some(cut) = cut_after_mark(ledger, mark, &mut out) {
             doubts.push(RowDoubt {
@@ -158,6 +159,14 @@ fn until_said_again(rows: &[Row], doubted: Range<usize>) -> Range<usize> {
         .find(again)
         .unwrap_or(doubted.end);
     doubted.start..end
+}
+
+/// Rows from `mark` on while marks say what it says, and have not said it again.
+fn said_once(rows: &[Row], mark: usize) -> Range<usize> {
+    let end = (mark..rows.len())
+        .find(|k| rows[*k].marked_out != rows[mark].marked_out)
+        .unwrap_or(rows.len());
+    until_said_again(rows, mark..end)
 }
 
 /// Strokes before a first "in", and those after marks that contradict each other, are told by the drag.
@@ -249,13 +258,6 @@ fn free_after_mark(ledger: &Ledger, mark: usize, out: &[bool]) -> Option<Range<u
     is_free.then_some(mark..rise)
 }
 
-/// Rows of marks that say out again after one that said in.
-fn later_outs(rows: &[Row], first: usize) -> Vec<usize> {
-    let again =
-        |k: &usize| rows[*k].marked_out == Some(true) && rows[*k - 1].marked_out == Some(false);
-    (first + 1..rows.len()).filter(again).collect()
-}
-
 /// Rows after a later mark "out" that ran free, until drag is back: wheels that go back into a groove drag about as they
 /// did when they left it, for no wall splits meanwhile.
 fn free_after_later_mark(ledger: &Ledger, mark: usize, out: &[bool]) -> Option<Range<usize>> {
@@ -266,10 +268,7 @@ fn free_after_later_mark(ledger: &Ledger, mark: usize, out: &[bool]) -> Option<R
     let free = free_level(rows, mark, out);
     let free = both_ways(|way| free[way])?;
     let above = plain_above(last, free)?;
-    let end = (mark..rows.len())
-        .find(|k| rows[*k].marked_out != Some(true))
-        .unwrap_or(rows.len());
-    let after = strokes(rows, until_said_again(rows, mark..end));
+    let after = strokes(rows, said_once(rows, mark));
     both_ways(|way| Some(after.iter().find(|s| s.way == way)?.level))?;
     let is_gone = |s: &Stroke| s.level - free[s.way] < (1.0 - GONE_UNMARKED) * above[s.way];
     let gone: Vec<&Stroke> = after.iter().take_while(|s| is_gone(s)).collect();
@@ -282,12 +281,9 @@ fn free_after_later_mark(ledger: &Ledger, mark: usize, out: &[bool]) -> Option<R
 /// Sets rows after a mark "in" that cut on, as long as the drag of the strokes before it stays; their range, if any did.
 fn cut_after_mark(ledger: &Ledger, mark: usize, out: &mut [bool]) -> Option<Range<usize>> {
     let rows = &ledger.rows;
-    let end = (mark..rows.len())
-        .find(|k| rows[*k].marked_out != Some(false))
-        .unwrap_or(rows.len());
     let began = (0..mark).rfind(|k| !out[*k] && mean_drag(&rows[*k]).is_some());
     let before = strokes(rows, began.map_or(0, |free| free + 1)..mark);
-    let after = strokes(rows, until_said_again(rows, mark..end));
+    let after = strokes(rows, said_once(rows, mark));
     let last = both_ways(|way| Some(before.iter().rfind(|s| s.way == way)?.level))?;
     let next = both_ways(|way| Some(after.iter().find(|s| s.way == way)?.level))?;
     let fallen = level_after_fall(&before, &after);

@@ -63,16 +63,16 @@ pub(super) fn as_said(ledger: &Ledger) -> Vec<bool> {
     .collect()
 }
 
-/// Asks the drag how marks are meant, up to where they may be [`righted`].
-pub fn mark_sense(ledger: &Ledger) -> MarkSense {
+/// Asks the drag how marks are meant, and from which row on they are taken as said though those before were the other
+/// way round, if the same was said again.
+pub fn mark_sense(ledger: &Ledger) -> (MarkSense, Option<usize>) {
     match righted(ledger) {
-        Some(_) => MarkSense::TurnedRound,
-        None => asked(ledger),
+        Some(from) => (MarkSense::TurnedRound, Some(from)),
+        None => (asked(ledger), None),
     }
 }
 
-/// First row from which marks are taken as said, though those before were the other way round: the same was said again.
-pub fn righted(ledger: &Ledger) -> Option<usize> {
+fn righted(ledger: &Ledger) -> Option<usize> {
     let rows = &ledger.rows;
     let is_again = |k: &usize| rows[*k].said > 1 && rows[*k].said > rows[*k - 1].said;
     (1..rows.len()).filter(is_again).find(|&k| {
@@ -195,7 +195,7 @@ mod tests {
     }
 
     fn sense(strokes: impl Iterator<Item = (f32, Option<bool>)>) -> MarkSense {
-        mark_sense(&Ledger::invented(&strokes.collect::<Vec<_>>()))
+        mark_sense(&Ledger::invented(&strokes.collect::<Vec<_>>())).0
     }
 
     #[test]
@@ -258,16 +258,10 @@ mod tests {
         };
         // Wheels out at stroke 4 with the wrong mark, in at stroke 20 with the right one.
         let one = ledger(4, 20, 6);
-        assert_eq!(
-            (mark_sense(&one), righted(&one)),
-            (MarkSense::TurnedRound, Some(20))
-        );
+        assert_eq!(mark_sense(&one), (MarkSense::TurnedRound, Some(20)));
         // Set twice before anything was cut.
         let both = ledger(1, 3, 0);
-        assert_eq!(
-            (mark_sense(&both), righted(&both)),
-            (MarkSense::TurnedRound, None)
-        );
+        assert_eq!(mark_sense(&both), (MarkSense::TurnedRound, None));
     }
 
     #[test]

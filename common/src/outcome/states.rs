@@ -165,10 +165,9 @@ fn moving_now(p: &Pipeline, live: Option<&GrooveEstimate>) -> State {
 pub(super) fn cutter_out(p: &Pipeline, live: Option<&GrooveEstimate>) -> Option<bool> {
     let last = p.ledger.rows.last();
     let ended = last.map_or(f64::NEG_INFINITY, |r| r.end);
-    let since = p.marks.iter().rev().take_while(|m| m.0 > ended);
+    let mut since = p.marks.iter().rev().take_while(|m| m.0 > ended);
     let says = |m: &(f64, Mark)| p.says_out(m.0, &m.1.kind);
     since
-        .into_iter()
         .find_map(says)
         .or_else(|| live.and_then(|l| l.engaged.last().copied()))
         .or_else(|| last.and_then(|r| r.marked_out.map(|said| p.is_out(r.start, said))))

@@ -7,7 +7,7 @@ use crate::alarm::{PickUpTable, SavedAlarms};
 use crate::calibrate::Instruments;
 use crate::groove::evidence::Evidence;
 use crate::groove::ledger::Ledger;
-use crate::groove::mark_sense::{mark_sense, righted};
+use crate::groove::mark_sense::mark_sense;
 use crate::groove::{self, GrooveEstimate};
 use crate::infer::friction::Learned;
 use crate::outcome;
@@ -60,7 +60,8 @@ impl Pipeline {
     /// The words of the crew's marks are the other way round, as the drag of all strokes so far says; of those that
     /// were righted later [`Self::mark_doubts`] tells.
     pub fn marks_turned(&self) -> bool {
-        mark_sense(&self.ledger).is_turned() && righted(&self.ledger).is_none()
+        let (sense, righted) = mark_sense(&self.ledger);
+        sense.is_turned() && righted.is_none()
     }
 
     /// Marks of the cutter that are not taken as they were set, as the drag of all strokes so far says.

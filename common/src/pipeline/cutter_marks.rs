@@ -151,7 +151,7 @@ impl Pipeline {
         if self.mark_sense != MarkSense::Untold || !asked {
             return;
         }
-        self.mark_sense = mark_sense(&self.ledger);
+        (self.mark_sense, _) = mark_sense(&self.ledger);
         if self.mark_sense.is_turned() {
             let marks = self.cutter_marks();
             self.cutter_in = marks.last().and_then(|m| Some(!m.1?));
