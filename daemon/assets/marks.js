@@ -2,7 +2,7 @@
 import { at, make, tell } from "/dom.js";
 import { ask, authorField, field, post } from "/ask.js";
 import { preferences } from "/preferences.js";
-import { store } from "/store.js";
+import { cutterMark, store } from "/store.js";
 import { clockOf, hms } from "/time.js";
 import { weightCheck } from "/weight.js";
 
@@ -88,7 +88,7 @@ async function reference(show) {
 // What a mark of the cutter will be taken to mean. Words that were turned round hold as said from where one is said again.
 function taken(mark) {
   const turned = store.now?.marks_turned ?? false;
-  const last = store.marks.findLast((m) => m.mark === "cutter_out" || m.mark === "cutter_in");
+  const last = cutterMark();
   const again = turned && last?.mark === mark;
   const out = (mark === "cutter_out") !== (turned && !again);
   const why = again ? "Said again, marks are taken as set from now on. "

@@ -99,6 +99,9 @@ const guardWord = ({ kind, tension_n, limit_n }) => (kind === "overpull"
   ? `Line tension ${tension_n.toFixed(0)} N has reached the limit of ${limit_n.toFixed(0)} N: stop pulling and slack off.`
   : `Line tension is about to reach the limit of ${limit_n.toFixed(0)} N: stop pulling.`);
 
+// The newest mark that names the cutter.
+export const cutterMark = () => store.marks.findLast(({ mark }) => mark === "cutter_out" || mark === "cutter_in");
+
 // Part of an interrupted run that the daemon has read back; `null`: all there is.
 export const readingBack = () => store.health?.reading_back ?? null;
 

@@ -1,6 +1,6 @@
 // What the tool does, in words; strokes, cutter, speeds.
 import { at, say } from "/dom.js";
-import { readingBack, store } from "/store.js";
+import { cutterMark, readingBack, store } from "/store.js";
 import { lasting } from "/time.js";
 
 const WORDS = {
@@ -36,7 +36,7 @@ export function showTool(now, show, ageS, loadAgeS, oldAfterS) {
   say("line-out", show.asLength(now.line_m));
   // What the crew has marked holds at once, where the drag does not speak against marks; the estimate follows with the
   // next stroke.
-  const marked = store.marks.findLast((mark) => mark.mark === "cutter_out" || mark.mark === "cutter_in");
+  const marked = cutterMark();
   const said = marked === undefined ? null : (marked.mark === "cutter_out") !== now.marks_turned;
   const doubted = now.marks_doubted.length > 0;
   const out = said === null || doubted ? now.cutter_out : said;
