@@ -35,7 +35,7 @@ const CORE_PART: f64 = 0.75;
 /// Of the bins of a stroke, those whose passes before differ by less than this part from the middle one are used: the
 /// mean over fresh wall and an old groove is the drag of neither.
 const ALIKE_PASSES: f64 = 0.25;
-/// Strokes with data in less than this part of those bins are left out.
+/// Strokes with data in less than this part of the bins that the middle one of them has are left out.
 const ROW_PART: f64 = 0.4;
 /// Rows at most: of longer jobs the late strokes are thinned out.
 const ROWS_USED: usize = 160;
@@ -222,9 +222,12 @@ fn stroke_means(input: &FitInput) -> Vec<StrokeMean> {
             out.push(s);
         }
     }
-    // Strokes over a few bins only (short moves while the crew tries the cutter) say little.
-    let most = out.iter().map(|s| s.n).fold(0.0, f64::max);
-    out.retain(|s| s.n >= ROW_PART * most);
+    // Strokes over a few bins only (short moves while the crew tries the cutter) say little. Against the middle one: where
+    // an interval is cut in short parts and then passed as a whole, the longest are the last, over pipe that is split.
+    if !out.is_empty() {
+        let middle = drag_model::median(&mut out.iter().map(|s| s.n).collect::<Vec<f64>>());
+        out.retain(|s| s.n >= ROW_PART * middle);
+    }
     let (began, whole) = began_and_length(rows, &out);
     for s in &mut out {
         s.y /= s.n;
