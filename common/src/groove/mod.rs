@@ -8,7 +8,7 @@
 //! and as the wall gives way ([`drag_model`], [`pass_law`], [`joint_fit`]), whether it cuts going down (`one_way`), what the
 //! first splits say of all other places (`reach_seen`), which bins are split ([`through`]), whether splits show in the drag
 //! at all ([`silent_splits`]), what that says about depth
-//! ([`posterior`]), what is left to do ([`forecast`]), and what going on brings (`outlook`).
+//! ([`posterior`]), how well a place is known (`place_doubt`), what is left to do ([`forecast`]), and what going on brings (`outlook`).
 
 pub mod coupling_marks;
 pub mod drag_model;
@@ -23,6 +23,7 @@ pub mod mark_sense;
 mod one_way;
 mod outlook;
 pub mod pass_law;
+mod place_doubt;
 pub mod posterior;
 mod reach_seen;
 pub mod silent_splits;
@@ -36,7 +37,7 @@ use drag_model::{BITE, BasePrior, DragFit, FADE, FitInput, NEVER};
 use joint_fit::JointFit;
 use ledger::Ledger;
 use pass_law::{Bend, PassLaw};
-use posterior::{Belief, Nominal};
+use posterior::{Belief, BinBelief, Nominal};
 use through::Through;
 
 /// Distance from a coupling's edge within which drag is not used, m: wheels in line and the line's
@@ -179,7 +180,8 @@ pub fn estimate(ledger: &Ledger, job: &Job, base_prior: BasePrior) -> GrooveEsti
         engaged, coupling, ..
     } = basis;
     let belief = posterior::combine(job, global, spread, law, &through, &coupling);
-    let mut bins = bins_of(ledger, job, &engaged, &coupling, &belief);
+    let told = place_doubt::mixed(&belief.bins, &coupling, ledger.bins.step);
+    let mut bins = bins_of(ledger, job, &engaged, &coupling, &told);
     let (joints, outlook) = forecast::joints(
         ledger,
         job,
@@ -246,7 +248,7 @@ fn bins_of(
     job: &Job,
     engaged: &[bool],
     coupling: &[bool],
-    belief: &Belief,
+    told: &[BinBelief],
 ) -> Vec<GrooveBin> {
     let b = ledger.bins;
     let wall = job.tubular.wall.as_millimetres();
@@ -259,7 +261,7 @@ fn bins_of(
     }
     (0..b.count)
         .map(|j| {
-            let k = &belief.bins[j];
+            let k = &told[j];
             let through = if coupling[j] { 0.0 } else { k.through };
             GrooveBin {
                 top_m: b.top + j as f64 * b.step,
