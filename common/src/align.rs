@@ -14,7 +14,10 @@
 //! Silences are bridged up to [`BRIDGE_S`]; beyond it the cell says `None`.
 
 use crate::rounding::floor;
+use counter_steps::{Counted, CounterSteps};
 use std::collections::VecDeque;
+
+mod counter_steps;
 
 /// Length of a cell, s.
 pub const CELL_S: f64 = 0.1;
@@ -111,9 +114,7 @@ pub struct Aligner {
     before_load: Option<Point>,
     before_depth: Option<Point>,
     time_jump: u32,
-    line_offset: f64,
-    last_depth: Option<Point>,
-    depth_jump: Option<(Point, u32)>,
+    steps: CounterSteps,
     silent: [bool; 2],
     counts: AlignCounts,
 }
@@ -129,9 +130,7 @@ impl Default for Aligner {
             before_load: None,
             before_depth: None,
             time_jump: 0,
-            line_offset: 0.0,
-            last_depth: None,
-            depth_jump: None,
+            steps: CounterSteps::default(),
             silent: [false; 2],
             counts: AlignCounts::default(),
         }
@@ -178,8 +177,17 @@ impl Aligner {
             self.counts.out_of_range += 1;
             return;
         }
-        let Some(value) = self.without_counter_steps(t, value) else {
-            return;
+        let value = match self.steps.take(t, value) {
+            Counted::Line(value) => value,
+            Counted::AfterSpike(value) => {
+                self.counts.spikes += 1;
+                value
+            }
+            Counted::AfterStep(value) => {
+                self.counts.counter_steps += 1;
+                value
+            }
+            Counted::Waits => return,
         };
         let Some((slot, is_ahead)) = self.slot(t, 1, out) else {
             return;
@@ -197,9 +205,7 @@ impl Aligner {
         self.finish(out);
         self.started = false;
         self.latest = [i64::MIN / 2; 2];
-        self.line_offset = 0.0;
-        self.last_depth = None;
-        self.depth_jump = None;
+        self.steps = CounterSteps::default();
         self.before_depth = None;
     }
 
@@ -208,38 +214,6 @@ impl Aligner {
         while !self.ring.is_empty() {
             self.close_first(out);
         }
-    }
-
-    /// A jump of the counter that line could not make is taken out once several readings agree
-    /// with it; a lone one is a spike.
-    fn without_counter_steps(&mut self, t: f64, raw: f64) -> Option<f64> {
-        let value = raw + self.line_offset;
-        let Some(last) = self.last_depth else {
-            self.last_depth = Some(Point { t, v: value });
-            return Some(value);
-        };
-        if (value - last.v).abs() <= line_within(t - last.t) {
-            if self.depth_jump.take().is_some() {
-                self.counts.spikes += 1;
-            }
-            // Also when its time lies before that of the last one: a clock that was set back catches up with the old
-            // time somewhere else.
-            self.last_depth = Some(Point { t, v: value });
-            return Some(value);
-        }
-        let seen = match self.depth_jump {
-            Some((p, n)) if (value - p.v).abs() <= line_within(t - p.t) => n + 1,
-            _ => 1,
-        };
-        if seen >= CONFIRMATIONS {
-            self.depth_jump = None;
-            self.counts.counter_steps += 1;
-            self.line_offset += last.v - value;
-            self.last_depth = Some(Point { t, v: last.v });
-            return Some(last.v);
-        }
-        self.depth_jump = Some((Point { t, v: value }, seen));
-        None
     }
 
     /// The cell of a reading, and whether its channel has come to a cell ahead of those before: only then can another
