@@ -93,9 +93,9 @@ Examples:
 
 samples.csv: header time_s,load_n,depth_m; seconds from run start, line tension in newtons, line paid \
 out in metres; either value may be empty. marks.csv: header time_s,mark; marks cutter_out (wheels out, \
-cutting), cutter_in (wheels in, running free), weight_check, note:TEXT. Rows that cannot be read are \
-set aside, counted and reported; a table that seems to be in other units, or of another well, is used \
-and the doubt is told.")]
+cutting), cutter_in (wheels in, running free), weight_check, reference_depth:1502.4 m (where the wheels \
+are known to be), note:TEXT. Rows that cannot be read are set aside, counted and reported; a table that \
+seems to be in other units, or of another well, is used and the doubt is told.")]
 pub struct ImportArgs {
     /// Samples: CSV with header time_s,load_n,depth_m
     pub samples: PathBuf,

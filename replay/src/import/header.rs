@@ -169,7 +169,7 @@ fn remedy_for(want: &str, names: &[String], wanted: &[&str]) -> String {
         "load_n" => "line tension in newtons (1 lbf = 4.4482216 N)",
         "depth_m" => "line paid out in metres (1 ft = 0.3048 m)",
         "time_s" => "seconds from the start of the run",
-        "mark" => "cutter_out, cutter_in, weight_check or note:TEXT",
+        "mark" => "cutter_out, cutter_in, weight_check, reference_depth:1502.4 m or note:TEXT",
         _ => "see the help",
     };
     match like {

@@ -1,7 +1,8 @@
 //! `time_s,mark` text to operator's marks in time order.
 //!
-//! Known marks: `cutter_out`, `cutter_in`, `weight_check`, `note:TEXT` (the text may hold commas
-//! when `mark` is the last column). A row that cannot be read is set aside and reported.
+//! Known marks: `cutter_out`, `cutter_in`, `weight_check`, `reference_depth:LENGTH` (the wheels are known to be there),
+//! `note:TEXT` (the text may hold commas when `mark` is the last column). A row that cannot be read is set aside and
+//! reported.
 
 use super::header;
 use super::number::{Cell, read_cell, trim};
@@ -9,6 +10,7 @@ use super::samples::Lines;
 use super::set_aside::{Reason, SetAside};
 use crate::failure::{Failure, Finding};
 use kerfwatch::input::{Mark, MarkKind};
+use kerfwatch::job::{Dimension, parse_quantity};
 use kerfwatch::time::{Nanos, nanos};
 use std::io::BufRead;
 
@@ -75,7 +77,10 @@ fn read_kind(cell: &[u8]) -> Option<MarkKind> {
         "cutter_out" => MarkKind::CutterOut,
         "cutter_in" => MarkKind::CutterIn,
         "weight_check" => MarkKind::WeightCheck,
-        _ => MarkKind::Note(text.strip_prefix("note:")?.trim().to_owned()),
+        _ => match text.strip_prefix("reference_depth:") {
+            Some(depth) => MarkKind::ReferenceDepth(parse_quantity(depth, Dimension::Length).ok()?),
+            None => MarkKind::Note(text.strip_prefix("note:")?.trim().to_owned()),
+        },
     })
 }
 
@@ -88,7 +93,8 @@ mod tests {
         let (marks, aside) = read_marks(
             "m.csv",
             &b"\xef\xbb\xbftime_s,mark\r\n90,cutter_in\r\n10.5,cutter_out\r\n\
-               20,\"note:jarred, twice\"\r\n30,note: a, b\r\n5,weight_check\r\n"[..],
+               20,\"note:jarred, twice\"\r\n30,note: a, b\r\n5,weight_check\r\n\
+               40,reference_depth: 1502.4 m\r\n"[..],
             0.0,
         )
         .unwrap();
@@ -100,6 +106,7 @@ mod tests {
                 (10_500_000_000, MarkKind::CutterOut),
                 (20_000_000_000, MarkKind::Note("jarred, twice".into())),
                 (30_000_000_000, MarkKind::Note("a, b".into())),
+                (40_000_000_000, MarkKind::ReferenceDepth(1502.4)),
                 (90_000_000_000, MarkKind::CutterIn),
             ]
         );
@@ -110,12 +117,12 @@ mod tests {
     fn unknown_marks_are_set_aside_by_line_and_the_rest_is_used() {
         let (marks, aside) = read_marks(
             "m.csv",
-            &b"mark,time_s\ncutter_outt,1\ncutter_out,2\nx,y\n"[..],
+            &b"mark,time_s\ncutter_outt,1\ncutter_out,2\nx,y\nreference_depth:1502,3\n"[..],
             0.0,
         )
         .unwrap();
         assert_eq!(marks.len(), 1);
-        assert_eq!(aside.count(), 2);
+        assert_eq!(aside.count(), 3);
         let text = aside.findings("m.csv")[1].to_string();
         assert!(text.contains("m.csv:2: mark: `cutter_outt,1`"), "{text}");
         assert!(text.contains("write cutter_out, cutter_in"), "{text}");

@@ -73,7 +73,9 @@ impl Reason {
             Self::Time => "write seconds from run start, e.g. 12.34 (below one year)",
             Self::Load | Self::LoadNotFinite => "write newtons, e.g. 2034.5, or leave it empty",
             Self::Depth | Self::DepthNotFinite => "write metres, e.g. 1200.25, or leave it empty",
-            Self::Mark => "write cutter_out, cutter_in, weight_check or note:TEXT",
+            Self::Mark => {
+                "write cutter_out, cutter_in, weight_check, reference_depth:1502.4 m or note:TEXT"
+            }
         }
     }
 }
