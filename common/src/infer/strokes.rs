@@ -366,6 +366,10 @@ impl StrokeFinder {
             self.tail[l].t = m.t;
         } else {
             self.tail.push(*m);
+            // Nor an hour of moves that are too short for a stroke.
+            if self.tail.len() >= TAIL_MAX {
+                self.thin_tail();
+            }
         }
     }
 }

@@ -157,3 +157,26 @@ fn a_tool_parked_short_of_its_turning_point_does_not_fill_memory() {
         assert_eq!(short[1].profile.drag(bin), long[1].profile.drag(bin));
     }
 }
+
+#[test]
+fn an_hour_of_short_moves_before_the_first_stroke_does_not_fill_memory() {
+    let mut finder = StrokeFinder::new(0.1, 0.0);
+    let (mut before, mut most) = (100.0, 0);
+    for i in 0..36_000 {
+        let depth = 100.0 + 0.1 * (f64::from(i) * std::f64::consts::TAU / 80.0).sin();
+        assert!(finder.push(&moment(i64::from(i), depth, before)).is_none());
+        most = most.max(finder.tail.len());
+        before = depth;
+    }
+    assert!(most <= TAIL_MAX, "{most}");
+    let mut path = vec![100.0];
+    ramp(&mut path, 104.0, 0.5);
+    ramp(&mut path, 100.0, 0.5);
+    let mut found = Vec::new();
+    for (i, depth) in (36_000..).zip(path) {
+        found.extend(finder.push(&moment(i, depth, before)));
+        before = depth;
+    }
+    found.extend(finder.finish());
+    assert_eq!(found.len(), 2);
+}
