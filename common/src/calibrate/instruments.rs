@@ -218,10 +218,11 @@ impl Instruments {
         };
         // Taken out while its readings go through the rest of `self`.
         let mut port = self.ports.swap_remove(place);
+        // Before these bytes are counted: how they were cut must not say to which window they belong.
+        port.close_window(at);
         port.decoder.push(at, bytes, &mut |reading| {
             self.arrive_raw(&reading, every, judged);
         });
-        port.close_window(at);
         self.ports.push(port);
     }
 

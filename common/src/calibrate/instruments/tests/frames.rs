@@ -131,3 +131,30 @@ fn one_port_may_carry_both_channels() {
     let error = Instruments::new(&mixed).unwrap_err();
     assert!(error.to_string().contains("share port"), "{error}");
 }
+
+#[test]
+fn how_bytes_were_cut_does_not_say_which_window_they_belong_to() {
+    let told = |garbage_at_once: bool| {
+        let mut rig = Rig::new();
+        lines(&mut rig, |_| "1200".to_owned());
+        let at = 200 * 50 * MS + WINDOW;
+        let garbage: Vec<u8> = b"\xE6\x1E\x86\n".repeat(400);
+        if garbage_at_once {
+            rig.push(&Input::Received {
+                port: 0,
+                at,
+                bytes: garbage,
+            });
+        } else {
+            for byte in garbage {
+                rig.push(&Input::Received {
+                    port: 0,
+                    at,
+                    bytes: vec![byte],
+                });
+            }
+        }
+        rig.fault(ChannelId::Load)
+    };
+    assert_eq!(told(true), told(false));
+}
