@@ -3,6 +3,7 @@
 use crate::job::quantity::Dimension as D;
 use crate::job::report::Report;
 use crate::job::{Job, SurveyStation};
+use crate::model::wellpath::{PathError, WellPath};
 use std::f64::consts::PI;
 
 /// One station by itself.
@@ -32,6 +33,14 @@ pub(in crate::job) fn survey_order(survey: &[SurveyStation], report: &Report<'_>
                 "the stations in order of measured depth, each depth once",
             );
         }
+    }
+    if let Err(PathError::Opposite { station }) = WellPath::from_survey(survey) {
+        report.fault(
+            &format!("survey {}", station + 1),
+            "inc",
+            "the direction is opposite to that before it, so nobody can tell which way the pipe turns",
+            "one more [[survey]] station between the two",
+        );
     }
 }
 

@@ -228,6 +228,12 @@ fn each_impossible_value_is_a_fault_in_plain_words() {
             "without a part named load",
         ),
         (
+            "[[survey]]\nmd = \"2100 m\"",
+            "[[survey]]\nmd = \"2000 m\"\ninc = \"180 deg\"\nazi = \"0 deg\"\n\n[[survey]]\nmd = \"2050 m\"\n\
+             inc = \"0 deg\"\nazi = \"0 deg\"\n\n[[survey]]\nmd = \"2100 m\"",
+            "opposite to that before it",
+        ),
+        (
             "protocol = \"modbus-rtu\"",
             "protocol = \"modbus\"",
             "\"pattern\" or \"modbus-rtu\"",
