@@ -8,7 +8,7 @@
 use super::drag_model::{DragFit, NEVER};
 use super::ledger::{Ledger, Row};
 use super::outlook;
-use super::posterior::{Belief, LAW_SD_SURE, normal_cdf, normal_quantile};
+use super::posterior::{Belief, LAW_SD, normal_cdf, normal_quantile};
 use super::through::Through;
 use crate::job::Job;
 use crate::result::{GrooveBin, Joint};
@@ -177,7 +177,7 @@ fn strokes_left(
         return Some((0.0, 0.0));
     }
     let mut longest = Vec::with_capacity(SHARED * LOCAL);
-    let shared_sd = belief.global.1.hypot(LAW_SD_SURE);
+    let shared_sd = belief.global.1.hypot(LAW_SD);
     for s in 0..SHARED {
         let m = belief.global.0 + shared_sd * normal_quantile((s as f64 + 0.5) / SHARED as f64);
         for draw in 0..LOCAL {

@@ -25,8 +25,6 @@ const ENERGY_SD: f64 = 0.25;
 const GIVES_WAY: (f64, f64) = (pass_law::PART_AT_WALL, 0.05);
 /// Of depth against what any pass law makes of passes and work: grooves do not follow one law.
 pub(super) const LAW_SD: f64 = 0.14;
-/// The same of what has to hold those that differ most, an interval or a figure to be sure.
-pub(super) const LAW_SD_SURE: f64 = 0.18;
 /// Of how deep a force goes against what its relation to pressure makes of it: edges are blunt, metal hardens.
 const RELATION_SD: f64 = 0.06;
 /// Part of the depth that a shallow groove lacks of what the law makes of it, less and less towards the wall: edges have
@@ -226,7 +224,7 @@ fn bin_belief(
     let sd = (global.1 * global.1 + local_sd * local_sd).sqrt();
     // What no law knows widens the interval; as to the middle, the fit has seen more than that doubt.
     let middle = Uncut::new(global, local_sd, ln_x);
-    let wide = Uncut::new((global.0, global.1.hypot(LAW_SD_SURE)), local_sd, ln_x);
+    let wide = Uncut::new((global.0, global.1.hypot(LAW_SD)), local_sd, ln_x);
     // Split: the groove is as deep as the wall is thick there.
     let split = 1.0 - SPLIT_LACKS.0 * tolerance;
     let split_quantile =
