@@ -14,6 +14,7 @@ pub mod batch;
 pub mod chain;
 pub mod compare;
 pub mod console;
+mod cut_back;
 pub mod explain;
 pub mod export;
 pub mod failure;

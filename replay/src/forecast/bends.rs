@@ -6,6 +6,7 @@
 //! `kerfwatch::model::bending`, with its warning, as for a run: so the tension expected while the line runs
 //! over the sheaves counts, of a stroke up and of one down alike.
 
+use crate::cut_back::{Bent, CutBack, cut_back};
 use kerfwatch::job::Job;
 use kerfwatch::model::bending::{bending_stress_pa, stress_on_sheave_pa};
 use kerfwatch::model::fatigue::cycles_to_failure;
@@ -116,23 +117,16 @@ pub fn sections(
         .collect()
 }
 
-/// Line to cut off at the rope socket so that none of the sections bent in stroking comes to lie on a
-/// sheave at the same interval again: the widest run of bent sections without a gap, m.
-pub fn fresh_line_m(sections: &[BentSection]) -> Option<f64> {
-    let mut widest: Option<f64> = None;
-    let mut start: Option<f64> = None;
-    for (i, section) in sections.iter().enumerate() {
-        let from = *start.get_or_insert(section.from_m);
-        let goes_on = sections
-            .get(i + 1)
-            .is_some_and(|next| (next.from_m - section.to_m).abs() < 1e-6);
-        if !goes_on {
-            let length = section.to_m - from;
-            widest = Some(widest.map_or(length, |w| w.max(length)));
-            start = None;
-        }
-    }
-    widest
+/// Line to cut off after stroking, where the next job is at the same interval. A stroke is enough to tell: all are alike.
+pub(crate) fn cut_back_after(sections: &[BentSection]) -> Option<CutBack> {
+    let bent: Vec<Bent> = (sections.iter())
+        .map(|s| Bent {
+            from_m: s.from_m,
+            to_m: s.to_m,
+            bends: f64::from(s.bends_per_stroke),
+        })
+        .collect();
+    cut_back(&bent)
 }
 
 /// The section bent most: by life where it is known, else by count.

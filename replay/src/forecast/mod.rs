@@ -53,8 +53,7 @@ pub struct LineBudget {
     pub sections: Vec<BentSection>,
     /// Strokes until the worst section has used the alarm fraction of its life.
     pub strokes_to_cut_back: Option<f64>,
-    /// Line to cut off at the rope socket then, so that fresh line runs over the sheaves at the same
-    /// interval.
+    /// Line to cut off at the rope socket then, so that strokes at the same interval bend line that strokes have not bent.
     pub cut_back_m: Option<f64>,
     /// Line to cut off to be rid of the bent line altogether.
     pub take_off_m: Option<f64>,
@@ -250,7 +249,7 @@ fn line_budget(
         strokes_to_cut_back: worst
             .and_then(|w| w.life_per_stroke)
             .map(|life| job.alarm.line_life / life),
-        cut_back_m: bends::fresh_line_m(&sections),
+        cut_back_m: bends::cut_back_after(&sections).map(|cut| cut.length_m),
         take_off_m: sections.last().map(|s| s.to_m),
         bends_p50: worst
             .zip(strokes_p50)

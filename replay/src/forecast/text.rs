@@ -293,7 +293,8 @@ fn line(text: &mut String, job: &Job, forecast: &Forecast, units: Units) {
     if let (Some(fresh), Some(off)) = (line.cut_back_m, line.take_off_m) {
         let _ = writeln!(
             text,
-            "            cut back {} for fresh line over the sheaves here; {} to be rid of all bent line",
+            "            cut back {} and strokes here bend line that they have not bent; {} to be rid of\n            \
+             all bent line: a proposal, the rules of the line's owner apply",
             depth.show(fresh),
             depth.show(off)
         );

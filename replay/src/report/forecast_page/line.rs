@@ -35,9 +35,10 @@ pub(super) fn line(page: &mut Page, job: &Job, forecast: &Forecast, units: Units
         page.paragraph(
             "",
             &format!(
-                "Where to cut back: {} cut off at the rope socket bring fresh line over the sheaves for \
-                 the rest of this interval, with the bent line below them in the hole; to be rid of it \
-                 altogether, {} must come off.",
+                "Where to cut back: {} is the shortest cut at the rope socket after which strokes at this interval \
+                 bend only line that these strokes have not bent; the bent line is then below the sheaves, in the hole. \
+                 To be rid of it altogether, {} must come off. A proposal from counts of bends: the rules of the line's \
+                 owner apply.",
                 depth.show(fresh),
                 depth.show(off)
             ),

@@ -1,11 +1,11 @@
 //! Bending of the line, where to cut it back, and its tension cycles.
 
 use super::Source;
+use crate::cut_back::{Bent, CutBack, cut_back};
 use crate::report::figures;
 use crate::report::page::Page;
 use crate::report::tension_cycles::CLASSES;
-use crate::units_shown::times;
-use kerfwatch::result::LineWear;
+use crate::units_shown::{Units, times};
 
 /// Bending of the line, where to cut back, and its tension cycles.
 pub(in crate::report) fn line_wear(page: &mut Page, s: &Source<'_>) {
@@ -48,19 +48,15 @@ fn bending(page: &mut Page, s: &Source<'_>) {
         ),
     };
     page.paragraph("", &text);
-    if let Some((from, to)) = worn_run(&result.line_wear, worst.bends) {
-        page.paragraph(
-            "",
-            &format!(
-                "Where to cut back: {} cut off at the rope socket bring fresh line over the sheaves when \
-                 the work goes on at this interval (the line from {} to {} has been bent at least half as \
-                 often as the worst). To be rid of the worn line altogether, {} must come off.",
-                depth.show(to - from),
-                depth.bare(from),
-                depth.show(to),
-                depth.show(to)
-            ),
-        );
+    let bent: Vec<Bent> = (result.line_wear.iter())
+        .map(|w| Bent {
+            from_m: w.from_m,
+            to_m: w.to_m,
+            bends: f64::from(w.bends),
+        })
+        .collect();
+    if let Some(cut) = cut_back(&bent) {
+        page.paragraph("", &proposal(&cut, worst.bends, units));
     }
     page.paragraph(
         "note",
@@ -102,23 +98,22 @@ fn tension_cycles(page: &mut Page, s: &Source<'_>) {
     );
 }
 
-/// From the first to the last section that was bent at least half as often as the worst: what stroking
-/// has worn. Several sheaves make several such runs; the widest without a long gap counts.
-fn worn_run(sections: &[LineWear], most: u32) -> Option<(f64, f64)> {
-    const GAP_M: f64 = 3.0;
-    let mut widest: Option<(f64, f64)> = None;
-    let mut run: Option<(f64, f64)> = None;
-    for section in sections.iter().filter(|s| 2 * s.bends >= most.max(1)) {
-        let now = match run {
-            Some((from, to)) if section.from_m - to <= GAP_M => (from, section.to_m),
-            _ => (section.from_m, section.to_m),
-        };
-        run = Some(now);
-        if widest.is_none_or(|w| now.1 - now.0 > w.1 - w.0) {
-            widest = Some(now);
-        }
-    }
-    widest
+/// Where to cut back, and what then comes into use.
+fn proposal(cut: &CutBack, most: u32, units: Units) -> String {
+    let depth = units.depth();
+    let so_far = match cut.bends {
+        none if none < 0.5 => "has not been bent in this run".to_owned(),
+        bends => format!("has been bent at most {} so far", times(bends)),
+    };
+    format!(
+        "Where to cut back: {} is the shortest cut at the rope socket after which a next job like this one, at the same \
+         interval, bends line that is as good as fresh where it bends the line often. That line {so_far} (the worst of \
+         all {}). To be rid of all line that was bent often, {} must come off. A proposal from the bends of this run \
+         alone: the rules of the line's owner apply.",
+        depth.show(cut.length_m),
+        times(most),
+        depth.show(cut.all_m)
+    )
 }
 
 #[cfg(test)]
@@ -126,22 +121,20 @@ mod tests {
     use super::*;
 
     #[test]
-    fn worn_line_is_the_widest_run_of_often_bent_sections() {
-        let section = |from: f64, bends| LineWear {
-            from_m: from,
-            to_m: from + 1.0,
+    fn a_cut_is_told_with_the_bends_of_the_line_that_comes_into_use() {
+        let cut = |bends| CutBack {
+            length_m: 36.0,
             bends,
-            life_used: None,
+            all_m: 1923.0,
         };
-        let list = [
-            section(0.0, 2),
-            section(100.0, 40),
-            section(101.0, 44),
-            section(102.0, 10),
-            section(103.0, 40),
-            section(120.0, 41),
-        ];
-        assert_eq!(worn_run(&list, 44), Some((100.0, 104.0)));
-        assert_eq!(worn_run(&[], 0), None);
+        let text = proposal(&cut(6.0), 112, Units::Metric);
+        assert!(text.starts_with("Where to cut back: 36.0 m is"), "{text}");
+        assert!(
+            text.contains("has been bent at most 6 times so far (the worst of all 112 times)"),
+            "{text}"
+        );
+        assert!(text.contains("1923.0 m must come off"), "{text}");
+        let text = proposal(&cut(0.0), 112, Units::Metric);
+        assert!(text.contains("has not been bent in this run"), "{text}");
     }
 }
