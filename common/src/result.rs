@@ -71,6 +71,9 @@ pub struct RunInfo {
     /// What was changed against the job on record; absent where nothing was: the usual result keeps its form.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub what_if: Vec<String>,
+    /// What casts doubt on the whole result, in sentences; absent where nothing does.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub doubts: Vec<String>,
 }
 
 /// `up`: the tool comes up the hole.

@@ -24,6 +24,7 @@ pub fn result(p: &Pipeline, id: &str) -> RunResult {
             duration_s: p.first.map_or(0.0, |f| (p.last - f).max(0.0)),
             samples: p.samples,
             what_if: Vec::new(),
+            doubts: Vec::new(),
         },
         strokes: strokes(p, &estimate),
         intervals: intervals(p, &estimate),

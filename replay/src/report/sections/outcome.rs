@@ -31,6 +31,9 @@ pub(in crate::report) fn outcome(page: &mut Page, s: &Source<'_>) {
         );
     }
     page.paragraph(
+    for doubt in &result.run.doubts {
+        page.paragraph("caution", &format!("In doubt: {doubt}."));
+    }
         "lead",
         &format!(
             "{} strokes were made. Of {} of tubing in the interval (couplings left out), {} is taken \
