@@ -47,6 +47,7 @@ pub struct Pipeline {
     pub(crate) slip_m: f64,
     pub(crate) ledger: Ledger,
     pub(crate) peaks: Vec<f64>,
+    highest: Option<HighestTension>,
     pub(crate) track: Track,
     pub(crate) marks: Vec<(f64, Mark)>,
     pub(crate) samples: u64,
@@ -88,6 +89,17 @@ pub struct Pipeline {
     moments: Vec<Moment>,
 }
 
+/// The highest line tension of a run, single spikes left out.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HighestTension {
+    /// When, s: within the tenth of a second around.
+    pub at_s: f64,
+    /// Above the stuffing box, N.
+    pub tension_n: f64,
+    /// Depth of the wheels then, m.
+    pub depth_m: f64,
+}
+
 impl Pipeline {
     /// A pipeline at the start of a run.
     pub fn new(job: &Job) -> Self {
@@ -105,6 +117,7 @@ impl Pipeline {
             slip_m: 0.0,
             ledger: Ledger::new(job),
             peaks: Vec::new(),
+            highest: None,
             track: Track::default(),
             marks: Vec::new(),
             samples: 0,
@@ -268,6 +281,14 @@ impl Pipeline {
         if self.may_run_free() {
             let offset = self.motion.hanging().cutter_offset;
             self.free_runs.push(m, self.motion.settle_time(), offset);
+        }
+        let tension_n = m.tension_max;
+        if self.highest.is_none_or(|h| tension_n > h.tension_n) {
+            self.highest = Some(HighestTension {
+                at_s: m.t,
+                tension_n,
+                depth_m: m.depth,
+            });
         }
         self.watch.moment(self.now, m, self.hold.now());
         self.moment = Some(*m);

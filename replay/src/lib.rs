@@ -21,6 +21,7 @@ pub mod failure;
 pub mod forecast;
 pub mod hardly_reached;
 pub mod import;
+mod highest_tension;
 pub mod job_source;
 pub mod manual;
 mod missing_readings;

@@ -4,6 +4,7 @@ pub use crate::args::RecomputeArgs as Args;
 use crate::console::Console;
 use crate::explain;
 use crate::failure::{Exit, Failure};
+use crate::highest_tension;
 use crate::output_file::write_json;
 use crate::run_folder::RunFolder;
 use crate::summary::{MARKS_TURNED, MarksRead, summary};
@@ -34,6 +35,10 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
         let marks = MarksRead::of(&pipeline);
         let text = summary(job, &done.result, &done.missing, &marks, units);
         console.data(text.as_bytes())?;
+    }
+    let highest = highest_tension::told(job, pipeline.highest_tension(), units);
+    if let Some(highest) = highest.filter(|_| !to_stdout) {
+        console.line(format_args!("Tension     highest {highest}"))?;
     }
     match tool_weight::told(pipeline.learned().as_ref()) {
         Some(weight) if to_stdout => console.warn(weight),

@@ -2,7 +2,7 @@
 //!
 //! Nothing here changes what later inputs give; `refresh` and `glance` keep what only the present shows.
 
-use super::Pipeline;
+use super::{HighestTension, Pipeline};
 use crate::alarm::{PickUpTable, SavedAlarms};
 use crate::calibrate::Instruments;
 use crate::groove::evidence::Evidence;
@@ -24,6 +24,11 @@ impl Pipeline {
     /// What was learned of friction and weight.
     pub fn learned(&self) -> Option<Learned> {
         self.learned
+    }
+
+    /// The highest tension so far; `None` before the first movement of the tool is known.
+    pub fn highest_tension(&self) -> Option<HighestTension> {
+        self.highest
     }
 
     /// Alarms that are not normal, for a run that follows this one.

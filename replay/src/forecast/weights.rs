@@ -277,6 +277,20 @@ impl Hang {
         }
     }
 
+    /// With the wheels at a depth, m: the limit in force, and what the weakest link bears, of which that limit allows a
+    /// part or for which the job gives another.
+    pub fn limits(&self, depth_m: f64) -> (SurfaceLimit, SurfaceLimit) {
+        let socket_m = depth_m - self.offset_m;
+        let whole = WeakestLink {
+            line_fraction: 1.0,
+            weak_point_fraction: 1.0,
+            given_n: None,
+            ..self.links
+        };
+        let whole = whole.surface_limit(&self.table, self.packing_n, Motion::Rest, socket_m);
+        (self.limit(socket_m), whole)
+    }
+
     fn limit(&self, socket_m: f64) -> SurfaceLimit {
         self.links
             .surface_limit(&self.table, self.packing_n, Motion::Rest, socket_m)

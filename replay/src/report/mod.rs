@@ -76,6 +76,7 @@ pub fn report_page(
         verified: &verified,
         units,
         learned: pipeline.learned(),
+        highest: pipeline.highest_tension(),
         rolling_n: estimate.fit.map(|fit| fit.base),
         marks_turned: pipeline.marks_turned(),
         mark_doubts: pipeline.mark_doubts(),

@@ -19,6 +19,7 @@ use crate::run_folder::{Recomputed, RunFolder};
 use crate::units_shown::Units;
 use kerfwatch::infer::friction::Learned;
 use kerfwatch::job::Job;
+use kerfwatch::pipeline::HighestTension;
 use kerfwatch::recording::Verification;
 use kerfwatch::result::RunResult;
 use kerfwatch::snapshot::MarkDoubt;
@@ -32,6 +33,7 @@ pub(super) struct Source<'s> {
     pub(super) units: Units,
     /// Friction, weight and offset found while the tool ran free.
     pub(super) learned: Option<Learned>,
+    pub(super) highest: Option<HighestTension>,
     /// Drag of the tool with the wheels out that does not fall, up and down, N.
     pub(super) rolling_n: Option<(f64, f64)>,
     /// Marks of the cutter are taken the other way round.

@@ -1,6 +1,7 @@
 //! The answer first, with key figures and the caution.
 
 use super::Source;
+use crate::highest_tension;
 use crate::report::page::Page;
 use crate::summary::{beyond_interval, split_length_m, split_part, time_in, times_in};
 use crate::units_shown::{Units, counted, duration, times};
@@ -46,11 +47,6 @@ pub(in crate::report) fn outcome(page: &mut Page, s: &Source<'_>) {
         ),
     );
     let work: f64 = result.strokes.iter().map(|x| x.cut_work_j).sum();
-    let peak = result
-        .strokes
-        .iter()
-        .map(|x| x.peak_tension_n)
-        .fold(0.0, f64::max);
     let mut facts = vec![
         (
             "Interval",
@@ -91,8 +87,10 @@ pub(in crate::report) fn outcome(page: &mut Page, s: &Source<'_>) {
             format!("{up} up, {} down", result.strokes.len() - up),
         ),
         ("Work on the groove", units.work().show(work)),
-        ("Highest tension in a stroke", units.force().show(peak)),
     ];
+    if let Some(highest) = highest_tension::told(job, s.highest, units) {
+        facts.push(("Highest tension", highest));
+    }
     for state in [
         State::Cutting,
         State::Free,
