@@ -174,6 +174,9 @@ pub struct Interval {
     pub start_s: f64,
     /// End.
     pub end_s: f64,
+    /// Where the wheels were held, of `stalled` and `slack`; absent of other states and where it is not known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub depth_m: Option<f64>,
 }
 
 /// Groove in one depth bin. `low_mm..high_mm` is a 90 % credible interval.

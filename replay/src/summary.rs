@@ -10,7 +10,9 @@ use kerfwatch::result::{Direction, GrooveBin, RunResult, State, in_interval};
 use kerfwatch::snapshot::MarkDoubt;
 use std::fmt::Write as _;
 
+mod held;
 mod joints;
+pub use held::held_lines;
 pub use joints::*;
 
 /// Seconds spent in each state, in the order of [`STATES`].
@@ -174,6 +176,9 @@ fn strokes_and_states(text: &mut String, result: &RunResult, units: Units) {
             let time = duration(time_in(result, state));
             writeln!(text, "{name:<11} {times}   {time} in all")
         };
+    }
+    for line in held_lines(result, units) {
+        let _ = writeln!(text, "            {line}");
     }
 }
 

@@ -139,6 +139,7 @@ pub fn table(result: &RunResult, name: TableName) -> Table {
             t.word("state", i.iter().map(|x| x.state.word().into()))
                 .number("start_s", i.iter().map(|x| x.start_s))
                 .number("end_s", i.iter().map(|x| x.end_s))
+                .real("depth_m", i.iter().map(|x| x.depth_m))
         }
         TableName::Joints => {
             let j = &result.joints;

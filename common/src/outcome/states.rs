@@ -70,7 +70,22 @@ pub(super) fn intervals(p: &Pipeline, e: &GrooveEstimate) -> Vec<Interval> {
             }
         }
     }
+    for held in &mut out {
+        if matches!(held.state, State::Stalled | State::Slack) {
+            held.depth_m = depth_at(points, held.start_s);
+        }
+    }
     out
+}
+
+/// Depth of the wheels at a time, m; unknown where the track has a hole.
+fn depth_at(points: &[TrackPoint], at: f64) -> Option<f64> {
+    const HOLE_S: f64 = 1.0;
+    let next = points.partition_point(|p| time(p) < at);
+    let near = |p: &&TrackPoint| (time(p) - at).abs() <= HOLE_S;
+    let before = next.checked_sub(1).and_then(|i| points.get(i));
+    let point = points.get(next).filter(near).or(before.filter(near))?;
+    Some(f64::from(point.depth))
 }
 
 /// `None` while it moves: then it cuts or runs free.
@@ -134,6 +149,7 @@ fn add(out: &mut Vec<Interval>, state: State, start: f64, end: f64) {
             state,
             start_s: start,
             end_s: end,
+            depth_m: None,
         }),
     }
 }

@@ -11,7 +11,7 @@ pub enum Derived {
     /// A stroke ended.
     Stroke(Stroke),
     /// A state interval ended.
-    Interval(Interval),
+    Interval(#[serde(with = "interval_row")] Interval),
     /// An alarm changed its state.
     Alarm {
         /// When, s from run start.
@@ -28,6 +28,26 @@ pub enum Derived {
         /// By depth bin, top down.
         bins: Vec<GrooveBin>,
     },
+}
+
+/// An interval as rows have always held it: the depth is found from the whole run, and was not known live.
+mod interval_row {
+    use crate::result::{Interval, State};
+    use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+    pub(super) fn serialize<S: Serializer>(i: &Interval, to: S) -> Result<S::Ok, S::Error> {
+        (i.state, i.start_s, i.end_s).serialize(to)
+    }
+
+    pub(super) fn deserialize<'d, D: Deserializer<'d>>(from: D) -> Result<Interval, D::Error> {
+        let (state, start_s, end_s) = <(State, f64, f64)>::deserialize(from)?;
+        Ok(Interval {
+            state,
+            start_s,
+            end_s,
+            depth_m: None,
+        })
+    }
 }
 
 impl From<&Event> for Derived {
@@ -67,5 +87,30 @@ pub(super) fn decode(bytes: &[u8], entries: usize) -> Result<Vec<Derived>, Strin
         Ok(records)
     } else {
         Err(format!("{} records, {entries} expected", records.len()))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::result::State;
+
+    #[test]
+    fn an_interval_is_recorded_as_before_its_depth_was_told() {
+        let interval = Interval {
+            state: State::Stalled,
+            start_s: 1.0,
+            end_s: 2.5,
+            depth_m: Some(1_502.3),
+        };
+        let bytes = payload::encode_shared(&Derived::Interval(interval.clone())).unwrap();
+        let before = payload::encode_shared(&(1_u32, State::Stalled, 1.0, 2.5)).unwrap();
+        assert_eq!(bytes, before);
+        let back: Derived = payload::decode_shared(&bytes).unwrap();
+        let bare = Interval {
+            depth_m: None,
+            ..interval
+        };
+        assert_eq!(back, Derived::Interval(bare));
     }
 }

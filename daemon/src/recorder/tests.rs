@@ -10,6 +10,7 @@ fn decision(n: i64) -> Derived {
         state: State::Free,
         start_s: n as f64,
         end_s: n as f64,
+        depth_m: None,
     })
 }
 

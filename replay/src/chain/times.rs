@@ -200,6 +200,7 @@ mod tests {
             state,
             start_s,
             end_s,
+            depth_m: None,
         };
         let all = [
             interval(State::Free, 0.0, 90.0),

@@ -42,6 +42,7 @@ fn every_state_has_its_times_and_seconds() {
         state,
         start_s,
         end_s,
+        depth_m: None,
     };
     a.intervals = vec![
         interval(State::Free, 0.0, 10.0),

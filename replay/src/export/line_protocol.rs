@@ -142,6 +142,7 @@ mod tests {
             state: State::Free,
             start_s: 36_000.0,
             end_s: 39_600.0,
+            depth_m: None,
         }];
         result.joints = vec![Joint {
             top_m: 600.0,

@@ -146,6 +146,7 @@ mod tests {
             state: State::Stalled,
             start_s,
             end_s,
+            depth_m: None,
         };
         let alarm = |raised_s: f64, peak_n| AlarmRecord {
             kind: "stall".to_owned(),

@@ -296,6 +296,7 @@ mod tests {
             state: State::Free,
             start_s: 36_000.0,
             end_s: 39_600.0,
+            depth_m: None,
         }];
         result.alarms = vec![AlarmRecord {
             kind: "overpull".to_owned(),

@@ -385,6 +385,7 @@ impl Sheet<'_> {
                     state: *state,
                     start_s: *time,
                     end_s: time + STEP,
+                    depth_m: None,
                 }),
             }
         }

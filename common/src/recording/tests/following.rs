@@ -29,6 +29,7 @@ fn a_follower_gets_every_entry_once_while_segments_are_rolled_and_packed() {
             state: State::Free,
             start_s: n as f64,
             end_s: n as f64 + 1.0,
+            depth_m: None,
         }));
         writer.turn(n as i64 * 1_000_000_000).unwrap();
         follower.refresh();

@@ -146,6 +146,7 @@ fn history(seed: u64) {
                     state: State::Free,
                     start_s: 0.0,
                     end_s: now as f64,
+                    depth_m: None,
                 };
                 writer.derive(Derived::Interval(interval));
             }
@@ -265,6 +266,7 @@ fn on_a_full_disk_derived_data_make_room_raw_data_wait_and_writing_resumes_by_it
                 state: State::Free,
                 start_s: n as f64,
                 end_s: n as f64 + 1.0,
+                depth_m: None,
             }));
         }
         writer.turn(n * 1_000_000_000).unwrap();

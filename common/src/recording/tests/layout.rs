@@ -85,6 +85,7 @@ fn the_shape_of_derived_records_has_not_changed() {
             state: State::Cutting,
             start_s: 1.0,
             end_s: 2.0,
+            depth_m: None,
         }),
         Derived::Alarm {
             at_s: 1.0,

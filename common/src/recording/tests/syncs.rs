@@ -43,6 +43,7 @@ fn interval() -> Derived {
         state: State::Free,
         start_s: 0.0,
         end_s: 1.0,
+        depth_m: None,
     })
 }
 

@@ -58,6 +58,7 @@ pub(super) fn decisions() -> Vec<Derived> {
             state: State::Cutting,
             start_s: stroke.start_s,
             end_s: stroke.end_s,
+            depth_m: None,
         }));
         all.push(Derived::Stroke(stroke));
     }

@@ -4,6 +4,7 @@ use super::Source;
 use crate::report::figures;
 use crate::report::happenings::{Happening, SHORT_S};
 use crate::report::page::Page;
+use crate::summary::held_lines;
 use crate::units_shown::{Units, clock, counted, duration};
 
 /// Stalls and alarms: list and close-ups.
@@ -18,6 +19,11 @@ pub(in crate::report) fn events(page: &mut Page, s: &Source<'_>) {
     let rows: Vec<Vec<String>> = happenings.list.iter().map(|h| row(h, units)).collect();
     if !rows.is_empty() {
         page.columns_of_words(&["Time", "What", "Lasted", "Tension"], &rows);
+    }
+    let held = held_lines(result, units);
+    if !held.is_empty() {
+        page.small_heading("Where the tool hung");
+        page.list(&held);
     }
     let mut notes = Vec::new();
     if !result.alarms.is_empty() {
