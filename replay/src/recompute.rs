@@ -4,6 +4,7 @@ pub use crate::args::RecomputeArgs as Args;
 use crate::console::Console;
 use crate::explain;
 use crate::failure::{Exit, Failure};
+use crate::friction::not_learned;
 use crate::highest_tension;
 use crate::output_file::write_json;
 use crate::run_folder::RunFolder;
@@ -39,6 +40,12 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
     let highest = highest_tension::told(job, pipeline.highest_tension(), units);
     if let Some(highest) = highest.filter(|_| !to_stdout) {
         console.line(format_args!("Tension     highest {highest}"))?;
+    }
+    let unlearned = not_learned(job, pipeline.learned().as_ref());
+    if let Some(why) = unlearned.filter(|_| !to_stdout) {
+        console.line(format_args!(
+            "Friction    that of the job, for it could not be learned: {why}"
+        ))?;
     }
     match tool_weight::told(pipeline.learned().as_ref()) {
         Some(weight) if to_stdout => console.warn(weight),

@@ -2,6 +2,7 @@
 
 use super::Source;
 use crate::forecast::weights::{Hang, Weights};
+use crate::friction::not_learned;
 use crate::report::page::Page;
 use crate::report::traces::{Kind, Traces};
 use kerfwatch::job::Mount;
@@ -58,21 +59,33 @@ fn found(page: &mut Page, s: &Source<'_>) {
     let (result, job, force) = (s.result(), s.job(), s.units.force());
     page.small_heading("Found in this run");
     let two = |found: f64, believed: f64| vec![format!("{found:.3}"), format!("{believed:.3}")];
+    let unlearned = not_learned(job, s.learned.as_ref());
+    let friction = |found: f64, believed: f64| match unlearned {
+        Some(_) => vec!["could not be learned".to_owned(), format!("{believed:.3}")],
+        None => two(found, believed),
+    };
     let mut rows: Vec<(&str, Vec<String>)> = vec![
         (
             "Friction of the line, pulling out",
-            two(result.friction.up, job.line.friction_up),
+            friction(result.friction.up, job.line.friction_up),
         ),
         (
             "Friction of the line, running in",
-            two(result.friction.down, job.line.friction_down),
+            friction(result.friction.down, job.line.friction_down),
         ),
     ];
+    if let Some(why) = unlearned {
+        let text = format!("Friction could not be learned: {why}. That of the job was used.");
+        page.paragraph("note", &text);
+    }
     match &s.learned {
         Some(learned) => rows.extend([
             (
                 "Friction of the tool",
-                vec![format!("{:.3}", learned.tool), "-".into()],
+                match unlearned {
+                    Some(_) => vec!["could not be learned".to_owned(), "-".into()],
+                    None => vec![format!("{:.3}", learned.tool), "-".into()],
+                },
             ),
             (
                 "Weight of the tool over that of the job",
@@ -85,8 +98,7 @@ fn found(page: &mut Page, s: &Source<'_>) {
         ]),
         None => page.paragraph(
             "note",
-            "The tool did not run free for long enough to learn friction and weight: those of the job \
-             were used.",
+            "Weight of the tool could not be learned either: that of the job was used.",
         ),
     }
     if let Some((up, down)) = s.rolling_n {
