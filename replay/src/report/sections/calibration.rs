@@ -153,6 +153,9 @@ fn weights(page: &mut Page, s: &Source<'_>) {
     if rows.is_empty() {
         return;
     }
+    let all_within = rows
+        .iter()
+        .all(|row| row.last().is_some_and(|w| w == "yes"));
     page.small_heading("Weights with the cutter in, middle of the interval");
     page.table(
         &[
@@ -165,6 +168,15 @@ fn weights(page: &mut Page, s: &Source<'_>) {
         &rows,
         |_| false,
     );
+    if !all_within {
+        page.paragraph(
+            "note",
+            "Where \"Within\" says no, weight or friction lies beyond what the job leaves open, which happens by chance to one \
+             weight in ten: check mass of the tool, density of the fluid, wellhead pressure, zero and span of the load \
+             cell, and survey; put right what is wrong and recompute. Drag and groove rest on what was found in this run, \
+             which makes up for small differences.",
+        );
+    }
 }
 
 /// Mean tension of free strokes over the middle third of the interval, N.
