@@ -5,7 +5,7 @@ use crate::console::Console;
 use crate::failure::{Failure, Finding};
 use kerfwatch::job::{
     Dimension, Findings, Job, apply_set, differences, listed, parse_quantity, print_default_job,
-    read_job,
+    read_job, with_usual_unit,
 };
 use kerfwatch::units::Metres;
 use std::path::Path;
@@ -173,7 +173,8 @@ fn no_section(change: &str) -> Option<Finding> {
                 .unwrap_or("")
                 .clone_into(&mut section);
         } else if line.split('=').next().is_some_and(|k| k.trim() == key) && line.contains('=') {
-            let place = format!("{section}.{key}={value}");
+            let name = section.trim_end_matches(".1");
+            let place = format!("{section}.{key}={}", with_usual_unit(name, key, value));
             if !places.contains(&place) {
                 places.push(place);
             }

@@ -24,6 +24,7 @@ mod summary;
 #[cfg(test)]
 mod tests;
 mod tubular_size;
+mod usual;
 
 pub use differences::{Difference, all_differences, differences, listed};
 pub use findings::{Finding, Findings};
@@ -39,6 +40,7 @@ pub use serial::{Framing, Parity, SerialLine};
 pub use set::apply_set;
 pub use summary::summary;
 use tubular_size::{TubularSize, tubular_size};
+pub use usual::{in_usual_unit, with_usual_unit};
 
 use crate::units::{
     CubicMetres, KelvinPerMetre, Kilograms, KilogramsPerCubicMetre, Metres, MetresPerSecond,

@@ -5,6 +5,7 @@
 use super::findings::nearest;
 use super::quantity::{Dimension, parse_quantity, split_number};
 use super::report::Report;
+use super::usual::in_usual_unit;
 use std::cell::RefCell;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
@@ -138,7 +139,7 @@ impl<'a> Section<'a> {
         let value = self.raw(key)?.get_ref();
         if let DeValue::String(text) = value {
             return Some(parse_quantity(text, want).unwrap_or_else(|problem| {
-                self.fault(key, problem, example(key, text, want));
+                self.fault(key, problem, self.example(key, text, want));
                 f64::NAN
             }));
         }
@@ -150,12 +151,12 @@ impl<'a> Section<'a> {
                 self.fault(
                     key,
                     format!("{text} without a unit"),
-                    example(key, &text, want),
+                    self.example(key, &text, want),
                 );
                 Some(f64::NAN)
             }
             _ => {
-                self.fault(key, shown(value), example(key, "", want));
+                self.fault(key, shown(value), self.example(key, "", want));
                 Some(f64::NAN)
             }
         }
@@ -164,7 +165,7 @@ impl<'a> Section<'a> {
     /// A quantity that must be there; NaN when it is not (and reported).
     pub(super) fn required(&self, key: &'static str, want: Dimension) -> f64 {
         self.quantity(key, want).unwrap_or_else(|| {
-            self.fault(key, "nothing", example(key, "", want));
+            self.fault(key, "nothing", self.example(key, "", want));
             f64::NAN
         })
     }
@@ -175,7 +176,7 @@ impl<'a> Section<'a> {
             self.warn(
                 key,
                 format!("nothing, so {} is assumed", want.show(default)),
-                example(key, "", want),
+                self.example(key, "", want),
             );
             default
         })
@@ -287,22 +288,16 @@ impl<'a> Section<'a> {
             );
         }
     }
-}
 
-/// `diameter = "0.108 in" (units: m, mm, ft, in)`, with the number that was found, if any.
-fn example(key: &str, found: &str, want: Dimension) -> String {
-    let number = split_number(found.trim()).map_or_else(
-        |_| "...".to_owned(),
-        |(_, rest)| {
-            let text = found.trim();
-            text[..text.len() - rest.len()].to_owned()
-        },
-    );
-    let units = want.units();
-    format!(
-        "a quoted {} with its unit: {key} = \"{number} {}\" (units: {})",
-        want.name(),
-        units[0],
-        units.join(", ")
-    )
+    /// `diameter = "0.108 in" (units: m, mm, ft, in)`, with the number that was found where it can be meant so.
+    fn example(&self, key: &str, found: &str, want: Dimension) -> String {
+        let units = want.units();
+        let written =
+            in_usual_unit(&self.name, key, found).unwrap_or_else(|| format!("... {}", units[0]));
+        format!(
+            "a quoted {} with its unit: {key} = \"{written}\" (units: {})",
+            want.name(),
+            units.join(", ")
+        )
+    }
 }
