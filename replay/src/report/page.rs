@@ -47,15 +47,42 @@ figure,tr,.caution,.lead,table.facts,table.short{break-inside:avoid}
 thead{display:table-header-group}
 p{orphans:3;widows:3}
 }
-@media screen and (max-width:640px){table{display:block;overflow-x:auto}.pair{grid-template-columns:1fr}body{padding:14px}}
+@media screen and (max-width:640px){
+body{padding:14px}
+.pair{grid-template-columns:minmax(0,1fr)}
+td,table.facts td:first-child{white-space:normal}
+table.many,.many tbody,.many tr{display:block}
+.many thead{display:none}
+.many tr{border-bottom:1px solid #ccc;padding:4px 0}
+.many td{display:inline-block;border:0;padding:1px 14px 1px 0;text-align:left}
+.many td:first-child{display:block;font-weight:600}
+.many td::before{content:attr(data-head) \" \";color:#555;font-weight:400}
+.many td:empty{display:none}
+.many tr.own{background:#f0f0f0}
+.wide .plot{overflow-x:auto}
+.wide svg{width:var(--width)}
+.wide::before{content:\"swipe the plot sideways\";color:#555;font-size:12.5px}
+}
 ";
 
 /// Rows of a table that stays on one page.
 const SHORT_ROWS: usize = 16;
 
+/// Columns from which on a table is wider than a telephone.
+const MANY_COLUMNS: usize = 4;
+/// A plot drawn wider than this would have letters too small to read there.
+const WIDE: f64 = 450.0;
+
 /// Text for the page: markup escaped, a number not parted from its per cent sign.
 fn set(text: &str) -> String {
     escape(text).replace(" %", "\u{a0}%")
+}
+
+/// Width that a plot is drawn for; nothing where it does not say.
+fn width_of(svg: &str) -> f64 {
+    let (_, rest) = svg.split_once("viewBox=\"0 0 ").unwrap_or_default();
+    let number = rest.split(' ').next().unwrap_or_default();
+    number.parse().unwrap_or(0.0)
 }
 
 /// A page under construction.
@@ -122,11 +149,14 @@ impl Page {
         rows: &[Vec<String>],
         strong: impl Fn(usize) -> bool,
     ) {
-        // A short table is not broken over pages.
-        let class = if rows.len() <= SHORT_ROWS {
-            " class=\"short\""
-        } else {
-            ""
+        // A short table is not broken over pages. One of many columns is stacked where the screen is narrow: each
+        // row a block, each cell with the name of its column.
+        let many = head.len() >= MANY_COLUMNS;
+        let class = match (rows.len() <= SHORT_ROWS, many) {
+            (true, true) => " class=\"short many\"",
+            (true, false) => " class=\"short\"",
+            (false, true) => " class=\"many\"",
+            (false, false) => "",
         };
         let _ = write!(self.body, "<table{class}><thead><tr>");
         for name in head {
@@ -136,8 +166,10 @@ impl Page {
         for (i, row) in rows.iter().enumerate() {
             let class = if strong(i) { " class=\"own\"" } else { "" };
             let _ = write!(self.body, "<tr{class}>");
-            for cell in row {
-                let _ = write!(self.body, "<td>{}</td>", set(cell));
+            for (i, cell) in row.iter().enumerate() {
+                let name = head.get(i).filter(|name| many && !name.is_empty());
+                let name = name.map_or_else(String::new, |n| format!(" data-head=\"{}\"", set(n)));
+                let _ = write!(self.body, "<td{name}>{}</td>", set(cell));
             }
             self.body.push_str("</tr>");
         }
@@ -166,9 +198,14 @@ impl Page {
 
     /// A figure with its caption. `svg` is ours, not text from outside.
     pub(crate) fn figure(&mut self, svg: &str, caption: &str) {
+        let width = width_of(svg);
+        let class = match width > WIDE {
+            true => " class=\"wide\"",
+            false => "",
+        };
         let _ = writeln!(
             self.body,
-            "<figure>{svg}<figcaption>{}</figcaption></figure>",
+            "<figure{class}><div class=\"plot\" style=\"--width:{width:.0}px\">{svg}</div><figcaption>{}</figcaption></figure>",
             set(caption)
         );
     }
@@ -185,5 +222,34 @@ impl Page {
     /// The whole text.
     pub(crate) fn finish(self) -> String {
         self.body + "</main></body></html>\n"
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_table_of_many_columns_names_them_in_each_cell_for_narrow_screens() {
+        let mut page = Page::new("title", "");
+        let row: Vec<String> = ["1", "2", "3", "4"].map(str::to_owned).into();
+        page.table(&["", "b", "c < d", "e"], &[row], |_| false);
+        page.table(&["a", "b"], &[vec!["5".into(), "6".into()]], |_| false);
+        let text = page.finish();
+        let stacked = "<td>1</td><td data-head=\"b\">2</td><td data-head=\"c &lt; d\">3</td>";
+        assert!(text.contains(stacked), "{text}");
+        assert!(text.contains("<td>5</td><td>6</td>"), "{text}");
+    }
+
+    #[test]
+    fn a_plot_wider_than_a_telephone_keeps_its_width_there() {
+        let mut page = Page::new("title", "");
+        page.figure("<svg viewBox=\"0 0 800 180\"></svg>", "wide");
+        page.figure("<svg viewBox=\"0 0 400 220\"></svg>", "narrow");
+        let text = page.finish();
+        assert!(
+            text.contains("<figure class=\"wide\"><div class=\"plot\" style=\"--width:800px\">")
+        );
+        assert!(text.contains("<figure><div class=\"plot\" style=\"--width:400px\">"));
     }
 }
