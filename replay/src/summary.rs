@@ -10,6 +10,7 @@ use kerfwatch::result::{Direction, GrooveBin, RunResult, State, in_interval};
 use kerfwatch::snapshot::MarkDoubt;
 use std::fmt::Write as _;
 
+mod alarms;
 mod held;
 mod joints;
 pub use held::held_lines;
@@ -136,7 +137,7 @@ pub fn summary(
     strokes_and_states(&mut text, result, units);
     groove(&mut text, result, units);
     joints(&mut text, result, units);
-    alarms(&mut text, result, units);
+    alarms::alarms(&mut text, result, units);
     line(&mut text, result, units);
     data(&mut text, result, missing, marks);
     text
@@ -251,38 +252,6 @@ fn joints(text: &mut String, result: &RunResult, units: Units) {
     );
     for sentence in hardly_reached_sentences(result, units) {
         let _ = writeln!(text, "{sentence}");
-    }
-}
-
-fn alarms(text: &mut String, result: &RunResult, units: Units) {
-    if result.alarms.is_empty() {
-        let _ = writeln!(text, "\nAlarms      none");
-        return;
-    }
-    let _ = writeln!(text, "\nAlarms      {}", result.alarms.len());
-    const SHOWN: usize = 12;
-    for alarm in result.alarms.iter().take(SHOWN) {
-        let lasted = match alarm.cleared_s {
-            Some(cleared) => format!("for {}", duration(cleared - alarm.raised_s)),
-            None => "to the end".to_owned(),
-        };
-        let peak = alarm.peak_n.map_or(String::new(), |n| {
-            format!("{} {}", alarm.extreme(), units.force().show(n))
-        });
-        let _ = writeln!(
-            text,
-            "  {:>8}  {:<12} {:<5} {lasted:<18} {peak}",
-            clock(alarm.raised_s),
-            alarm.kind,
-            alarm.level
-        );
-    }
-    if result.alarms.len() > SHOWN {
-        let _ = writeln!(
-            text,
-            "  and {} more (see --json)",
-            result.alarms.len() - SHOWN
-        );
     }
 }
 
