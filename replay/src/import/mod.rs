@@ -19,7 +19,7 @@ use crate::console::Console;
 use crate::failure::{Exit, Failure, Finding};
 use crate::job_source::read_job_file;
 use crate::run_folder::record_failure;
-use crate::units_shown::{count, duration};
+use crate::units_shown::{count, counted, duration};
 use doubts::Doubts;
 use kerfwatch::input::{ChannelId, Input, Mark};
 use kerfwatch::job::Job;
@@ -88,6 +88,8 @@ struct Written {
     first_repeated: Option<u64>,
     /// Marks more than a minute before the first or after the last reading.
     marks_outside: usize,
+    /// The earliest of those a little before the first reading, and how many there are.
+    marks_before: Option<(Nanos, usize)>,
     /// Rows that go back in time.
     order: Vec<Finding>,
     doubts: Vec<Finding>,
@@ -116,6 +118,7 @@ fn write_run(
         repeated: 0,
         first_repeated: None,
         marks_outside: 0,
+        marks_before: None,
         order: Vec::new(),
         doubts: Vec::new(),
     };
@@ -170,6 +173,9 @@ fn write_run(
     bar.finish_and_clear();
     let span = written.first.saturating_sub(MARK_AWAY)..=written.last.saturating_add(MARK_AWAY);
     written.marks_outside = mark_times.iter().filter(|at| !span.contains(at)).count();
+    let shortly_before = span.start()..&written.first;
+    let before = mark_times.iter().filter(|at| shortly_before.contains(at));
+    written.marks_before = before.clone().min().map(|at| (*at, before.count()));
     written.order = order.findings(&file);
     written.doubts = doubts.findings(&file, job);
     Ok((aside, written))
@@ -227,10 +233,23 @@ fn report(
             Finding::new(
                 marks.display(),
                 format!(
-                    "{} of {} marks lie outside the time of the samples, 0 being its start",
-                    written.marks_outside, written.marks
+                    "{} outside the time of the samples, 0 being its start",
+                    match (written.marks_outside, written.marks) {
+                        (_, 1) => "the only mark lies".to_owned(),
+                        (outside, all) => format!("{outside} of {all} marks lie"),
+                    }
                 ),
                 "write seconds as in the samples: the same clock, --time-zero taken from both",
+            )
+            .field("time_s"),
+        );
+    }
+    if let Some((marks, told)) = args.marks.as_ref().zip(before_start(written)) {
+        console.warn(
+            Finding::new(
+                marks.display(),
+                told,
+                "nothing to do where it was made before the logger was started; else put its time right",
             )
             .field("time_s"),
         );
@@ -239,15 +258,25 @@ fn report(
         console.warn(doubt);
     }
     console.line(format_args!(
-        "{}: {} readings from {} of {} rows, {} marks, {}",
+        "{}: {} readings from {} of {} rows, {}, {}",
         args.out.display(),
         count(written.readings),
         count(aside.used - written.repeated),
         count(aside.rows),
-        written.marks,
+        counted(written.marks, "mark", "marks"),
         duration(seconds(written.last.saturating_sub(written.first)))
     ))?;
     Ok(Exit::Well)
+}
+
+/// Marks shortly before the first reading are kept: whoever starts the logger may have set them. `None`: there are none.
+fn before_start(written: &Written) -> Option<String> {
+    let (earliest, n) = written.marks_before?;
+    Some(format!(
+        "{} before the first sample, by up to {}; taken as made at its start",
+        counted(n, "mark lies", "marks lie"),
+        duration(seconds(written.first.saturating_sub(earliest)))
+    ))
 }
 
 /// The first of them stands where the finding is put.

@@ -120,6 +120,19 @@ fn marks_by_another_clock_are_told() {
 }
 
 #[test]
+fn a_mark_shortly_before_the_first_sample_is_kept_and_told() {
+    let desk = Desk::new(SAMPLES, "time_s,mark\n-5,cutter_out\n");
+    let marks = desk.path("m.csv");
+    let (exit, out, err) = desk.import(&["--marks", &marks]);
+    assert_eq!(exit, Exit::Well, "{err}");
+    assert!(
+        err.contains("m.csv: time_s: 1 mark lies before the first sample, by up to 5.0 s"),
+        "{err}"
+    );
+    assert!(out.contains(", 1 mark, "), "{out}");
+}
+
+#[test]
 fn what_is_wrong_with_the_whole_table_is_told_with_the_import() {
     let rows: String = (0..40)
         .map(|i| format!("{},2.1,2010\n", i as f64 * 0.1))

@@ -77,6 +77,7 @@ pub fn report_page(
         units,
         learned: pipeline.learned(),
         highest: pipeline.highest_tension(),
+        with_cutter_out: estimate.engaged.iter().filter(|out| **out).count(),
         rolling_n: estimate.fit.map(|fit| fit.base),
         marks_turned: pipeline.marks_turned(),
         mark_doubts: pipeline.mark_doubts(),

@@ -34,6 +34,8 @@ pub(super) struct Source<'s> {
     /// Friction, weight and offset found while the tool ran free.
     pub(super) learned: Option<Learned>,
     pub(super) highest: Option<HighestTension>,
+    /// Strokes made with the cutter out, as marks and drag tell.
+    pub(super) with_cutter_out: usize,
     /// Drag of the tool with the wheels out that does not fall, up and down, N.
     pub(super) rolling_n: Option<(f64, f64)>,
     /// Marks of the cutter are taken the other way round.

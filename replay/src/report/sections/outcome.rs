@@ -31,15 +31,15 @@ pub(in crate::report) fn outcome(page: &mut Page, s: &Source<'_>) {
             ),
         );
     }
-    page.paragraph(
     for doubt in &result.run.doubts {
         page.paragraph("caution", &format!("In doubt: {doubt}."));
     }
+    page.paragraph(
         "lead",
         &format!(
-            "{} strokes were made. Of {} of tubing in the interval (couplings left out), {} is taken \
+            "{} Of {} of tubing in the interval (couplings left out), {} is taken \
              as split lengthwise ({part:.0} %). {}{}",
-            result.strokes.len(),
+            strokes_sentence(result.strokes.len(), s.with_cutter_out),
             depth.show(whole),
             depth.show(split),
             left_sentence(result),
@@ -122,6 +122,20 @@ pub(in crate::report) fn outcome(page: &mut Page, s: &Source<'_>) {
          surface; nothing was measured at the cut itself. The line maker's limits, the operator's \
          procedures, local rules and licensed practice come first.",
     );
+}
+
+/// Running in and passes with the cutter in are strokes too, and cut nothing.
+fn strokes_sentence(all: usize, with_cutter_out: usize) -> String {
+    let made = match all {
+        1 => "1 stroke was made".to_owned(),
+        n => format!("{n} strokes were made"),
+    };
+    match with_cutter_out {
+        0 if all == 0 => format!("{made}."),
+        0 => format!("{made}, none with the cutter out."),
+        out if out == all => format!("{made}, with the cutter out."),
+        out => format!("{made}, {out} of them with the cutter out."),
+    }
 }
 
 fn beyond_sentence(result: &RunResult, units: Units) -> String {
