@@ -14,7 +14,7 @@ use crate::progress::{Progress, count, read};
 use crate::shell_alarm::ShellAlarms;
 use kerfwatch::alarm::AlarmKind;
 use kerfwatch::input::{Input, Mark, MarkKind};
-use kerfwatch::recording::{Derived, Policy, RecordError, RunWriter, time_of};
+use kerfwatch::recording::{Derived, Health, Policy, RecordError, RunWriter, time_of};
 use kerfwatch::time::seconds;
 use std::collections::VecDeque;
 use std::sync::Arc;
@@ -154,6 +154,26 @@ impl Losses {
     }
 }
 
+/// A writer that has failed.
+#[derive(Debug)]
+struct Failed {
+    /// Inputs that it had taken in the whole run.
+    entries: u64,
+    /// Of these, on disk for certain.
+    durable: u64,
+    why: String,
+}
+
+impl Failed {
+    fn of(health: &Health, error: &RecordError) -> Self {
+        Self {
+            entries: health.raw_entries,
+            durable: health.raw_durable,
+            why: error.to_string(),
+        }
+    }
+}
+
 /// Opens the folder again after a failure.
 pub type Reopen = Box<dyn FnMut() -> Result<RunWriter<Disk>, RecordError> + Send>;
 
@@ -184,6 +204,9 @@ pub fn policy(sync: f64) -> Policy {
 impl Recorder {
     /// Runs until inputs and decisions have ended; then seals the run. `Err` when the end could not
     /// be written: the run can still be resumed.
+    ///
+    /// A sync that fails at the very end is no reason to give up: what was taken last is on record only once it
+    /// is synced, so the folder is opened once more.
     pub fn run(mut self) -> Result<(), RecordError> {
         let start = Instant::now();
         let mut batch = Batch::default();
@@ -191,7 +214,8 @@ impl Recorder {
         let mut newest = i64::MIN;
         let mut open = true;
         let mut held = Held::default();
-        let mut failed: Option<(u64, String)> = None;
+        let mut failed: Option<Failed> = None;
+        let mut was_last_try = false;
         let mut taken = 0;
         let mut lost_before = 0;
         let mut given_up = 0;
@@ -209,12 +233,13 @@ impl Recorder {
                 retry_at = Instant::now() + RETRY;
                 match (self.reopen)() {
                     Ok(mut writer) => {
-                        if let Some((entries, why)) = failed.take() {
-                            let lost = entries.saturating_sub(writer.health().raw_entries);
+                        if let Some(before) = failed.take() {
+                            let lost = before.entries.saturating_sub(writer.health().raw_entries);
                             self.lost(lost);
                             given_up = 0;
                             // In the record only: the pipeline has had these inputs.
-                            if let Err(error) = writer.append(&lost_note(newest, lost, &why)) {
+                            if let Err(error) = writer.append(&lost_note(newest, lost, &before.why))
+                            {
                                 tracing::warn!("{lost} inputs are not on record: {error}");
                             }
                         }
@@ -223,6 +248,7 @@ impl Recorder {
                     Err(error) => {
                         self.failed(&error, newest);
                         if self.inputs.is_closed() {
+                            self.ends_without(failed.as_ref(), taken);
                             return Err(error);
                         }
                         continue;
@@ -255,9 +281,15 @@ impl Recorder {
                     self.look_at_health(newest, &mut lost_before, &mut given_up);
                 }
                 Err(error) => {
-                    failed = Some((writer.health().raw_entries, error.to_string()));
+                    failed = Some(Failed::of(&writer.health(), &error));
                     self.failed(&error, newest);
                     self.writer = None;
+                    if !open && was_last_try {
+                        self.ends_without(failed.as_ref(), taken);
+                        return Err(error);
+                    }
+                    was_last_try = !open;
+                    open = true;
                 }
             }
         }
@@ -346,6 +378,14 @@ impl Recorder {
     fn lost(&self, entries: u64) {
         let lost = &self.progress.record_lost;
         lost.fetch_add(entries, Ordering::Relaxed);
+    }
+
+    /// The run ends here, and nobody can read what the disk holds of it: only what was synced counts as on record.
+    fn ends_without(&self, failed: Option<&Failed>, taken: u64) {
+        let unsynced = failed.map_or(0, |failed| failed.entries.saturating_sub(failed.durable));
+        let lost = unsynced + self.inputs.pushed().saturating_sub(taken);
+        self.lost(lost);
+        tracing::error!("the record could not be ended: {lost} inputs are not on it for certain");
     }
 
     fn works(&self, works: bool) {

@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::disk::Brake;
-use kerfwatch::recording::{Folder, HEAD_FORMAT, RunHead};
+use kerfwatch::recording::{Folder, HEAD_FORMAT, MANIFEST_FILE, RunHead, RunReader};
 use kerfwatch::result::{Interval, State};
 
 fn decision(n: i64) -> Derived {
@@ -46,6 +46,19 @@ fn a_decision_is_held_back_until_the_inputs_it_follows_from_are_taken() {
     assert_eq!(held.next(20_001), Some(decision(2)));
 }
 
+fn a_run(folder: &std::path::Path, brake: &Brake) -> RunWriter<Disk> {
+    let head = RunHead {
+        format: HEAD_FORMAT,
+        run_id: "test".to_owned(),
+        software: "test".to_owned(),
+        started_unix_ns: 0,
+        started_utc: "unknown".to_owned(),
+        job: String::new(),
+    };
+    let disk = Disk::new(Folder::create(folder).unwrap(), brake.clone());
+    RunWriter::create(disk, &head, policy(0.05)).unwrap()
+}
+
 /// A recorder at work on a disk that can be braked.
 struct Recording {
     inputs: Arc<Handover>,
@@ -56,16 +69,7 @@ struct Recording {
 
 impl Recording {
     fn start(folder: &std::path::Path, brake: &Brake) -> Self {
-        let head = RunHead {
-            format: HEAD_FORMAT,
-            run_id: "test".to_owned(),
-            software: "test".to_owned(),
-            started_unix_ns: 0,
-            started_utc: "unknown".to_owned(),
-            job: String::new(),
-        };
-        let disk = Disk::new(Folder::create(folder).unwrap(), brake.clone());
-        let writer = RunWriter::create(disk, &head, policy(0.05)).unwrap();
+        let writer = a_run(folder, brake);
         let (inputs, progress) = (Arc::new(Handover::new(1 << 20)), Arc::<Progress>::default());
         let (_, decisions) = Decisions::channel();
         let (again, brake) = (folder.to_owned(), brake.clone());
@@ -156,4 +160,70 @@ fn inputs_that_found_no_room_are_trouble_for_some_seconds() {
     assert!(well_at(&mut losses, 31));
     count(&progress.record_lost);
     assert!(!well_at(&mut losses, 60));
+}
+
+/// A run of ten inputs whose first sync comes in the last look at the queue, and fails: what is said of its end, the
+/// counters, and what is on record.
+fn ends_with_a_failed_sync(reopens: bool) -> (Result<(), RecordError>, Arc<Progress>, Vec<Input>) {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("run");
+    let brake = Brake::default();
+    let mut writer = a_run(&path, &brake);
+    for at in 0..10 {
+        writer.append(&Input::Tick { at }).unwrap();
+    }
+    brake.fail_syncs(1);
+    let inputs = Arc::new(Handover::new(1 << 20));
+    inputs.close();
+    let (again, progress) = (path.clone(), Arc::<Progress>::default());
+    let recorder = Recorder {
+        writer: Some(writer),
+        reopen: Box::new(move || {
+            if !reopens {
+                return Err(RecordError::Locked);
+            }
+            // What was not synced is gone from this disk.
+            for file in std::fs::read_dir(&again).unwrap().flatten() {
+                if file.file_name().to_str().unwrap().ends_with(".kwr") {
+                    std::fs::File::create(file.path()).unwrap();
+                }
+            }
+            let disk = Disk::new(Folder::open(&again), Brake::default());
+            RunWriter::resume(disk, policy(0.05)).map(|(writer, ..)| writer)
+        }),
+        inputs,
+        decisions: Decisions::channel().1,
+        progress: Arc::clone(&progress),
+        alarms: Arc::default(),
+    };
+    let result = recorder.run();
+    let mut on_record = Vec::new();
+    if path.join(MANIFEST_FILE).exists() {
+        let mut reader = RunReader::new(Folder::open(&path)).unwrap();
+        reader.for_each_input_from(0, |_, input| on_record.push(input.clone()));
+    }
+    (result, progress, on_record)
+}
+
+#[test]
+fn a_sync_that_fails_at_the_very_end_is_made_up_for_and_what_it_cost_is_on_record() {
+    let (result, progress, on_record) = ends_with_a_failed_sync(true);
+    result.unwrap();
+    assert_eq!(read(&progress.record_lost), 10);
+    assert_eq!(read(&progress.record_errors), 1);
+    let [Input::Mark { mark, .. }] = on_record.as_slice() else {
+        panic!("{on_record:?}");
+    };
+    let MarkKind::Note(text) = &mark.kind else {
+        panic!("{mark:?}");
+    };
+    assert!(text.starts_with("10 inputs"), "{text}");
+}
+
+#[test]
+fn a_run_whose_end_could_not_be_written_does_not_end_well() {
+    let (result, progress, on_record) = ends_with_a_failed_sync(false);
+    assert!(matches!(result, Err(RecordError::Locked)), "{result:?}");
+    assert_eq!(read(&progress.record_lost), 10);
+    assert!(on_record.is_empty());
 }
