@@ -52,6 +52,8 @@ pub struct Progress {
     pub streams: AtomicU64,
     /// Page: streams closed because their reader was too slow.
     pub streams_dropped: AtomicU64,
+    /// Page: connections closed because others wanted in.
+    pub crowded_out: AtomicU64,
     /// Requests that wanted to change something and were refused.
     pub refused: AtomicU64,
     /// Changes made from the page.

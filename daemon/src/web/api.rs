@@ -1,6 +1,6 @@
 //! What the page and other programs ask for. Described in `openapi.json`; what they may change: [`super::changes`].
 
-use super::{Server, failure};
+use super::{Connection, Server, failure};
 use crate::forward::ForwardView;
 use crate::progress::read;
 use crate::publish::{MarkView, Published};
@@ -186,6 +186,7 @@ pub(crate) async fn history(
 
 pub(crate) async fn stream(
     State(server): State<Arc<Server>>,
+    connection: Connection,
     Query(query): Query<Since>,
     headers: HeaderMap,
 ) -> Response {
@@ -193,7 +194,7 @@ pub(crate) async fn stream(
         .get("last-event-id")
         .and_then(|value| value.to_str().ok());
     let since = super::stream::left_off(&server.published.run_id, query.since, last);
-    super::stream::open(server, since)
+    super::stream::open(server, connection.seat, since)
 }
 
 pub(crate) async fn marks(State(server): State<Arc<Server>>) -> Json<Vec<MarkView>> {

@@ -9,6 +9,7 @@ mod assets;
 mod changes;
 pub mod fuzz;
 mod metrics;
+mod seats;
 mod socket;
 mod stream;
 
@@ -17,7 +18,7 @@ use crate::progress::count;
 use crate::publish::Published;
 use access::{Access, Refusal};
 use axum::Router;
-use axum::body::Bytes;
+use axum::body::{Bytes, HttpBody};
 use axum::extract::connect_info::Connected;
 use axum::extract::{ConnectInfo, FromRequestParts, Request, State};
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header, request::Parts};
@@ -26,6 +27,7 @@ use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use axum::serve::IncomingStream;
 use kerfwatch::input::Mark;
+use seats::Seat;
 use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
@@ -33,7 +35,7 @@ use tokio::net::TcpListener;
 use tokio::sync::{broadcast, mpsc, watch};
 use tokio_util::sync::CancellationToken;
 
-/// How long a reader may take nothing before its connection is closed.
+/// How long a reader may take nothing, or ask for nothing, before its connection is closed.
 pub const PATIENCE: Duration = Duration::from_secs(10);
 
 /// Shortest token taken: 16 random characters cannot be guessed at ten tries in ten seconds.
@@ -52,7 +54,7 @@ pub struct PageConfig {
     pub token: Option<String>,
     /// Host names of a reverse proxy that are ours.
     pub names: Vec<String>,
-    /// How long a reader may take nothing before its connection is closed.
+    /// How long a reader may take nothing, or ask for nothing, before its connection is closed.
     pub patience: Duration,
 }
 
@@ -153,25 +155,44 @@ fn failure(status: StatusCode, text: &str) -> Response {
     (status, axum::Json(serde_json::json!({"error": text}))).into_response()
 }
 
-/// The other end of the connection.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Peer(pub(crate) SocketAddr);
+/// The connection that a request came by.
+#[derive(Debug, Clone)]
+pub(crate) struct Connection {
+    peer: SocketAddr,
+    pub(crate) seat: Arc<Seat>,
+}
 
-impl Connected<IncomingStream<'_, socket::PatientListener>> for Peer {
+impl Connected<IncomingStream<'_, socket::PatientListener>> for Connection {
     fn connect_info(stream: IncomingStream<'_, socket::PatientListener>) -> Self {
-        Self(*stream.remote_addr())
+        Self {
+            peer: *stream.remote_addr(),
+            seat: stream.io().seat(),
+        }
     }
 }
 
-impl<S: Sync> FromRequestParts<S> for Peer {
+impl<S: Sync> FromRequestParts<S> for Connection {
     type Rejection = StatusCode;
 
     async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self, StatusCode> {
         parts
             .extensions
             .get::<ConnectInfo<Self>>()
-            .map(|info| info.0)
+            .map(|info| info.0.clone())
             .ok_or(StatusCode::INTERNAL_SERVER_ERROR)
+    }
+}
+
+/// The other end of the connection.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Peer(pub(crate) SocketAddr);
+
+impl<S: Sync> FromRequestParts<S> for Peer {
+    type Rejection = StatusCode;
+
+    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, StatusCode> {
+        let connection = Connection::from_request_parts(parts, state).await?;
+        Ok(Self(connection.peer))
     }
 }
 
@@ -242,12 +263,9 @@ impl Page {
             stop: stop.clone(),
         });
         let broadcaster = tokio::spawn(stream::broadcaster(Arc::clone(&server), stop.clone()));
-        let listener = socket::PatientListener {
-            inner: TcpListener::from_std(self.listener)?,
-            progress,
-            patience: self.config.patience,
-        };
-        let service = routes(server).into_make_service_with_connect_info::<Peer>();
+        let listener = TcpListener::from_std(self.listener)?;
+        let listener = socket::PatientListener::new(listener, progress, self.config.patience);
+        let service = routes(server).into_make_service_with_connect_info::<Connection>();
         let ended = stop.clone();
         let serving = axum::serve(listener, service)
             .with_graceful_shutdown(async move { ended.cancelled().await });
@@ -286,6 +304,7 @@ fn routes(server: Arc<Server>) -> Router {
         .fallback(get(assets::serve))
         .layer(axum::extract::DefaultBodyLimit::max(16 * 1024))
         .layer(middleware::from_fn(security_headers))
+        .layer(middleware::from_fn(seated))
         .with_state(server)
 }
 
@@ -299,6 +318,14 @@ async fn may_look(
         Ok(()) => next.run(request).await,
         Err(refusal) => server.refuse(peer.0, refusal),
     }
+}
+
+/// Tells the connection what it is doing.
+async fn seated(connection: Connection, request: Request, next: Next) -> Response {
+    connection.seat.is_asked(request.body().is_end_stream());
+    let response = next.run(request).await;
+    connection.seat.has_answered();
+    response
 }
 
 async fn security_headers(request: Request, next: Next) -> Response {

@@ -19,6 +19,7 @@
 
 use super::Server;
 use super::api::{GrooveView, JobView, health};
+use super::seats::{Follows, Seat};
 use crate::guard::Warning;
 use crate::outputs::Horn;
 use crate::progress::count;
@@ -194,8 +195,8 @@ pub(crate) async fn broadcaster(server: Arc<Server>, stop: CancellationToken) {
     }
 }
 
-/// Counts itself among the open streams while it lives.
-struct Open(Arc<Server>);
+/// Counts itself among the open streams while it lives, and keeps the seat of its connection.
+struct Open(Arc<Server>, #[expect(dead_code, reason = "held")] Follows);
 
 impl Drop for Open {
     fn drop(&mut self) {
@@ -222,10 +223,10 @@ fn how_it_ended(published: &Published) -> VecDeque<Bytes> {
 }
 
 /// Starts a stream for one reader.
-pub(crate) fn open(server: Arc<Server>, since_s: f64) -> Response {
+pub(crate) fn open(server: Arc<Server>, seat: Arc<Seat>, since_s: f64) -> Response {
     let progress = &server.published.progress;
     let before = progress.streams.fetch_add(1, Ordering::Relaxed);
-    let open = Open(Arc::clone(&server));
+    let open = Open(Arc::clone(&server), seat.follows());
     if before >= STREAMS_MAX {
         return super::failure(
             axum::http::StatusCode::SERVICE_UNAVAILABLE,

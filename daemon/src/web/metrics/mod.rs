@@ -234,6 +234,11 @@ fn of_progress(page: &mut Families, progress: &Progress) {
             &progress.streams_dropped,
         ),
         (
+            "kerfwatch_connections_crowded_out",
+            "Connections to the page closed because others wanted in.",
+            &progress.crowded_out,
+        ),
+        (
             "kerfwatch_changes",
             "Changes made from the page.",
             &progress.changes,
