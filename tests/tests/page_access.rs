@@ -116,6 +116,35 @@ fn a_foreign_name_for_this_machine_is_refused() {
 }
 
 #[test]
+fn whoever_may_not_look_learns_of_the_health_only_whether_all_is_well() {
+    let (rig, _folder) = rig(Some(TOKEN));
+    let ask = |headers: &[(&str, &str)]| {
+        let answer = request(rig.page(), "GET", "/healthz", headers, None);
+        assert_eq!(answer.status, 200, "{headers:?}");
+        answer.json()
+    };
+    let all_is_well = serde_json::json!({"ok": true});
+    let bearer = format!("Bearer {TOKEN}");
+    let handed_on = ("X-Forwarded-For", "192.0.2.7");
+    assert_eq!(ask(&[handed_on]), all_is_well);
+    assert_eq!(
+        ask(&[handed_on, ("Authorization", "Bearer no")]),
+        all_is_well
+    );
+    assert_eq!(ask(&[("Host", "rebound.example")]), all_is_well);
+    assert_eq!(
+        ask(&[("Host", "rebound.example"), ("Authorization", &bearer)]),
+        all_is_well
+    );
+    for headers in [&[][..], &[handed_on, ("Authorization", &bearer)]] {
+        let health = ask(headers);
+        assert_eq!(health["ok"], true);
+        assert!(health["recorded_bytes"].is_u64(), "{health}");
+    }
+    rig.stop().unwrap();
+}
+
+#[test]
 fn overpull_cannot_be_shelved_and_others_only_for_an_hour() {
     let (rig, _folder) = rig(Some(TOKEN));
     let at = rig.page();

@@ -8,7 +8,8 @@
 //!
 //! What a reverse proxy on this machine hands on comes from loopback and is meant for others: it is
 //! known by its host name (one given with `--name`) or by `X-Forwarded-For`, and counts as from
-//! elsewhere.
+//! elsewhere. Whoever may not look can ask `/healthz` all the same, but learns only whether all is well; the page's own
+//! files and the description of the interface hold nothing of a run and are for everybody.
 //!
 //! The token comes as `Authorization: Bearer ...` or, after `POST /api/v1/session`, as a cookie that
 //! scripts cannot read and that other sites' requests do not carry (`HttpOnly`, `SameSite=Strict`).

@@ -1,6 +1,7 @@
 //! What the page and other programs ask for. Described in `openapi.json`; what they may change: [`super::changes`].
 
-use super::{Connection, Server, failure};
+use super::access::Refusal;
+use super::{Connection, Peer, Server, failure};
 use crate::forward::ForwardView;
 use crate::progress::read;
 use crate::publish::{MarkView, Published};
@@ -209,12 +210,26 @@ pub(crate) async fn openapi() -> Response {
         .into_response()
 }
 
-pub(crate) async fn healthz(State(server): State<Arc<Server>>) -> Response {
+/// For watchdogs and container probes, who have no token: to whoever may not look it says no more than they need.
+pub(crate) async fn healthz(
+    State(server): State<Arc<Server>>,
+    peer: Peer,
+    headers: HeaderMap,
+) -> Response {
     let health = health(&server.published);
     let status = if health.ok {
         StatusCode::OK
     } else {
         StatusCode::SERVICE_UNAVAILABLE
     };
-    (status, Json(health)).into_response()
+    match server.access.may_look(peer.0, &headers) {
+        Ok(()) => (status, Json(health)).into_response(),
+        Err(refusal) => {
+            // A guess is one wherever it is tried; else nothing was refused.
+            if refusal == Refusal::Wrong {
+                let _ = server.refuse(peer.0, refusal);
+            }
+            (status, Json(serde_json::json!({"ok": health.ok}))).into_response()
+        }
+    }
 }
