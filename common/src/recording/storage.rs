@@ -133,9 +133,10 @@ impl Folder {
     /// What the system answers.
     pub fn create(path: impl Into<PathBuf>) -> io::Result<Self> {
         let path = path.into();
+        let changed = folders_to_change(&path);
         fs::create_dir_all(&path)?;
-        if let Some(parent) = path.parent().filter(|p| !p.as_os_str().is_empty()) {
-            sync_folder(parent)?;
+        for folder in changed {
+            sync_folder(folder)?;
         }
         Ok(Self::open(path))
     }
@@ -154,6 +155,26 @@ impl Folder {
             .get_mut(name)
             .ok_or_else(|| io::Error::from(io::ErrorKind::NotFound))
     }
+}
+
+/// The folders that get a new entry when `path` and its parents are made, the innermost first. The one around `path`
+/// is always among them: who made that entry may not have synced it.
+fn folders_to_change(path: &Path) -> Vec<&Path> {
+    let mut changed = Vec::new();
+    for folder in path.ancestors() {
+        if !changed.is_empty() && folder.exists() {
+            break;
+        }
+        match folder.parent() {
+            Some(parent) if parent.as_os_str().is_empty() => {
+                changed.push(Path::new("."));
+                break;
+            }
+            Some(parent) => changed.push(parent),
+            None => break,
+        }
+    }
+    changed
 }
 
 /// On Unix a directory can be opened and synced; elsewhere the system does not offer it.
@@ -252,5 +273,34 @@ impl Storage for Folder {
             Err(TryLockError::WouldBlock) => Ok(false),
             Err(TryLockError::Error(error)) => Err(error),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_folder_that_gets_a_new_entry_is_synced() {
+        let there = tempfile::tempdir().unwrap();
+        let there = there.path();
+        let deep = there.join("wells").join("7").join("run");
+        assert_eq!(
+            folders_to_change(&deep),
+            [&there.join("wells/7"), &there.join("wells"), there]
+        );
+        let folder = Folder::create(&deep).unwrap();
+        assert!(folder.path().is_dir());
+        assert_eq!(folders_to_change(&deep), [there.join("wells/7")]);
+        assert_eq!(
+            folders_to_change(&there.join("wells/8")),
+            [there.join("wells")]
+        );
+        assert_eq!(folders_to_change(Path::new("not-there")), [Path::new(".")]);
+        assert_eq!(
+            folders_to_change(Path::new("not-there/run")),
+            [Path::new("not-there"), Path::new(".")]
+        );
+        assert_eq!(folders_to_change(Path::new("/")), Vec::<&Path>::new());
     }
 }
