@@ -1,4 +1,5 @@
-//! Result files appear whole or not at all: written beside their name, then renamed.
+//! Result files appear whole or not at all: written beside their name, synced, then renamed. Without the sync the name
+//! may reach the disk before what it stands for, and a power cut leave an empty file under it.
 
 use crate::console::Console;
 use crate::failure::Failure;
@@ -49,6 +50,7 @@ pub fn write_file_with(
     let mut out = BufWriter::new(file);
     let done = fill(&mut out)
         .and_then(|()| out.flush().map_err(failed))
+        .and_then(|()| out.get_ref().sync_all().map_err(failed))
         .and_then(|()| std::fs::rename(&part, path).map_err(failed));
     if done.is_err() {
         // What is half written helps nobody; failing to remove it changes nothing.
