@@ -237,7 +237,7 @@ fn judge_broken_off(folder: PathBuf, job: (&Job, &str)) -> Option<BrokenOff> {
         age.is_ok_and(|time| time.elapsed().map_or(true, |age| age < BROKEN_OFF_MAX))
     });
     let is_recent = was_written_lately || was_away_briefly(&folder);
-    // Held until this handle is closed, at the end of this function.
+    // Let go again at once: whoever goes on with the run takes it for good, and looks once more.
     let is_free = Folder::open(&folder).lock(LOCK_FILE).unwrap_or(false);
     let head = RunHead::read(&Folder::open(&folder)).ok()?;
     (is_recent && is_free).then_some(BrokenOff {
