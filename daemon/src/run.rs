@@ -144,7 +144,7 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
 
     let stop_outputs = CancellationToken::new();
     let programs = outputs::start(
-        &job.alarm.outputs,
+        &job,
         false,
         &follow,
         &progress,
@@ -166,7 +166,7 @@ pub async fn run(config: Config, shutdown: impl Future<Output = ()>) -> Result<E
         if read_back.is_some() {
             ingest.resumed();
         }
-        let outputs_of_job = job.alarm.outputs.clone();
+        let outputs_of_job = job.clone();
         let (follow, counters, stop) = (follow.clone(), Arc::clone(&progress), stop.clone());
         let shell = Arc::clone(&published.shell_alarms);
         let stop_outputs = stop_outputs.clone();

@@ -2,7 +2,8 @@
 //!
 //! It is started without a shell; `KERFWATCH_ALARM` is `raised` while any of its alarms sounds and `cleared` once none
 //! does, `KERFWATCH_KINDS` holds the kinds, `KERFWATCH_TENSION_N` and `KERFWATCH_LIMIT_N` the reading that raised an
-//! overpull. One that fails is started again, in case nobody has heard of the change.
+//! overpull. One that fails is started again, in case nobody has heard of the change. Tokens that the daemon was given in
+//! its environment are none of the program's business and do not reach it.
 
 use super::{Common, Horn};
 use std::process::Stdio;
@@ -36,7 +37,13 @@ impl Sounding {
     }
 }
 
-pub(super) async fn follow(mut common: Common, command: Vec<String>, timeout: Duration) {
+/// `secrets`: variables of the environment that the program does not get.
+pub(super) async fn follow(
+    mut common: Common,
+    command: Vec<String>,
+    timeout: Duration,
+    secrets: Vec<String>,
+) {
     let mut told = Sounding::default();
     // When to start the program once more, and the pause that led there.
     let mut again: Option<(Instant, Duration)> = None;
@@ -65,7 +72,7 @@ pub(super) async fn follow(mut common: Common, command: Vec<String>, timeout: Du
         }
         told = now;
         // One at a time: what changes while it runs is seen afterwards.
-        let started = start(&command, &horn, &told.kinds, timeout).await;
+        let started = start(&command, &horn, &told.kinds, timeout, &secrets).await;
         again = match started {
             Ok(()) => {
                 common.working();
@@ -88,6 +95,7 @@ async fn start(
     horn: &Horn,
     kinds: &str,
     timeout: Duration,
+    secrets: &[String],
 ) -> Result<(), String> {
     let (program, arguments) = command.split_first().ok_or("no program is named")?;
     let word = match kinds.is_empty() {
@@ -95,6 +103,9 @@ async fn start(
         false => "raised",
     };
     let mut process = Command::new(program);
+    for secret in secrets {
+        process.env_remove(secret);
+    }
     process
         .args(arguments)
         .env("KERFWATCH_ALARM", word)
@@ -142,6 +153,8 @@ mod tests {
             &Horn::default(),
             "stall",
             Duration::from_millis(300),
+            // Set by cargo for every test.
+            &["CARGO_MANIFEST_DIR".to_owned()],
         )
         .await
     }
@@ -149,6 +162,13 @@ mod tests {
     #[tokio::test]
     async fn a_program_learns_what_happened() {
         let check = "test \"$KERFWATCH_ALARM $KERFWATCH_KINDS\" = 'raised stall'";
+        assert_eq!(run(&["sh", "-c", check]).await, Ok(()));
+    }
+
+    #[tokio::test]
+    async fn a_program_gets_the_environment_but_no_secret_of_it() {
+        let check = "test -n \"$CARGO_PKG_NAME\" && test -z \"${CARGO_MANIFEST_DIR+set}\"";
+        assert!(std::env::var_os("CARGO_MANIFEST_DIR").is_some());
         assert_eq!(run(&["sh", "-c", check]).await, Ok(()));
     }
 
@@ -214,7 +234,7 @@ mod tests {
         );
         let (horn, common, command) = followed(&script);
         let stop = common.stop.clone();
-        let output = tokio::spawn(follow(common, command, Duration::from_secs(5)));
+        let output = tokio::spawn(follow(common, command, Duration::from_secs(5), Vec::new()));
         let overpull = Warning {
             at_s: 1.0,
             tension_n: 2.0,
@@ -258,7 +278,7 @@ mod tests {
         );
         let (horn, common, command) = followed(&script);
         let (stop, alarms) = (common.stop.clone(), Arc::clone(&common.shell_alarms));
-        let output = tokio::spawn(follow(common, command, Duration::from_secs(5)));
+        let output = tokio::spawn(follow(common, command, Duration::from_secs(5), Vec::new()));
         horn.send_modify(|horn| horn.alarms = vec![alarm("stall")]);
         lines(&said, 1).await;
         // The core renews the horn all the time: no reason to start it before the pause is over.

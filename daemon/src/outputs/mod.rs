@@ -13,7 +13,7 @@ use crate::guard::Warning;
 use crate::progress::Progress;
 use crate::shell_alarm::ShellAlarms;
 use kerfwatch::alarm::AlarmKind;
-use kerfwatch::job::{AlarmOutput, OutputKind};
+use kerfwatch::job::{Job, OutputKind};
 use kerfwatch::snapshot::AlarmView;
 use kerfwatch::time::seconds;
 use std::sync::Arc;
@@ -85,7 +85,7 @@ impl Common {
 /// Starts relays and lines on the runtime of the instruments (`lines`), or programs on any other;
 /// starting a program takes milliseconds that the sample path cannot spare.
 pub fn start(
-    outputs: &[AlarmOutput],
+    job: &Job,
     lines: bool,
     horn: &watch::Receiver<Horn>,
     progress: &Arc<Progress>,
@@ -93,7 +93,7 @@ pub fn start(
     stop: &CancellationToken,
 ) -> TaskTracker {
     let tracker = TaskTracker::new();
-    for output in outputs {
+    for output in &job.alarm.outputs {
         let common = Common {
             name: output.name.clone(),
             alarms: output.alarms.clone(),
@@ -105,7 +105,12 @@ pub fn start(
         match (&output.kind, lines) {
             (OutputKind::Command { command, timeout }, false) => {
                 let timeout = std::time::Duration::from_secs_f64(timeout.0);
-                tracker.spawn(command::follow(common, command.clone(), timeout));
+                tracker.spawn(command::follow(
+                    common,
+                    command.clone(),
+                    timeout,
+                    secrets(job),
+                ));
             }
             (OutputKind::ModbusCoil { line, unit, coil }, true) => {
                 let words = relay::Words::Coil {
@@ -128,9 +133,33 @@ pub fn start(
     tracker
 }
 
+/// Variables of the environment in which the daemon is given tokens.
+fn secrets(job: &Job) -> Vec<String> {
+    let forward = job.forward.as_ref();
+    let forward = forward.and_then(|forward| forward.token_env.clone());
+    job.page
+        .token_env
+        .clone()
+        .into_iter()
+        .chain(forward)
+        .collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_tokens_of_page_and_forwarding_are_secrets() {
+        let secrets_with = |more: &str| {
+            let text = format!("{}{more}", kerfwatch::job::print_default_job());
+            let text = kerfwatch::job::apply_set(&text, "page.token_env=\"PAGE\"").unwrap();
+            secrets(&kerfwatch::job::read_job(&text, "job").unwrap().job)
+        };
+        let forward = "\n[forward]\nurl = \"http://127.0.0.1:9\"\norg = \"crew\"\nbucket = \"cuts\"\ntoken_env = \"FORWARD\"\n";
+        assert_eq!(secrets_with(forward), ["PAGE", "FORWARD"]);
+        assert_eq!(secrets_with(""), ["PAGE"]);
+    }
 
     fn horn(state: &str) -> Horn {
         Horn {
