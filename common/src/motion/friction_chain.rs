@@ -265,6 +265,31 @@ fn greater(a: f64, b: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::model::line::LineInFluid;
+    use crate::model::wellpath::WellPath;
+
+    /// Elastic stretch of 0.108 in wire in water, values of the shared check table.
+    #[test]
+    fn a_hanging_line_is_stretched_as_the_check_values_say() {
+        let line = LineInFluid::new(0.108 * 0.0254, 200e9, 7850.0, 1000.0);
+        let table = ProfileTable::new(&WellPath::vertical(), line, 0.3, 0.2, 4000.0);
+        for (length, load, wanted) in [
+            (2000.0, 0.0, 0.6718),
+            (4000.0, 0.0, 2.6870),
+            (2000.0, 2000.0, 4.055_72),
+            (3000.0, 1500.0, 5.318_40),
+        ] {
+            let top = load + line.weight_n_m * length;
+            let mut chain = FrictionChain::default();
+            chain.lay_out(&table, length, top - 500.0, top + 500.0);
+            chain.drive(top);
+            let found = chain.tension_integral() / line.ea_n;
+            assert!(
+                (found - wanted).abs() < 1e-4,
+                "{length} m, {load} N: {found}"
+            );
+        }
+    }
 
     /// Distributed drag of 0.1 N/m on 0.108 in wire, values of the shared check table: dT 100,
     /// 200, 400 N reach 500, 1000, 2000 m and take 0.02115, 0.08460, 0.33840 m.
