@@ -11,5 +11,6 @@ print(json.dumps({
     "well": {item.mnemonic: item.value for item in las.well},
     "units": {curve.mnemonic: curve.unit for curve in las.curves},
     "parameters": {item.mnemonic: item.value for item in las.params},
+    "descriptions": {item.mnemonic: item.descr for item in las.params},
     "curves": {curve.mnemonic: [None if v != v else float(v) for v in curve.data] for curve in las.curves},
 }, default=lambda number: number.item()))

@@ -120,6 +120,25 @@ fn las_is_read_back_by_lasio_to_its_stated_precision() {
 }
 
 #[test]
+fn lasio_reads_what_a_what_if_has_changed_as_it_was_given() {
+    let exported = export("las", &["--set", "cutter.wheels=4"]);
+    let las = ask("read_las.py", &[&exported.file]);
+    let changes = exported_changes(&las);
+    assert_eq!(changes, ["cutter.wheels=4"]);
+    let said = las["descriptions"]["WIF1"].as_str().unwrap();
+    assert_eq!(said, "what-if, not the job on record, changed");
+}
+
+/// Values of the parameters that say what was changed, in order.
+fn exported_changes(las: &Value) -> Vec<&str> {
+    let parameters = las["parameters"].as_object().unwrap();
+    let changes = parameters
+        .iter()
+        .filter(|(name, _)| name.starts_with("WIF"));
+    changes.filter_map(|(_, value)| value.as_str()).collect()
+}
+
+#[test]
 fn parquet_tables_are_read_back_by_pyarrow_without_loss() {
     for (name, key) in [
         ("groove", "groove"),

@@ -117,7 +117,7 @@ fn parameters(text: &mut String, export: &Export<'_>) {
         entry(text, mnemonic, unit, &value, description);
     }
     for (i, change) in export.result.run.what_if.iter().enumerate() {
-        let description = "what-if, not the job on record: changed";
+        let description = "what-if, not the job on record, changed";
         entry(
             text,
             &format!("WIF{}", i + 1),
@@ -168,8 +168,10 @@ fn curves_and_data(text: &mut String, export: &Export<'_>) {
     }
 }
 
-/// One header line: the unit follows the first dot at once, the description the last colon.
+/// One header line: the unit follows the first dot at once, the description the last colon. A value may hold colons
+/// (a time of day does), so a description may not: all before its last one would be read as value.
 fn entry(text: &mut String, mnemonic: &str, unit: &str, value: &str, description: &str) {
+    let description = description.replace(':', ",");
     let _ = writeln!(text, " {mnemonic:<4}.{unit:<3} {value:<30} : {description}");
 }
 
@@ -206,4 +208,68 @@ fn date_text(utc_ns: i64) -> String {
     jiff::Timestamp::from_nanosecond(i128::from(utc_ns))
         .map(|t| t.strftime("%Y-%m-%d %H:%M:%S").to_string())
         .unwrap_or_default()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::export::TableName;
+    use kerfwatch::job::{print_default_job, read_job};
+    use kerfwatch::pipeline::Pipeline;
+    use kerfwatch::result::GrooveBin;
+
+    /// Value and description of a header line, as a reader parts them.
+    fn parts(line: &str) -> (&str, &str) {
+        let (before, description) = line.rsplit_once(':').unwrap();
+        let (_, value) = before.split_once('.').unwrap();
+        // The unit stands at the dot, then a space at least.
+        let (_, value) = value.split_once(' ').unwrap();
+        (value.trim(), description.trim())
+    }
+
+    #[test]
+    fn a_description_with_colons_leaves_the_value_what_it_is() {
+        let mut text = String::new();
+        entry(
+            &mut text,
+            "DATE",
+            "",
+            "2026-05-01 06:12:00",
+            "start: UTC: run",
+        );
+        assert_eq!(
+            parts(text.trim_end()),
+            ("2026-05-01 06:12:00", "start, UTC, run")
+        );
+    }
+
+    #[test]
+    fn what_was_changed_is_read_back_as_it_was_given() {
+        let job = read_job(print_default_job(), "job.toml").unwrap().job;
+        let mut result = Pipeline::new(&job).result("run");
+        result.run.what_if = vec!["cutter.wheels=8".to_owned(), "a=\"6:1\"".to_owned()];
+        result.groove = vec![GrooveBin {
+            top_m: 600.0,
+            bottom_m: 600.1,
+            depth_mm: 1.0,
+            low_mm: 0.5,
+            high_mm: 1.5,
+            wall_mm: 5.5,
+            passes: 1,
+            through: false,
+            through_probability: 0.0,
+            coupling: false,
+        }];
+        let text = las_text(&Export {
+            job: &job,
+            result: &result,
+            start_utc_ns: Some(0),
+            table: TableName::Groove,
+            tension: &[],
+        })
+        .unwrap();
+        let lines = text.lines().filter(|line| line.starts_with(" WIF"));
+        let values: Vec<&str> = lines.map(|line| parts(line).0).collect();
+        assert_eq!(values, ["cutter.wheels=8", "a=\"6:1\""]);
+    }
 }
