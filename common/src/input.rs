@@ -135,8 +135,6 @@ pub enum Event {
         at: Nanos,
         /// New state of the alarm, e.g. `unacknowledged`.
         state: &'static str,
-        /// Which of several alarms of one kind: `load` or `depth` of `sensor`; else empty.
-        about: &'static str,
         /// The alarm.
         record: AlarmRecord,
     },

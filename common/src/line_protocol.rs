@@ -122,6 +122,16 @@ pub fn state_fields(i: &Interval) -> [(&'static str, Field<'static>); 2] {
     ]
 }
 
+/// Tags of an alarm: kind, level, and which of several of one kind, empty where there is one only. Two instruments may
+/// fail at one moment, and their alarms are two points.
+pub fn alarm_tags(a: &AlarmRecord) -> [(&'static str, &str); 3] {
+    [
+        ("kind", &a.kind),
+        ("level", &a.level),
+        ("about", a.about.as_deref().unwrap_or_default()),
+    ]
+}
+
 /// Fields of an alarm; what is not known yet is left out.
 pub fn alarm_fields(a: &AlarmRecord) -> Vec<(&'static str, Field<'static>)> {
     let mut fields = vec![("raised_s", Field::Real(a.raised_s))];

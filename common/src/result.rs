@@ -239,6 +239,10 @@ pub struct Joint {
 pub struct AlarmRecord {
     /// `overpull`, `approaching`, `slack`, `stall`, `speed`, `upper_stop`, ...
     pub kind: String,
+    /// Which of several of one kind: `load` or `depth` of `sensor`; absent of all others, and in results of programs
+    /// that did not tell yet.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub about: Option<String>,
     /// `high` or `low` for priority.
     pub level: String,
     /// Raised.
@@ -250,6 +254,14 @@ pub struct AlarmRecord {
 }
 
 impl AlarmRecord {
+    /// Kind and which of several it is, as in commands: `sensor load`.
+    pub fn name(&self) -> String {
+        match &self.about {
+            Some(about) => format!("{} {about}", self.kind),
+            None => self.kind.clone(),
+        }
+    }
+
     /// What `peak_n` is.
     pub fn extreme(&self) -> &'static str {
         if self.kind == "slack" {
@@ -350,6 +362,24 @@ mod tests {
         );
         assert_eq!(tops(&[joint(30.0, 31.0)]), [0.0; 0]);
         assert_eq!(tops(&[]).len(), 10);
+    }
+
+    #[test]
+    fn an_alarm_about_nothing_in_particular_keeps_the_form_of_older_results() {
+        let old =
+            r#"{"kind":"sensor","level":"high","raised_s":1.0,"cleared_s":null,"peak_n":null}"#;
+        let mut alarm: AlarmRecord = serde_json::from_str(old).unwrap();
+        assert_eq!(
+            (alarm.about.as_deref(), alarm.name()),
+            (None, "sensor".to_owned())
+        );
+        assert_eq!(serde_json::to_string(&alarm).unwrap(), old);
+        alarm.about = Some("load".to_owned());
+        let told = serde_json::to_value(&alarm).unwrap();
+        assert_eq!(
+            (&told["about"], alarm.name()),
+            (&"load".into(), "sensor load".to_owned())
+        );
     }
 
     #[test]

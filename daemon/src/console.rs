@@ -59,18 +59,14 @@ impl Console {
         ));
     }
 
-    /// An alarm has changed; one that is suppressed by the state of the job is nobody's concern. `about`: which of
-    /// several of its kind, or empty.
-    pub fn alarm(&self, at_s: f64, state: &str, about: &str, record: &AlarmRecord) {
+    /// An alarm has changed; one that is suppressed by the state of the job is nobody's concern.
+    pub fn alarm(&self, at_s: f64, state: &str, record: &AlarmRecord) {
         if !matches!(state, "suppressed" | "normal") {
-            self.line(format_args!(
-                "{}",
-                self.alarm_line(at_s, state, about, record)
-            ));
+            self.line(format_args!("{}", self.alarm_line(at_s, state, record)));
         }
     }
 
-    fn alarm_line(&self, at_s: f64, state: &str, about: &str, record: &AlarmRecord) -> String {
+    fn alarm_line(&self, at_s: f64, state: &str, record: &AlarmRecord) -> String {
         let peak = record
             .peak_n
             .map(|peak| format!("  {} {}", record.extreme(), self.force(peak)))
@@ -83,7 +79,7 @@ impl Console {
         format!(
             "{}  {word} {} ({}) {}{peak}",
             clock(at_s),
-            format!("{} {about}", record.kind).trim_end(),
+            record.name(),
             record.level,
             state.replace('_', " "),
         )
@@ -227,15 +223,17 @@ mod tests {
         };
         let mut record = AlarmRecord {
             kind: "sensor".to_owned(),
+            about: Some("depth".to_owned()),
             level: "high".to_owned(),
             raised_s: 5.0,
             cleared_s: None,
             peak_n: None,
         };
-        let line = console.alarm_line(5.0, "unacknowledged", "depth", &record);
+        let line = console.alarm_line(5.0, "unacknowledged", &record);
         assert_eq!(line, "00:00:05  ALARM sensor depth (high) unacknowledged");
-        (record.kind, record.peak_n) = ("overpull".to_owned(), Some(5200.0));
-        let line = console.alarm_line(5.0, "returned_unacknowledged", "", &record);
+        (record.kind, record.about) = ("overpull".to_owned(), None);
+        record.peak_n = Some(5200.0);
+        let line = console.alarm_line(5.0, "returned_unacknowledged", &record);
         assert_eq!(
             line,
             "00:00:05  alarm overpull (high) returned unacknowledged  peak   5200 N"

@@ -209,19 +209,14 @@ impl Core {
             }
             Event::Interval(_) => {}
             Event::Alarm { state, record, .. } if self.by_design.is_one(state, record) => {}
-            Event::Alarm {
-                at,
-                state,
-                about,
-                record,
-            } => {
-                self.console.alarm(seconds(*at), state, about, record);
+            Event::Alarm { at, state, record } => {
+                self.console.alarm(seconds(*at), state, record);
                 // Whoever is told looks at the present next: it must hold the alarm.
                 self.publish();
                 let _ = self.published.told.send(Told::Alarm {
                     at_s: seconds(*at),
                     alarm: record.kind.clone(),
-                    about: (*about).to_owned(),
+                    about: record.about.clone().unwrap_or_default(),
                     state: (*state).to_owned(),
                 });
             }

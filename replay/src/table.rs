@@ -157,6 +157,10 @@ pub fn table(result: &RunResult, name: TableName) -> Table {
                 .number("raised_s", a.iter().map(|x| x.raised_s))
                 .real("cleared_s", a.iter().map(|x| x.cleared_s))
                 .real("peak_n", a.iter().map(|x| x.peak_n))
+                .word(
+                    "about",
+                    a.iter().map(|x| x.about.clone().unwrap_or_default()),
+                )
         }
         TableName::LineWear => {
             let w = &result.line_wear;

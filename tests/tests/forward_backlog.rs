@@ -80,6 +80,7 @@ fn record(folder: &Path, address: SocketAddr, seconds: i64) {
                 state: "unacknowledged".to_owned(),
                 record: AlarmRecord {
                     kind: "overpull".to_owned(),
+                    about: None,
                     level: "high".to_owned(),
                     raised_s: at_s,
                     cleared_s: None,

@@ -81,9 +81,12 @@ impl Server {
         for line in String::from_utf8_lossy(&answer.body).lines() {
             let series: serde_json::Value = serde_json::from_str(line).unwrap();
             let tag = |key: &str| series["metric"][key].as_str().unwrap_or("").to_owned();
-            let tags = ["direction", "kind", "level", "state"].map(tag).join(" ");
+            let mut tags = ["direction", "kind", "about", "level", "state"]
+                .map(tag)
+                .to_vec();
+            tags.retain(|tag| !tag.is_empty());
             for at in series["timestamps"].as_array().unwrap() {
-                let key = (tags.trim().to_owned(), at.as_i64().unwrap());
+                let key = (tags.join(" "), at.as_i64().unwrap());
                 *found.entry(key).or_default() += 1;
             }
         }
@@ -142,7 +145,7 @@ fn expected(run: &Path) -> Expected {
             record,
         } => {
             let key = (
-                format!("{} {} {state}", record.kind, record.level),
+                format!("{} {} {state}", record.name(), record.level),
                 ms(*at_s),
             );
             all.alarms.insert(key, 1);

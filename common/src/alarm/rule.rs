@@ -108,6 +108,13 @@ impl AlarmKind {
         }
     }
 
+    /// The same for a record, which leaves it out where there is none.
+    pub fn about_on_record(self) -> Option<String> {
+        Some(self.about())
+            .filter(|about| !about.is_empty())
+            .map(str::to_owned)
+    }
+
     /// Name in commands and marks of the one alarm of a kind that is about `about`: `sensor load`. The name of the
     /// kind alone means every alarm of it.
     pub fn name_of_one(kind: &str, about: &str) -> String {

@@ -4,7 +4,7 @@ use super::batch::Batch;
 use super::column::Unzipper;
 use super::error::{Damage, DamageKind};
 use super::index::{BlockPlace, Index};
-use super::layout::{BLOCK_HEADER, Store};
+use super::layout::{BLOCK_HEADER, BlockHeader, Store};
 use super::payload;
 use super::reader::RunReader;
 use super::scan::{self, PART};
@@ -58,8 +58,8 @@ impl Blocks {
         reader: &mut RunReader<S>,
     ) -> Option<(u64, usize, Batch)> {
         let mut unzipper = std::mem::take(&mut self.unzipper);
-        let found = self.next(reader, Store::Raw, |payload, entries| {
-            Batch::decode_with(payload, entries, &mut unzipper)
+        let found = self.next(reader, Store::Raw, |payload, header| {
+            Batch::decode_with(payload, header.entries as usize, &mut unzipper)
         });
         self.unzipper = unzipper;
         found
@@ -70,7 +70,7 @@ impl Blocks {
         &mut self,
         reader: &mut RunReader<S>,
         store: Store,
-        mut decode: impl FnMut(&[u8], usize) -> Result<T, String>,
+        mut decode: impl FnMut(&[u8], &BlockHeader) -> Result<T, String>,
     ) -> Option<(u64, usize, T)> {
         loop {
             if self.fresh_start {
@@ -108,7 +108,7 @@ impl Blocks {
                 }
             };
             let decoded = if payload::is_known(header.encoding) {
-                decode(payload, header.entries as usize)
+                decode(payload, &header)
             } else {
                 Err("unknown encoding".to_owned())
             };

@@ -3,7 +3,9 @@
 use super::payload;
 use crate::input::Event;
 use crate::result::{AlarmRecord, GrooveBin, Interval, Stroke};
+use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
+use std::borrow::Cow;
 
 /// One decision, or a picture of the groove at one time.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -55,9 +57,7 @@ impl From<&Event> for Derived {
         match event {
             Event::Stroke(stroke) => Self::Stroke(stroke.clone()),
             Event::Interval(interval) => Self::Interval(interval.clone()),
-            Event::Alarm {
-                at, state, record, ..
-            } => Self::Alarm {
+            Event::Alarm { at, state, record } => Self::Alarm {
                 at_s: crate::time::seconds(*at),
                 state: (*state).to_owned(),
                 record: record.clone(),
@@ -73,16 +73,152 @@ impl Derived {
     }
 }
 
-/// Payload of a derived block.
-pub(super) fn encode(records: &[Derived]) -> Result<Vec<u8>, String> {
-    let rows = payload::encode_shared(&records)?;
-    payload::encode(&super::column::Bytes::encode(&rows))
+/// A record as it lies in a block. The encoding is by position: what is added to or taken from a type in here needs a
+/// new number of the encoding (`payload`) and a way to read the old one, as [`PlainAlarm`] is for alarms.
+#[derive(Serialize, Deserialize)]
+enum Row<'r, A> {
+    Stroke(Cow<'r, Stroke>),
+    Interval(Cow<'r, Interval>),
+    Alarm {
+        at_s: f64,
+        state: Cow<'r, str>,
+        record: A,
+    },
+    Groove {
+        at_s: f64,
+        bins: Cow<'r, [GrooveBin]>,
+    },
 }
 
-/// Back from a payload that must hold `entries` records.
-pub(super) fn decode(bytes: &[u8], entries: usize) -> Result<Vec<Derived>, String> {
+/// An alarm before [`payload::ALARMS_ABOUT`].
+#[derive(Serialize, Deserialize)]
+struct PlainAlarm<'r> {
+    kind: Cow<'r, str>,
+    level: Cow<'r, str>,
+    raised_s: f64,
+    cleared_s: Option<f64>,
+    peak_n: Option<f64>,
+}
+
+/// An alarm with what it is about.
+#[derive(Serialize, Deserialize)]
+struct Alarm<'r> {
+    plain: PlainAlarm<'r>,
+    about: Option<Cow<'r, str>>,
+}
+
+impl<'r> From<&'r AlarmRecord> for Alarm<'r> {
+    fn from(record: &'r AlarmRecord) -> Self {
+        Self {
+            plain: PlainAlarm {
+                kind: Cow::Borrowed(&record.kind),
+                level: Cow::Borrowed(&record.level),
+                raised_s: record.raised_s,
+                cleared_s: record.cleared_s,
+                peak_n: record.peak_n,
+            },
+            about: record.about.as_deref().map(Cow::Borrowed),
+        }
+    }
+}
+
+impl From<PlainAlarm<'_>> for AlarmRecord {
+    fn from(plain: PlainAlarm<'_>) -> Self {
+        Self {
+            kind: plain.kind.into_owned(),
+            about: None,
+            level: plain.level.into_owned(),
+            raised_s: plain.raised_s,
+            cleared_s: plain.cleared_s,
+            peak_n: plain.peak_n,
+        }
+    }
+}
+
+impl From<Alarm<'_>> for AlarmRecord {
+    fn from(alarm: Alarm<'_>) -> Self {
+        Self {
+            about: alarm.about.map(Cow::into_owned),
+            ..alarm.plain.into()
+        }
+    }
+}
+
+impl<'r> From<&'r Derived> for Row<'r, Alarm<'r>> {
+    fn from(record: &'r Derived) -> Self {
+        match record {
+            Derived::Stroke(stroke) => Self::Stroke(Cow::Borrowed(stroke)),
+            Derived::Interval(interval) => Self::Interval(Cow::Borrowed(interval)),
+            Derived::Alarm {
+                at_s,
+                state,
+                record,
+            } => Self::Alarm {
+                at_s: *at_s,
+                state: Cow::Borrowed(state),
+                record: record.into(),
+            },
+            Derived::Groove { at_s, bins } => Self::Groove {
+                at_s: *at_s,
+                bins: Cow::Borrowed(bins),
+            },
+        }
+    }
+}
+
+impl<A: Into<AlarmRecord>> From<Row<'_, A>> for Derived {
+    fn from(row: Row<'_, A>) -> Self {
+        match row {
+            Row::Stroke(stroke) => Self::Stroke(stroke.into_owned()),
+            Row::Interval(interval) => Self::Interval(interval.into_owned()),
+            Row::Alarm {
+                at_s,
+                state,
+                record,
+            } => Self::Alarm {
+                at_s,
+                state: state.into_owned(),
+                record: record.into(),
+            },
+            Row::Groove { at_s, bins } => Self::Groove {
+                at_s,
+                bins: bins.into_owned(),
+            },
+        }
+    }
+}
+
+/// Bytes of records, before they are made small.
+pub(super) fn rows(records: &[Derived]) -> Result<Vec<u8>, String> {
+    let rows: Vec<Row<'_, Alarm<'_>>> = records.iter().map(Row::from).collect();
+    payload::encode_shared(&rows)
+}
+
+/// Records from such bytes of an encoding.
+pub(super) fn from_rows(bytes: &[u8], encoding: u8) -> Result<Vec<Derived>, String> {
+    fn read<A>(bytes: &[u8]) -> Result<Vec<Derived>, String>
+    where
+        A: Into<AlarmRecord> + DeserializeOwned,
+    {
+        let rows: Vec<Row<'static, A>> = payload::decode_shared(bytes)?;
+        Ok(rows.into_iter().map(Derived::from).collect())
+    }
+    if encoding < payload::ALARMS_ABOUT {
+        read::<PlainAlarm<'static>>(bytes)
+    } else {
+        read::<Alarm<'static>>(bytes)
+    }
+}
+
+/// Payload of a derived block, in the encoding [`payload::ALARMS_ABOUT`].
+pub(super) fn encode(records: &[Derived]) -> Result<Vec<u8>, String> {
+    payload::encode(&super::column::Bytes::encode(&rows(records)?))
+}
+
+/// Back from a payload of an encoding that must hold `entries` records.
+pub(super) fn decode(bytes: &[u8], entries: usize, encoding: u8) -> Result<Vec<Derived>, String> {
     let rows: super::column::Bytes = payload::decode(bytes)?;
-    let records: Vec<Derived> = payload::decode_shared(&rows.decode(payload::DECODED_MAX)?)?;
+    let records = from_rows(&rows.decode(payload::DECODED_MAX)?, encoding)?;
     if records.len() == entries {
         Ok(records)
     } else {

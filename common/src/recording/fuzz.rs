@@ -3,6 +3,7 @@
 use super::batch::Batch;
 use super::derived;
 use super::layout::{BlockKind, RunTag, SegmentHeader, Store, block};
+use super::payload;
 use super::reader::RunReader;
 use super::storage::{Look, ReadOnly, part_of};
 use std::io::{self, ErrorKind};
@@ -45,7 +46,9 @@ pub fn fuzz_payload(bytes: &[u8]) {
         if let Ok(batch) = Batch::decode(bytes, entries) {
             batch.for_each(|_| {});
         }
-        let _ = derived::decode(bytes, entries);
+        for encoding in [payload::POLLED, payload::ALARMS_ABOUT] {
+            let _ = derived::decode(bytes, entries, encoding);
+        }
     }
     if let Some((count, payload)) = bytes.split_first_chunk::<2>()
         && let Ok(batch) = Batch::decode(payload, usize::from(u16::from_le_bytes(*count)))

@@ -24,7 +24,7 @@
 //! |---|---|---|
 //! | 0 | 4 | magic `KWB` and layout version 1 |
 //! | 4 | 1 | kind: 1 inputs, 2 derived, 3 clock anchor, 4 recovery note, 5 end of segment |
-//! | 5 | 1 | payload encoding, 2 (bincode); 1 in older runs |
+//! | 5 | 1 | payload encoding (bincode): 3 of derived, 2 of all others; 2 and 1 in older runs |
 //! | 6 | 2 | zero |
 //! | 8 | 4 | payload length, bytes |
 //! | 12 | 4 | entries in the block |
@@ -45,6 +45,7 @@
 //! older run on the same disk do not pass for blocks of this one.
 
 use super::error::DamageKind;
+use super::payload;
 use sha2::{Digest, Sha256};
 
 /// Length of a segment header.
@@ -198,6 +199,14 @@ impl BlockKind {
             Self::End => 5,
         }
     }
+
+    /// Encoding of its payload. Only what has changed gets a new number: programs that do not know it read all the rest.
+    fn encoding(self) -> u8 {
+        match self {
+            Self::Derived => payload::ALARMS_ABOUT,
+            _ => payload::POLLED,
+        }
+    }
 }
 
 /// A block header.
@@ -258,7 +267,7 @@ pub(super) fn block(
     let mut bytes = Vec::with_capacity(BLOCK_HEADER + payload.len());
     bytes.extend(BLOCK_MAGIC);
     bytes.push(kind.to_byte());
-    bytes.push(super::payload::VERSION);
+    bytes.push(kind.encoding());
     bytes.extend([0; 2]);
     bytes.extend((payload.len() as u32).to_le_bytes());
     bytes.extend(entries.to_le_bytes());

@@ -2,7 +2,7 @@
 //!
 //! *Maintenance status*: bincode 2.0.1 works but is no longer maintained (RUSTSEC-2025-0141; release
 //! 3.0.0 is an empty notice). Nothing outside this file names it apart from the derive macros on the
-//! row types, and every payload carries [`VERSION`] in its block header, so another encoding can be
+//! row types, and every block header has the number of its payload's encoding, so another encoding can be
 //! brought in under a new number while old runs stay readable.
 //!
 //! *Limits*: a payload decodes to at most [`DECODED_MAX`] bytes; larger claims are an error, not an
@@ -12,12 +12,14 @@ use bincode::config::{Configuration, Limit, LittleEndian, Varint};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 
-/// Number of the encoding used for payloads, stored in each block header. 1 had no [`super::polled`].
-pub(super) const VERSION: u8 = 2;
+/// Encoding from which on payloads may hold [`super::polled`]: 1 had none.
+pub(super) const POLLED: u8 = 2;
+/// Encoding from which on alarms of derived records say what they are about.
+pub(super) const ALARMS_ABOUT: u8 = 3;
 
 /// Whether payloads of this encoding can be read.
 pub(super) const fn is_known(encoding: u8) -> bool {
-    matches!(encoding, 1..=VERSION)
+    matches!(encoding, 1..=ALARMS_ABOUT)
 }
 
 /// Most bytes that one payload may claim when decoded.

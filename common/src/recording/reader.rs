@@ -235,8 +235,8 @@ impl<S: Storage> RunReader<S> {
         self.read_damage[1].clear();
         let mut blocks = Blocks::new(first);
         while let Some((entry, skip, records)) =
-            blocks.next(self, Store::Derived, |payload, entries| {
-                derived::decode(payload, entries)
+            blocks.next(self, Store::Derived, |payload, header| {
+                derived::decode(payload, header.entries as usize, header.encoding)
             })
         {
             for (number, record) in (entry..).zip(records.iter().skip(skip)) {

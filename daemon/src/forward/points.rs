@@ -5,15 +5,16 @@
 //! | `stroke` | start | `direction` | number, end, depths, travel, drag, peak, work |
 //! | `state` | start | | `state`, `duration_s` |
 //! | `groove` | time of the picture | `top_m` | depth and its interval, passes, through |
-//! | `alarm_event` | time of the transition | `kind`, `level`, `state` | raised, cleared, peak |
+//! | `alarm_event` | time of the transition | `kind`, `level`, `about`, `state` | raised, cleared, peak |
 //! | `line` | start of its time step | | tension mean, lowest, highest, count; depth |
 //! | `line_full` | the reading | | `tension_n` or `depth_m` |
 //!
 //! Strokes and states are the same points as those of `kerfwatch-replay export`, groove has the same shape. The state of an alarm is a
-//! tag: two transitions at one time stay two points.
+//! tag, and so is the instrument it is about: two transitions at one time stay two points.
 
 use kerfwatch::line_protocol::{
-    Field, alarm_fields, depth_tag, groove_fields, push_point, state_fields, stroke_fields,
+    Field, alarm_fields, alarm_tags, depth_tag, groove_fields, push_point, state_fields,
+    stroke_fields,
 };
 use kerfwatch::recording::Derived;
 use kerfwatch::time::{Nanos, nanos};
@@ -103,11 +104,8 @@ impl PointMaker {
                 record,
             } => {
                 let Some(at) = nanos(*at_s) else { return };
-                let tags = [
-                    ("kind", record.kind.as_str()),
-                    ("level", record.level.as_str()),
-                    ("state", state.as_str()),
-                ];
+                let [kind, level, about] = alarm_tags(record);
+                let tags = [kind, level, about, ("state", state.as_str())];
                 self.point(out, "alarm_event", &tags, at, &alarm_fields(record));
             }
             Derived::Groove { at_s, bins } => {

@@ -11,7 +11,8 @@
 use super::{Export, Format};
 use crate::failure::{Failure, Finding};
 use kerfwatch::line_protocol::{
-    Field, alarm_fields, depth_tag, groove_fields, push_point, state_fields, stroke_fields,
+    Field, alarm_fields, alarm_tags, depth_tag, groove_fields, push_point, state_fields,
+    stroke_fields,
 };
 use std::io::Write;
 
@@ -68,8 +69,7 @@ impl Points {
             self.point("state", &[], i.start_s, &state_fields(i));
         }
         for a in &result.alarms {
-            let tags = [("kind", a.kind.as_str()), ("level", a.level.as_str())];
-            self.point("alarm", &tags, a.raised_s, &alarm_fields(a));
+            self.point("alarm", &alarm_tags(a), a.raised_s, &alarm_fields(a));
         }
         let (_, end_s) = result.span_s();
         for b in &result.groove {
@@ -127,9 +127,43 @@ impl Points {
 mod tests {
     use super::*;
     use crate::export::TableName;
-    use kerfwatch::job::{print_default_job, read_job};
+    use kerfwatch::job::{Job, print_default_job, read_job};
     use kerfwatch::pipeline::Pipeline;
-    use kerfwatch::result::{Interval, Joint, State};
+    use kerfwatch::result::{AlarmRecord, Interval, Joint, RunResult, State};
+
+    fn points_of(job: &Job, result: &RunResult) -> String {
+        let export = Export {
+            job,
+            result,
+            start_utc_ns: Some(0),
+            table: TableName::Strokes,
+            tension: &[],
+        };
+        let mut out = Vec::new();
+        assert!(LineProtocol.write(&export, &mut out).is_ok());
+        String::from_utf8(out).unwrap()
+    }
+
+    #[test]
+    fn two_instruments_that_fail_at_one_moment_are_two_points() {
+        let job = read_job(print_default_job(), "job.toml").unwrap().job;
+        let mut result = Pipeline::new(&job).result("run");
+        let failed = |about: &str| AlarmRecord {
+            kind: "sensor".to_owned(),
+            about: Some(about.to_owned()),
+            level: "high".to_owned(),
+            raised_s: 5.0,
+            cleared_s: None,
+            peak_n: None,
+        };
+        result.alarms = vec![failed("load"), failed("depth")];
+        let text = points_of(&job, &result);
+        let alarms = text.lines().filter(|line| line.starts_with("alarm,"));
+        let abouts: Vec<bool> = alarms
+            .map(|line| line.starts_with("alarm,about=load,"))
+            .collect();
+        assert_eq!(abouts, [true, false], "{text}");
+    }
 
     #[test]
     fn joints_are_stamped_with_the_end_of_a_run_that_began_late() {
@@ -152,16 +186,7 @@ mod tests {
             strokes_left_p50: None,
             strokes_left_p90: None,
         }];
-        let export = Export {
-            job: &job,
-            result: &result,
-            start_utc_ns: Some(0),
-            table: TableName::Strokes,
-            tension: &[],
-        };
-        let mut out = Vec::new();
-        assert!(LineProtocol.write(&export, &mut out).is_ok());
-        let text = String::from_utf8(out).unwrap();
+        let text = points_of(&job, &result);
         let joint = text.lines().find(|line| line.starts_with("joint,"));
         assert!(joint.unwrap().ends_with(" 39600000000000"), "{text}");
     }

@@ -150,6 +150,7 @@ mod tests {
         };
         let alarm = |raised_s: f64, peak_n| AlarmRecord {
             kind: "stall".to_owned(),
+            about: None,
             level: "high".to_owned(),
             raised_s,
             cleared_s: Some(raised_s + 1.0),

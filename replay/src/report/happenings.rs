@@ -65,7 +65,7 @@ impl Happenings {
         }
         for a in &result.alarms {
             list.push(Happening {
-                title: format!("alarm: {} ({})", a.kind, a.level),
+                title: format!("alarm: {} ({})", a.name(), a.level),
                 start_s: a.raised_s,
                 end_s: a.cleared_s,
                 lowest: false,
@@ -106,6 +106,7 @@ mod tests {
         let mut result = Pipeline::new(&job).result("run");
         let alarm = |kind: &str, peak_n| AlarmRecord {
             kind: kind.to_owned(),
+            about: None,
             level: "low".to_owned(),
             raised_s: 10.0,
             cleared_s: Some(12.0),

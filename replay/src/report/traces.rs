@@ -300,6 +300,7 @@ mod tests {
         }];
         result.alarms = vec![AlarmRecord {
             kind: "overpull".to_owned(),
+            about: None,
             level: "high".to_owned(),
             raised_s: 39_590.0,
             cleared_s: None,

@@ -67,7 +67,7 @@ pub(super) fn alarms(text: &mut String, result: &RunResult, units: Units) {
         let line = format!(
             "  {:>8}  {:<12} {:<5} {lasted:<18} {peak:<14}{others}",
             clock(alarm.raised_s),
-            alarm.kind,
+            alarm.name(),
             alarm.level
         );
         let _ = writeln!(text, "{}", line.trim_end());

@@ -67,6 +67,7 @@ impl AlarmEngine {
             }
             self.records.push(AlarmRecord {
                 kind: old.kind.name().to_owned(),
+                about: old.kind.about_on_record(),
                 level: old.level.name().to_owned(),
                 raised_s: seconds(at),
                 cleared_s: (!old.state.is_standing()).then_some(seconds(at)),

@@ -59,6 +59,7 @@ impl AlarmEngine {
         alarm.record = Some(self.records.len());
         self.records.push(AlarmRecord {
             kind: alarm.kind.name().to_owned(),
+            about: alarm.kind.about_on_record(),
             level: alarm.level.name().to_owned(),
             raised_s: seconds(at),
             cleared_s: None,
@@ -122,6 +123,7 @@ impl AlarmEngine {
             // Put aside before it was ever raised.
             None => AlarmRecord {
                 kind: alarm.kind.name().to_owned(),
+                about: alarm.kind.about_on_record(),
                 level: alarm.level.name().to_owned(),
                 raised_s: seconds(at),
                 cleared_s: Some(seconds(at)),
@@ -131,7 +133,6 @@ impl AlarmEngine {
         self.events.push(Event::Alarm {
             at,
             state: alarm.state.name(),
-            about: alarm.kind.about(),
             record,
         });
     }

@@ -1,15 +1,24 @@
 //! The bytes on disk, spelled out: a change here breaks old recordings and needs a new version number.
 
 use crate::input::{ChannelId, Input};
-use crate::recording::Derived;
 use crate::recording::batch::Batch;
+use crate::recording::column::Bytes;
+use crate::recording::derived;
 use crate::recording::layout::{BlockHeader, BlockKind, RunTag, SegmentHeader, Store, block};
 use crate::recording::payload;
 use crate::recording::text::Text;
+use crate::recording::{Derived, RunReader};
 use crate::result::{AlarmRecord, Direction, GrooveBin, Interval, State, Stroke};
 
 fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|b| format!("{b:02x}")).collect()
+}
+
+fn bytes(hex: &str) -> Vec<u8> {
+    (0..hex.len())
+        .step_by(2)
+        .map(|at| u8::from_str_radix(&hex[at..at + 2], 16).unwrap())
+        .collect()
 }
 
 #[test]
@@ -58,16 +67,17 @@ fn a_payload_of_readings_written_by_this_version_is_read() {
         batch.push(&Input::Tick { at });
     }
     assert_eq!(hex(&batch.encode().unwrap()), READINGS);
-    let bytes: Vec<u8> = (0..READINGS.len())
-        .step_by(2)
-        .map(|i| u8::from_str_radix(&READINGS[i..i + 2], 16).unwrap())
-        .collect();
-    assert!(Batch::decode(&bytes, 6).unwrap().same_as(&batch));
+    assert!(Batch::decode(&bytes(READINGS), 6).unwrap().same_as(&batch));
 }
+
+/// The decisions below as runs of encoding 2 have them, and as this version writes them: what the alarm is about comes
+/// after all else of it.
+const OLD_DECISIONS: &str = "04000100000000000000f03f000000000000004000000000000008400000000000001040000000000000144000000000000018400000000000001c40000000000000204000000000000022400102000000000000f03f000000000000004002000000000000f03f076c617463686564086f76657270756c6c0468696768000000000000f03f0001000000000000004003000000000000f03f01000000000000f03f000000000000004000000000000008400000000000001040000000000000144000000000000018400701000000000000e03f00";
+const NEWEST_DECISIONS: &str = "04000100000000000000f03f000000000000004000000000000008400000000000001040000000000000144000000000000018400000000000001c40000000000000204000000000000022400102000000000000f03f000000000000004002000000000000f03f076c617463686564086f76657270756c6c0468696768000000000000f03f000100000000000000400003000000000000f03f01000000000000f03f000000000000004000000000000008400000000000001040000000000000144000000000000018400701000000000000e03f00";
 
 #[test]
 fn the_shape_of_derived_records_has_not_changed() {
-    let records = [
+    let mut records = [
         Derived::Stroke(Stroke {
             n: 1,
             direction: Direction::Up,
@@ -92,6 +102,7 @@ fn the_shape_of_derived_records_has_not_changed() {
             state: "latched".to_owned(),
             record: AlarmRecord {
                 kind: "overpull".to_owned(),
+                about: None,
                 level: "high".to_owned(),
                 raised_s: 1.0,
                 cleared_s: None,
@@ -114,13 +125,54 @@ fn the_shape_of_derived_records_has_not_changed() {
             }],
         },
     ];
-    // The encoding is by position: a field added, removed or moved in the result types needs a new payload
-    // version (`payload::VERSION`) and a way to read the old one.
-    let rows = payload::encode_shared(&records.as_slice()).unwrap();
+    // The encoding is by position: a field added, removed or moved in the result types needs a new number of the
+    // payload's encoding and a way to read the old one.
+    let rows = derived::rows(&records).unwrap();
+    assert_eq!(hex(&rows), NEWEST_DECISIONS);
+    assert_eq!(derived::from_rows(&rows, 3).unwrap(), records);
     assert_eq!(
-        hex(&rows),
-        "04000100000000000000f03f000000000000004000000000000008400000000000001040000000000000144000000000000018400000000000001c40000000000000204000000000000022400102000000000000f03f000000000000004002000000000000f03f076c617463686564086f76657270756c6c0468696768000000000000f03f0001000000000000004003000000000000f03f01000000000000f03f000000000000004000000000000008400000000000001040000000000000144000000000000018400701000000000000e03f00"
+        derived::from_rows(&bytes(OLD_DECISIONS), 2).unwrap(),
+        records
     );
+    // An instrument has to be named.
+    if let Derived::Alarm { record, .. } = &mut records[2] {
+        record.about = Some("load".to_owned());
+    }
+    let rows = derived::rows(&records).unwrap();
+    assert_eq!(derived::from_rows(&rows, 3).unwrap(), records);
+    assert!(derived::from_rows(&rows, 2).is_err());
+}
+
+#[test]
+fn decisions_of_older_runs_are_read() {
+    let tag = RunTag::of("example");
+    let mut segment = SegmentHeader {
+        store: Store::Derived,
+        packed: false,
+        number: 1,
+        tag,
+        first_entry: 0,
+        opened_at: 0,
+    }
+    .to_bytes();
+    let payload = payload::encode(&Bytes::encode(&bytes(OLD_DECISIONS))).unwrap();
+    let mut old = block(BlockKind::Derived, 0, 4, &payload, tag.salt());
+    assert_eq!(old[5], 3);
+    old[5] = 2;
+    let crc = crc32c::crc32c_append(tag.salt(), &old[..28]);
+    old[28..32].copy_from_slice(&crc.to_le_bytes());
+    segment.extend(old);
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join(Store::Derived.segment_name(1));
+    std::fs::write(file, segment).unwrap();
+    let mut reader = RunReader::open(folder.path()).unwrap();
+    let mut kinds = Vec::new();
+    reader.for_each_derived_from(0, |_, record| {
+        if let Derived::Alarm { record, .. } = record {
+            kinds.push(record.name());
+        }
+    });
+    assert_eq!(kinds, ["overpull"]);
 }
 
 /// Eight frames of the bytes 1, 3 and their check, as runs of encoding 1 have them.
@@ -128,13 +180,9 @@ const OLD_RECORDS: &str = "02080102000200000600";
 
 #[test]
 fn frames_of_older_runs_are_read() {
-    let bytes: Vec<u8> = (0..OLD_RECORDS.len())
-        .step_by(2)
-        .map(|at| u8::from_str_radix(&OLD_RECORDS[at..at + 2], 16).unwrap())
-        .collect();
-    let text: Text = payload::decode(&bytes).unwrap();
+    let text: Text = payload::decode(&bytes(OLD_RECORDS)).unwrap();
     let sum = crc::Crc::<u16>::new(&crc::CRC_16_MODBUS).checksum(&[1, 3]);
     let [low, high] = sum.to_le_bytes();
     assert_eq!(text.decode(32).unwrap(), [1, 3, low, high].repeat(8));
-    assert!(payload::is_known(1) && payload::is_known(2) && !payload::is_known(3));
+    assert!((1..=3).all(payload::is_known) && !payload::is_known(0) && !payload::is_known(4));
 }

@@ -30,6 +30,7 @@ fn alarm() -> Derived {
         state: "unacknowledged".to_owned(),
         record: AlarmRecord {
             kind: "overpull".to_owned(),
+            about: None,
             level: "high".to_owned(),
             raised_s: 1.0,
             cleared_s: None,

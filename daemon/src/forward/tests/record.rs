@@ -41,6 +41,7 @@ pub(super) fn alarm(kind: &str, raised_s: f64, at_s: f64, state: &str) -> Derive
         state: state.to_owned(),
         record: AlarmRecord {
             kind: kind.to_owned(),
+            about: None,
             level: "high".to_owned(),
             raised_s,
             cleared_s: (state != "unacknowledged").then_some(at_s),
@@ -195,6 +196,28 @@ fn points_carry_sorted_tags_universal_time_and_no_number_that_is_none() {
         "{raised}"
     );
     assert!(raised.contains(",state=unacknowledged,"), "{raised}");
+}
+
+#[test]
+fn two_instruments_that_fail_at_one_moment_are_two_points() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut writer = writer(folder.path());
+    read(&mut writer, 0, 20);
+    for about in ["load", "depth"] {
+        let mut failed = alarm("sensor", 10.0, 10.0, "unacknowledged");
+        if let Derived::Alarm { record, .. } = &mut failed {
+            record.about = Some(about.to_owned());
+        }
+        writer.derive(failed);
+    }
+    writer.finish(0).unwrap();
+    let lines = drain(&mut open(folder.path(), Cursor::default()), 5000, None);
+    // A server keeps one point for each measurement, tags and time.
+    let places = of(&lines, "alarm_event").into_iter().map(|line| {
+        let (tags, rest) = line.split_once(' ').unwrap();
+        (tags, rest.rsplit(' ').next())
+    });
+    assert_eq!(places.collect::<BTreeSet<_>>().len(), 2, "{lines:?}");
 }
 
 #[test]

@@ -140,6 +140,8 @@ fn of_two_silent_instruments_only_the_one_named_is_dealt_with() {
         e.condition(kind, S, true, Level::High, None, word);
     }
     e.tick(2 * S);
+    let names: Vec<String> = e.records().iter().map(|record| record.name()).collect();
+    assert_eq!(names, ["sensor load", "sensor depth"]);
     let mark = MarkKind::Acknowledge("sensor load".into());
     assert_eq!(e.mark(3 * S, &mark), Some(Ok(())));
     assert_eq!(e.state(load, Level::High), AlarmState::Acknowledged);
