@@ -98,8 +98,8 @@ fn push_tag(out: &mut String, key: &str, value: &str) {
     }
 }
 
-/// Fields of a stroke.
-pub fn stroke_fields(s: &Stroke) -> [(&'static str, Field<'static>); 10] {
+/// Fields of a stroke that are known when it ends, and stay.
+fn stroke_motion(s: &Stroke) -> [(&'static str, Field<'static>); 7] {
     [
         ("n", Field::Whole(i64::from(s.n))),
         ("end_s", Field::Real(s.end_s)),
@@ -107,11 +107,28 @@ pub fn stroke_fields(s: &Stroke) -> [(&'static str, Field<'static>); 10] {
         ("top_m", Field::Real(s.top_m)),
         ("bottom_m", Field::Real(s.bottom_m)),
         ("tool_travel_m", Field::Real(s.tool_travel_m)),
-        ("mean_drag_n", Field::Real(s.mean_drag_n)),
         ("peak_tension_n", Field::Real(s.peak_tension_n)),
+    ]
+}
+
+/// Fields of a stroke told live: the same point as that of the result, to which they must not give another value. Work
+/// and engaged length are not known yet; drag is read anew when friction and weight are learned later, so what was told
+/// has a name of its own.
+pub fn stroke_told_fields(s: &Stroke) -> Vec<(&'static str, Field<'static>)> {
+    let mut fields = stroke_motion(s).to_vec();
+    fields.push(("mean_drag_told_n", Field::Real(s.mean_drag_n)));
+    fields
+}
+
+/// Fields of a stroke of a result.
+pub fn stroke_fields(s: &Stroke) -> Vec<(&'static str, Field<'static>)> {
+    let mut fields = stroke_motion(s).to_vec();
+    fields.extend([
+        ("mean_drag_n", Field::Real(s.mean_drag_n)),
         ("cut_work_j", Field::Real(s.cut_work_j)),
         ("engaged_m", Field::Real(s.engaged_m)),
-    ]
+    ]);
+    fields
 }
 
 /// Fields of a stretch of time in one state.

@@ -113,11 +113,12 @@ pub struct Stroke {
     pub bottom_m: f64,
     /// Distance between the turning points.
     pub tool_travel_m: f64,
-    /// Mean excess drag at the tool over the steady part.
+    /// Mean excess drag at the tool over the steady part of what lies over the bins; 0 where nothing does.
     pub mean_drag_n: f64,
     /// Highest line tension.
     pub peak_tension_n: f64,
-    /// Work done on the groove: excess drag times distance where it cut.
+    /// Work done on the groove: excess drag times distance where it cut. Of a stroke told live 0, as is `engaged_m`:
+    /// the groove estimate tells where it cut.
     pub cut_work_j: f64,
     /// Distance over which it cut.
     pub engaged_m: f64,

@@ -94,6 +94,12 @@ impl Row {
         (!v.is_nan()).then_some(f64::from(v))
     }
 
+    /// Mean drag over all bins that have any, N; 0 where none has.
+    pub fn mean_drag(&self) -> f64 {
+        let (sum, n) = self.drag_sum();
+        if n > 0 { sum / f64::from(n) } else { 0.0 }
+    }
+
     /// Drag over all bins that have any: sum, N, and their number.
     pub fn drag_sum(&self) -> (f64, u32) {
         let seen = self.drag.iter().filter(|drag| !drag.is_nan());

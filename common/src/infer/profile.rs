@@ -117,12 +117,4 @@ impl StrokeProfile {
             0.0
         }
     }
-
-    /// Mean drag over all bins, N, weighted by metres.
-    pub fn mean_drag(&self) -> f64 {
-        let (s, w) = self.sums.iter().fold((0.0, 0.0), |(s, w), &(a, b)| {
-            (s + f64::from(a), w + f64::from(b))
-        });
-        if w > 0.0 { s / w } else { 0.0 }
-    }
 }

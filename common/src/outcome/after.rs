@@ -73,11 +73,9 @@ fn strokes(p: &Pipeline, estimate: &GrooveEstimate) -> Vec<Stroke> {
             let base = estimate.fit.as_ref().map_or(0.0, |f| {
                 (if row.up { f.base.0 } else { f.base.1 }) + f.drift[k]
             });
-            let (mut sum, mut n, mut work, mut engaged) = (0.0, 0.0, 0.0, 0.0);
+            let (mut work, mut engaged) = (0.0, 0.0);
             for j in row.first..row.first + row.drag.len() {
                 let Some(y) = row.at(j) else { continue };
-                sum += y;
-                n += 1.0;
                 if cuts(estimate, &p.ledger.rows, k, j) {
                     work += (y - base) * bins.step;
                     engaged += bins.step;
@@ -95,7 +93,7 @@ fn strokes(p: &Pipeline, estimate: &GrooveEstimate) -> Vec<Stroke> {
                 top_m: row.top,
                 bottom_m: row.bottom,
                 tool_travel_m: row.bottom - row.top,
-                mean_drag_n: if n > 0.0 { sum / n } else { 0.0 },
+                mean_drag_n: row.mean_drag(),
                 peak_tension_n: p.peaks[k],
                 cut_work_j: f64::max(work, 0.0),
                 engaged_m: engaged,

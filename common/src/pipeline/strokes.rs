@@ -5,7 +5,7 @@
 
 use super::Pipeline;
 use crate::groove::coupling_marks::CouplingMarks;
-use crate::groove::ledger::RowMarks;
+use crate::groove::ledger::{Row, RowMarks};
 use crate::infer::second_look::Before;
 use crate::infer::strokes::FoundStroke;
 use crate::input::Event;
@@ -77,8 +77,10 @@ impl Pipeline {
             top_m: top,
             bottom_m: bottom,
             tool_travel_m: bottom - top,
-            mean_drag_n: found.profile.mean_drag(),
+            // As in the result; what is learned later reads it anew there.
+            mean_drag_n: self.ledger.rows.last().map_or(0.0, Row::mean_drag),
             peak_tension_n: found.peak_tension,
+            // Only the groove estimate tells where it cut.
             cut_work_j: 0.0,
             engaged_m: 0.0,
         }));

@@ -2,19 +2,20 @@
 //!
 //! | measurement | stamped with | tags beside `run`, `well` | fields |
 //! |---|---|---|---|
-//! | `stroke` | start | `direction` | number, end, depths, travel, drag, peak, work |
+//! | `stroke` | start | `direction` | number, end, depths, travel, peak, drag as told |
 //! | `state` | start | | `state`, `duration_s` |
 //! | `groove` | time of the picture | `top_m` | depth and its interval, passes, through |
 //! | `alarm_event` | time of the transition | `kind`, `level`, `about`, `state` | raised, cleared, peak |
 //! | `line` | start of its time step | | tension mean, lowest, highest, count; depth |
 //! | `line_full` | the reading | | `tension_n` or `depth_m` |
 //!
-//! Strokes and states are the same points as those of `kerfwatch-replay export`, groove has the same shape. The state of an alarm is a
+//! A stroke is the same point as that of `kerfwatch-replay export`, and fields of one name have one value: what only the result
+//! knows is left out here, what it knows better has a name of its own. Groove has the same shape. The state of an alarm is a
 //! tag, and so is the instrument it is about: two transitions at one time stay two points.
 
 use kerfwatch::line_protocol::{
     Field, alarm_fields, alarm_tags, depth_tag, groove_fields, push_point, state_fields,
-    stroke_fields,
+    stroke_told_fields,
 };
 use kerfwatch::recording::Derived;
 use kerfwatch::time::{Nanos, nanos};
@@ -92,7 +93,7 @@ impl PointMaker {
             Derived::Stroke(s) => {
                 let Some(at) = nanos(s.start_s) else { return };
                 let tags = [("direction", s.direction.word())];
-                self.point(out, "stroke", &tags, at, &stroke_fields(s));
+                self.point(out, "stroke", &tags, at, &stroke_told_fields(s));
             }
             Derived::Interval(i) => {
                 let Some(at) = nanos(i.start_s) else { return };

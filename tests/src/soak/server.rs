@@ -5,7 +5,7 @@ use std::hash::{DefaultHasher, Hash, Hasher};
 use std::io::{self, BufRead, BufReader, Read, Write};
 use std::net::{SocketAddr, TcpListener, TcpStream};
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 #[derive(Debug, Default)]
@@ -13,6 +13,8 @@ struct Shared {
     is_down: AtomicBool,
     refused: AtomicU64,
     points: Mutex<Points>,
+    /// Everything it took as it came, where somebody asked for it: hours of a soak are too much to keep.
+    text: Mutex<Option<String>>,
 }
 
 /// Points of the line protocol. A point is told by measurement, tags, time and the names of its fields; sent again, its
@@ -107,6 +109,21 @@ impl Server {
         self.shared.refused.load(Ordering::SeqCst)
     }
 
+    /// Keeps from now on what it takes as text.
+    pub fn keep_text(&self) {
+        *self.text_kept() = Some(String::new());
+    }
+
+    /// The text kept so far.
+    pub fn text(&self) -> String {
+        self.text_kept().clone().unwrap_or_default()
+    }
+
+    fn text_kept(&self) -> MutexGuard<'_, Option<String>> {
+        let text = &self.shared.text;
+        text.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
     /// What it holds; it is empty afterwards.
     pub fn take(&self) -> Points {
         let mut points = self
@@ -146,6 +163,10 @@ fn answer(shared: &Shared, mut stream: TcpStream, number: usize) -> io::Result<(
         let mut points = shared.points.lock().unwrap_or_else(PoisonError::into_inner);
         let text = String::from_utf8_lossy(&body);
         points.take(&text);
+        let mut kept = shared.text.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(kept) = kept.as_mut() {
+            kept.push_str(&text);
+        }
     }
     stream.write_all(b"HTTP/1.1 204 No Content\r\nConnection: close\r\n\r\n")
 }
