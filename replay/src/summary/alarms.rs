@@ -93,6 +93,7 @@ mod tests {
         let mut result = Pipeline::new(&job).result("run");
         let alarm = |kind: &str, level: &str, raised_s: f64, peak_n| AlarmRecord {
             kind: kind.to_owned(),
+            about: None,
             level: level.to_owned(),
             raised_s,
             cleared_s: Some(raised_s + 20.0),

@@ -175,6 +175,7 @@ mod tests {
         ]);
         result.alarms = vec![AlarmRecord {
             kind: "stall".to_owned(),
+            about: None,
             level: "low".to_owned(),
             raised_s: 361.0,
             cleared_s: Some(363.0),
