@@ -13,12 +13,11 @@ use super::pass_law::{self, PassLaw};
 use super::through::Through;
 use crate::job::Job;
 use crate::model::groove_law::Wheel;
+use crate::model::wheel_contact::before_any_cut;
 
 /// Standard deviation of the logarithm of a nominal value that may be off by up to a quarter
 /// either way (uniform).
 const NOMINAL_SD: f64 = 0.145;
-/// Of the contact pressure when the job gives none (0.8 to 1.7 GPa around 1.2).
-const PRESSURE_SD: f64 = 0.22;
 /// Of specific energy against contact pressure.
 const ENERGY_SD: f64 = 0.25;
 /// Part of the wall at which the back gives way: mean and standard deviation.
@@ -34,8 +33,6 @@ const RELATION_SD: f64 = 0.06;
 const BLUNT: (f64, f64) = (0.16, 0.14);
 /// Standard deviation of the local unknown, before anything is seen.
 pub const LOCAL_SD: f64 = 0.09;
-/// Contact pressure at a yield of 552 MPa when the job gives none, Pa (from memory, wide prior).
-const PRESSURE_AT_552: f64 = 1.2e9;
 
 /// What a split wall lacks of the nominal one in the middle, and how far that is spread, as parts of its tolerance:
 /// pipe may be thinner than nominal by all of it (API 5CT: one-sided) and splits where it is thin.
@@ -63,19 +60,15 @@ impl Nominal {
     pub fn new(job: &Job) -> Self {
         let c = &job.cutter;
         let tan = (0.5 * c.edge_angle.si()).tan();
-        let pressure = c.contact_pressure.map_or(
-            PRESSURE_AT_552 * job.tubular.yield_strength.si() / 552e6,
-            |p| p.si(),
-        );
+        let untold = before_any_cut(job.tubular.yield_strength.si());
+        let (pressure, pressure_sd) = match c.contact_pressure {
+            Some(given) => (given.si(), NOMINAL_SD),
+            None => (untold.median_pa, untold.log_sd),
+        };
         let force = c.radial_force.si();
         let kappa = Wheel::from_job(c, pressure).kappa();
         let given = c.radial_force_sd.map(|sd| sd.si() / force);
         let force_sd = given.map_or(NOMINAL_SD, |s| s.clamp(0.02, 0.5).max(0.5 * NOMINAL_SD));
-        let pressure_sd = if c.contact_pressure.is_some() {
-            NOMINAL_SD
-        } else {
-            PRESSURE_SD
-        };
         let ln_amplitude_sd =
             ((4.0 / 3.0 * force_sd).powi(2) + (pressure_sd / 3.0).powi(2) + ENERGY_SD * ENERGY_SD)
                 .sqrt();
@@ -96,7 +89,7 @@ impl Nominal {
             amplitude,
             ln_amplitude_sd: 0.25,
             force_sd: NOMINAL_SD,
-            pressure_sd: PRESSURE_SD,
+            pressure_sd: 0.229,
         }
     }
 
