@@ -65,6 +65,14 @@ pub fn split_length_m(result: &RunResult) -> (f64, f64) {
     })
 }
 
+/// Length of the interval, m, of which it cannot be told whether the wall is split (couplings left out).
+pub fn doubtful_length_m(result: &RunResult) -> f64 {
+    tube_bins(result)
+        .filter(|bin| (0.1..0.9).contains(&bin.through_probability))
+        .map(|bin| bin.bottom_m - bin.top_m)
+        .sum()
+}
+
 /// Mean groove depth of the interval, mm, couplings left out; `None` where there is no bin.
 pub fn mean_depth_mm(result: &RunResult) -> Option<f64> {
     let (sum, bins) = tube_bins(result).fold((0.0, 0_u32), |(sum, bins), bin| {
@@ -97,9 +105,15 @@ pub fn beyond_interval(result: &RunResult, units: Units) -> Option<String> {
     far.then(|| format!("{} above and {} below", words(above), words(below)))
 }
 
-/// Marks of the cutter that are not taken as they were set.
+/// Said where nobody marked the cutter and something was cut.
+pub(crate) const NO_MARKS: &str =
+    "none of the cutter: when it was out is inferred from the drag alone, which is less sure";
+
+/// Marks of the cutter, and which are not taken as they were set.
 #[derive(Debug, Clone, PartialEq)]
 pub struct MarksRead {
+    /// Something was cut, and no mark says when the cutter was out.
+    pub none: bool,
     /// Out and in are taken the other way round.
     pub turned: bool,
     /// Single ones.
@@ -110,6 +124,7 @@ impl MarksRead {
     /// As the whole run reads them.
     pub fn of(pipeline: &Pipeline) -> Self {
         Self {
+            none: pipeline.cuts_unmarked(),
             turned: pipeline.marks_turned(),
             doubts: pipeline.mark_doubts(),
         }
@@ -194,6 +209,14 @@ fn groove(text: &mut String, result: &RunResult, units: Units) {
             depth.show(whole),
             100.0 * split / whole
         );
+        let doubtful = doubtful_length_m(result);
+        if doubtful > 0.0 {
+            let _ = writeln!(
+                text,
+                "            of {} it cannot be told: probability 10 to 90 %",
+                depth.show(doubtful)
+            );
+        }
     }
     if let Some(beyond) = beyond_interval(result, units) {
         let _ = writeln!(text, "Beyond      {beyond} the interval");
@@ -321,6 +344,9 @@ fn data(text: &mut String, result: &RunResult, missing: &[String], marks: &Marks
     } else {
         writeln!(text, "Data        {}", parts.join(", "))
     };
+    if marks.none {
+        let _ = writeln!(text, "Marks       {NO_MARKS}");
+    }
     for doubt in doubts {
         let _ = writeln!(text, "{}", mark_in_doubt(doubt));
     }

@@ -69,6 +69,11 @@ impl Pipeline {
         sense.is_turned() && righted.is_none()
     }
 
+    /// Something was cut, and no mark of the crew says when the cutter was out: the drag alone tells.
+    pub fn cuts_unmarked(&self) -> bool {
+        self.words().is_empty() && groove::engagement::engaged(&self.ledger).contains(&true)
+    }
+
     /// Marks of the cutter that are not taken as they were set, as the drag of all strokes so far says.
     pub fn mark_doubts(&self) -> Vec<MarkDoubt> {
         outcome::mark_doubts(self)

@@ -79,6 +79,7 @@ pub fn report_page(
         highest: pipeline.highest_tension(),
         with_cutter_out: estimate.engaged.iter().filter(|out| **out).count(),
         rolling_n: estimate.fit.map(|fit| fit.base),
+        cuts_unmarked: pipeline.cuts_unmarked(),
         marks_turned: pipeline.marks_turned(),
         mark_doubts: pipeline.mark_doubts(),
     };

@@ -4,7 +4,7 @@ use super::Source;
 use crate::hardly_reached::hardly_reached_sentences;
 use crate::report::figures;
 use crate::report::page::Page;
-use crate::summary::{bins_of, joint_groove, split_part, strokes_left};
+use crate::summary::{doubtful_length_m, joint_groove, split_part, strokes_left};
 use kerfwatch::groove::SAID_THROUGH;
 use kerfwatch::result::Direction;
 
@@ -91,13 +91,7 @@ pub(in crate::report) fn groove(page: &mut Page, s: &Source<'_>) {
     for sentence in hardly_reached_sentences(result, units) {
         page.paragraph("", &sentence);
     }
-    let doubtful: f64 = result
-        .joints
-        .iter()
-        .flat_map(|j| bins_of(result, j))
-        .filter(|b| (0.1..0.9).contains(&b.through_probability))
-        .map(|b| b.bottom_m - b.top_m)
-        .sum();
+    let doubtful = doubtful_length_m(result);
     if doubtful > 0.0 {
         page.paragraph(
             "",

@@ -38,6 +38,8 @@ pub(super) struct Source<'s> {
     pub(super) with_cutter_out: usize,
     /// Drag of the tool with the wheels out that does not fall, up and down, N.
     pub(super) rolling_n: Option<(f64, f64)>,
+    /// Something was cut, and no mark says when the cutter was out.
+    pub(super) cuts_unmarked: bool,
     /// Marks of the cutter are taken the other way round.
     pub(super) marks_turned: bool,
     /// Marks of the cutter that are not taken as they were set.

@@ -3,7 +3,9 @@
 use super::Source;
 use crate::highest_tension;
 use crate::report::page::Page;
-use crate::summary::{beyond_interval, split_length_m, split_part, time_in, times_in};
+use crate::summary::{
+    NO_MARKS, beyond_interval, doubtful_length_m, split_length_m, split_part, time_in, times_in,
+};
 use crate::units_shown::{Units, counted, duration, times};
 use kerfwatch::result::{Direction, RunResult, State};
 
@@ -34,11 +36,18 @@ pub(in crate::report) fn outcome(page: &mut Page, s: &Source<'_>) {
     for doubt in &result.run.doubts {
         page.paragraph("caution", &format!("In doubt: {doubt}."));
     }
+    if s.cuts_unmarked {
+        page.paragraph("", &format!("Marks: {NO_MARKS}."));
+    }
+    let doubtful = match doubtful_length_m(result) {
+        0.0 => String::new(),
+        length => format!("; of {} it cannot be told", depth.show(length)),
+    };
     page.paragraph(
         "lead",
         &format!(
             "{} Of {} of tubing in the interval (couplings left out), {} is taken \
-             as split lengthwise ({part:.0} %). {}{}",
+             as split lengthwise ({part:.0} %){doubtful}. {}{}",
             strokes_sentence(result.strokes.len(), s.with_cutter_out),
             depth.show(whole),
             depth.show(split),
