@@ -11,6 +11,9 @@ use kerfwatch::result::{GrooveBin, Joint, RunResult};
 /// passed most. (Of a joint near a turning point the better part may be hardly reached: its median bin tells nothing.)
 const ONE_IN: u32 = 10;
 
+/// A depth counter may be off by so much and nobody knows it, m (common practice, no source).
+const COUNTER_OFF_M: f64 = 1.0;
+
 /// What strokes hardly reach of a joint.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct HardlyReached {
@@ -64,9 +67,14 @@ impl HardlyReached {
             1 => "a turning point",
             _ => "both turning points",
         };
+        let unless = if self.top_m.max(self.bottom_m) <= COUNTER_OFF_M {
+            " (unless the depth counter is off by as much: then the groove is there, and it wants the counter set)"
+        } else {
+            ""
+        };
         format!(
             "strokes hardly reach its {} ({} there, up to {} elsewhere in it). That part alone makes its strokes left, \
-             at the pace so far: it wants {point} moved, not so many strokes",
+             at the pace so far: it wants {point} moved, not so many strokes{unless}",
             parts.join(" and its "),
             counted(self.passes as usize, "stroke", "strokes"),
             self.of
@@ -137,6 +145,16 @@ mod tests {
             "{told:?}"
         );
         assert!(told[0].contains("wants a turning point moved"), "{told:?}");
+        assert!(!told[0].contains("unless"), "{told:?}");
+    }
+
+    #[test]
+    fn a_short_end_may_be_the_counter_s_error() {
+        let told = hardly_reached_sentences(&result(&[1, 27, 69, 97]), Units::Metric);
+        assert!(
+            told[0].contains("unless the depth counter is off"),
+            "{told:?}"
+        );
     }
 
     #[test]
