@@ -13,7 +13,7 @@ pub enum Derived {
     /// A stroke ended.
     Stroke(Stroke),
     /// A state interval ended.
-    Interval(#[serde(with = "interval_row")] Interval),
+    Interval(Interval),
     /// An alarm changed its state.
     Alarm {
         /// When, s from run start.
@@ -36,19 +36,25 @@ pub enum Derived {
 mod interval_row {
     use crate::result::{Interval, State};
     use serde::{Deserialize, Deserializer, Serialize, Serializer};
+    use std::borrow::Cow;
 
-    pub(super) fn serialize<S: Serializer>(i: &Interval, to: S) -> Result<S::Ok, S::Error> {
+    pub(super) fn serialize<S: Serializer>(
+        i: &Cow<'_, Interval>,
+        to: S,
+    ) -> Result<S::Ok, S::Error> {
         (i.state, i.start_s, i.end_s).serialize(to)
     }
 
-    pub(super) fn deserialize<'d, D: Deserializer<'d>>(from: D) -> Result<Interval, D::Error> {
+    pub(super) fn deserialize<'d, 'r, D: Deserializer<'d>>(
+        from: D,
+    ) -> Result<Cow<'r, Interval>, D::Error> {
         let (state, start_s, end_s) = <(State, f64, f64)>::deserialize(from)?;
-        Ok(Interval {
+        Ok(Cow::Owned(Interval {
             state,
             start_s,
             end_s,
             depth_m: None,
-        })
+        }))
     }
 }
 
@@ -78,7 +84,7 @@ impl Derived {
 #[derive(Serialize, Deserialize)]
 enum Row<'r, A> {
     Stroke(Cow<'r, Stroke>),
-    Interval(Cow<'r, Interval>),
+    Interval(#[serde(with = "interval_row")] Cow<'r, Interval>),
     Alarm {
         at_s: f64,
         state: Cow<'r, str>,
@@ -239,14 +245,14 @@ mod tests {
             end_s: 2.5,
             depth_m: Some(1_502.3),
         };
-        let bytes = payload::encode_shared(&Derived::Interval(interval.clone())).unwrap();
-        let before = payload::encode_shared(&(1_u32, State::Stalled, 1.0, 2.5)).unwrap();
-        assert_eq!(bytes, before);
-        let back: Derived = payload::decode_shared(&bytes).unwrap();
+        let bytes = rows(&[Derived::Interval(interval.clone())]).unwrap();
+        let before = payload::encode_shared(&[(1_u32, State::Stalled, 1.0, 2.5)].as_slice());
+        assert_eq!(bytes, before.unwrap());
+        let back = from_rows(&bytes, payload::ALARMS_ABOUT).unwrap();
         let bare = Interval {
             depth_m: None,
             ..interval
         };
-        assert_eq!(back, Derived::Interval(bare));
+        assert_eq!(back, [Derived::Interval(bare)]);
     }
 }

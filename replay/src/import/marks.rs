@@ -123,8 +123,17 @@ mod tests {
         .unwrap();
         assert_eq!(marks.len(), 1);
         assert_eq!(aside.count(), 3);
-        let text = aside.findings("m.csv")[1].to_string();
+        let told: Vec<String> = aside
+            .findings("m.csv")
+            .iter()
+            .map(ToString::to_string)
+            .collect();
+        let text = told.join("\n");
         assert!(text.contains("m.csv:2: mark: `cutter_outt,1`"), "{text}");
+        assert!(
+            text.contains("m.csv:5: mark: `reference_depth:1502,3`"),
+            "{text}"
+        );
         assert!(text.contains("write cutter_out, cutter_in"), "{text}");
     }
 
