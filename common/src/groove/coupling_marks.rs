@@ -271,7 +271,7 @@ mod tests {
     /// seems to be.
     fn row(up: bool, coupling_at: f64, height: f64) -> Row {
         let bins = bins();
-        let drag = (0..bins.count)
+        let drag: Vec<f32> = (0..bins.count)
             .map(|j| {
                 let x = bins.middle(j) - coupling_at;
                 // Ripple of a passing wave, other in each direction.
@@ -287,7 +287,7 @@ mod tests {
             bottom: 110.0,
             speed: 1.0,
             first: 0,
-            drag,
+            drag: drag.into(),
             marked_out: None,
             said: 0,
             weight_check: false,

@@ -116,7 +116,8 @@ mod tests {
                     let sign = if (j + k).is_multiple_of(2) { 1.0 } else { -1.0 };
                     100.0 + sign * scatter + own(j) as f32
                 })
-                .collect(),
+                .collect::<Vec<_>>()
+                .into(),
             marked_out: Some(false),
             said: 1,
             weight_check: false,

@@ -46,6 +46,44 @@ impl Bins {
     }
 }
 
+/// Drag at the tool by bin, N; NaN where the tool did not move steadily. Its sum is kept with it: whatever looks at the
+/// strokes of a long run one after the other asks for that again after each of them.
+#[derive(Debug, Clone, Default)]
+pub struct DragByBin {
+    by_bin: Vec<f32>,
+    sum: (f64, u32),
+}
+
+impl DragByBin {
+    /// The same, by so much more in each bin.
+    fn raise(&mut self, by: f32) {
+        for drag in &mut self.by_bin {
+            *drag += by;
+        }
+        self.sum = sum(&self.by_bin);
+    }
+}
+
+impl From<Vec<f32>> for DragByBin {
+    fn from(by_bin: Vec<f32>) -> Self {
+        let sum = sum(&by_bin);
+        Self { by_bin, sum }
+    }
+}
+
+impl std::ops::Deref for DragByBin {
+    type Target = [f32];
+
+    fn deref(&self) -> &[f32] {
+        &self.by_bin
+    }
+}
+
+fn sum(drag: &[f32]) -> (f64, u32) {
+    let seen = drag.iter().filter(|drag| !drag.is_nan());
+    seen.fold((0.0, 0), |(sum, n), &drag| (sum + f64::from(drag), n + 1))
+}
+
 /// One stroke over the bins.
 #[derive(Debug, Clone)]
 pub struct Row {
@@ -63,8 +101,8 @@ pub struct Row {
     pub speed: f64,
     /// First bin with data.
     pub first: usize,
-    /// Drag at the tool by bin from `first`, N; NaN where the tool did not move steadily.
-    pub drag: Vec<f32>,
+    /// Drag at the tool by bin from `first`.
+    pub drag: DragByBin,
     /// Cutter out by the operator's marks, if there are any.
     pub marked_out: Option<bool>,
     /// How often marks had said so by then, one after the other.
@@ -102,8 +140,7 @@ impl Row {
 
     /// Drag over all bins that have any: sum, N, and their number.
     pub fn drag_sum(&self) -> (f64, u32) {
-        let seen = self.drag.iter().filter(|drag| !drag.is_nan());
-        seen.fold((0.0, 0), |(sum, n), &drag| (sum + f64::from(drag), n + 1))
+        self.drag.sum
     }
 }
 
@@ -136,7 +173,7 @@ impl Ledger {
             bottom: 102.0,
             speed: 0.3,
             first: 0,
-            drag: vec![*drag; 20],
+            drag: vec![*drag; 20].into(),
             marked_out: *marked_out,
             said: 1,
             weight_check: false,
@@ -163,10 +200,8 @@ impl Ledger {
             // Over the bins of one interval it changes by next to nothing.
             let mean = sum / f64::from(n);
             let depth = self.bins.middle(row.first + row.drag.len() / 2);
-            let by = (drag(row.up, depth, row.speed, mean) - mean) as f32;
-            for d in &mut row.drag {
-                *d += by;
-            }
+            row.drag
+                .raise((drag(row.up, depth, row.speed, mean) - mean) as f32);
         }
     }
 
@@ -195,7 +230,7 @@ impl Ledger {
             bottom,
             speed: s.profile.mean_speed(),
             first: a as usize,
-            drag,
+            drag: drag.into(),
             marked_out: marks.out,
             said: marks.said,
             weight_check: marks.weight_check,

@@ -84,7 +84,7 @@ mod tests {
             bottom: 110.0,
             speed: 0.5,
             first: 0,
-            drag: Vec::new(),
+            drag: Vec::new().into(),
             marked_out: None,
             said: 0,
             weight_check: false,

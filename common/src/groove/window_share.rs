@@ -210,7 +210,9 @@ mod tests {
         // Invented: free drag 100 N, 200 N more while cutting; the last three bins before the turn show 300 N less.
         let mut ledger = Ledger::invented(&[(300.0, Some(true)); 8]);
         for row in &mut ledger.rows {
-            row.drag[..3].fill(-200.0);
+            let mut drag = row.drag.to_vec();
+            drag[..3].fill(-200.0);
+            row.drag = drag.into();
         }
         let input = FitInput {
             ledger: &ledger,

@@ -52,7 +52,7 @@ fn ledger_with(strokes: usize, m: f64, a: f64, flank: f64, bend: Bend) -> Ledger
             bottom: 1010.0,
             speed: 0.25,
             first: 0,
-            drag: drag.collect(),
+            drag: drag.collect::<Vec<_>>().into(),
             marked_out: None,
             said: 0,
             weight_check: false,
