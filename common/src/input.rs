@@ -127,7 +127,8 @@ pub enum MarkKind {
 pub enum Event {
     /// A stroke ended.
     Stroke(Stroke),
-    /// A state interval ended; the state that begins now is in the next one.
+    /// A spell of one state as told live has ended: provisional, without gaps or overlap, and never taken back. The
+    /// intervals of the result are worked out afterwards, by all that is known then.
     Interval(Interval),
     /// An alarm was raised, cleared, acknowledged, shelved, ...
     Alarm {

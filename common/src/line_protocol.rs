@@ -131,7 +131,7 @@ pub fn stroke_fields(s: &Stroke) -> Vec<(&'static str, Field<'static>)> {
     fields
 }
 
-/// Fields of a stretch of time in one state.
+/// Fields of a stretch of time in one state, as told live or as worked out afterwards.
 pub fn state_fields(i: &Interval) -> [(&'static str, Field<'static>); 2] {
     [
         ("state", Field::Text(i.state.word())),

@@ -7,7 +7,9 @@ mod states;
 
 pub use after::result;
 pub use doubts::mark_doubts;
+pub(crate) use present::is_before_cut;
 pub use present::{glance, snapshot};
+pub(crate) use states::told;
 
 use crate::align::CELL_S;
 use crate::infer::track::TrackPoint;

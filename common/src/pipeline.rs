@@ -3,13 +3,15 @@
 //! reading -> [`Aligner`] -> [`ToolMotion`] -> [`HoldTracker`], [`StrokeFinder`] -> [`Ledger`] ->
 //! groove estimate. Everything is a function of the inputs and their order; nothing here reads a
 //! clock, so a replay of the recorded inputs gives the same results bit for bit. The rest of it: what marks change in
-//! `marks`, what becomes of strokes in `strokes`, friction and weight in `learning`, results in `answers`.
+//! `marks`, what becomes of strokes in `strokes`, friction and weight in `learning`, the state as told in `told_state`,
+//! results in `answers`.
 
 mod answers;
 mod cutter_marks;
 mod learning;
 mod marks;
 mod strokes;
+mod told_state;
 
 use crate::alarm::PickUpTable;
 use crate::align::{Aligner, Cell};
@@ -21,6 +23,7 @@ use crate::groove::{self, GrooveEstimate};
 use crate::infer::friction::{FreeRuns, Learned};
 use crate::infer::hold::HoldTracker;
 use crate::infer::second_look::SecondLook;
+use crate::infer::spells::Spells;
 use crate::infer::strokes::StrokeFinder;
 use crate::infer::track::Track;
 use crate::infer::weight_check::WeightCheck;
@@ -68,6 +71,11 @@ pub struct Pipeline {
     /// From when on, s, marks are taken as said after they had been the other way round.
     pub(crate) righted: Option<f64>,
     weight_check: WeightCheck,
+    /// The newest stroke was made with the cutter out, as told without the groove estimate.
+    pub(crate) engaged_told: Option<bool>,
+    spells: Spells,
+    /// Start of the phase of the motion at the newest moment, and end of that moment, s.
+    told: Option<(f64, f64)>,
     /// Drag of a first pass over a fresh wall, from nominal values, N.
     pub(crate) first_pass_drag: f64,
     pub(crate) instruments: Instruments,
@@ -135,6 +143,9 @@ impl Pipeline {
             mark_sense: MarkSense::Untold,
             righted: None,
             weight_check: WeightCheck::default(),
+            engaged_told: None,
+            spells: Spells::default(),
+            told: None,
             first_pass_drag: groove::first_pass_drag(job),
             instruments: instruments(job),
             watch: Watch::new(job),
@@ -292,6 +303,7 @@ impl Pipeline {
         }
         self.watch.moment(self.now, m, self.hold.now());
         self.moment = Some(*m);
+        self.tell_state(m, events);
     }
 
     /// The run has ended: decides what was still pending.
@@ -319,6 +331,7 @@ impl Pipeline {
         if self.free_until.is_some() {
             self.learn_late(f64::INFINITY);
         }
+        self.end_told_state(events);
     }
 
     /// Another run of the same well follows: decides what was pending, then starts instruments, counter

@@ -5,6 +5,7 @@ pub mod friction;
 pub mod hold;
 pub mod profile;
 pub mod second_look;
+pub mod spells;
 pub mod strokes;
 pub mod track;
 mod turning;

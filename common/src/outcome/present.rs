@@ -1,7 +1,7 @@
 //! The present, for page and log, and the few figures that charts follow.
 
 use super::after::quality;
-use super::states::{cutter_out, now};
+use super::states::{cutter_out, newest_engaged, now};
 use crate::decode::FrameCounts;
 use crate::groove::engagement::FREE_STROKES_MAX;
 use crate::groove::ledger::Row;
@@ -38,7 +38,7 @@ pub fn snapshot(p: &Pipeline) -> Snapshot {
         state_since_s: p.hold.phases().last().map_or(0.0, |f| f.start),
         direction,
         strokes: p.ledger.rows.len() as u32,
-        cutter_out: cutter_out(p, live),
+        cutter_out: cutter_out(p, newest_engaged(live)),
         marks_turned: p.is_turned(),
         marks_doubted: p.live_doubts.clone(),
         groove: live.map(|l| l.bins.clone()).unwrap_or_default(),
@@ -123,7 +123,7 @@ const FIRST_PASS_SHARE: f64 = 0.25;
 
 /// No stroke was made since a mark has said that the cutter is out, or a rise of drag has shown it, and none has had
 /// the drag that wheels in a fresh wall make: the tool has only run free so far.
-fn is_before_cut(p: &Pipeline) -> bool {
+pub(crate) fn is_before_cut(p: &Pipeline) -> bool {
     let rows = &p.ledger.rows;
     if rows.iter().filter(|row| !row.drag.is_empty()).count() > FREE_STROKES_MAX {
         return false;

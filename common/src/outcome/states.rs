@@ -170,22 +170,45 @@ fn moving_now(p: &Pipeline, live: Option<&GrooveEstimate>) -> State {
         inside && l.through_at[bin as usize] != NEVER
     });
     let rolls = m.speed > 0.0 && live.is_some_and(|l| l.rolls_down_from.is_some());
-    if cutter_out(p, live) == Some(true) && within_overrun(bin, bins.count) && !split && !rolls {
+    if split || rolls {
+        State::Free
+    } else {
+        moving_with(p, cutter_out(p, newest_engaged(live)))
+    }
+}
+
+/// What a tool that moves does where the cutter is out, or is not.
+fn moving_with(p: &Pipeline, cutter_out: Option<bool>) -> State {
+    let bins = p.ledger.bins;
+    let over = |depth: f64| within_overrun((depth - bins.top) / bins.step, bins.count);
+    if cutter_out == Some(true) && p.moment.is_some_and(|m| over(m.depth)) {
         State::Cutting
     } else {
         State::Free
     }
 }
 
-/// Whether the cutter is out: as marked since the last stroke, or by the newest estimate.
-pub(super) fn cutter_out(p: &Pipeline, live: Option<&GrooveEstimate>) -> Option<bool> {
+/// What the tool does now, as told by motion, marks and the drag of strokes alone. The groove estimate, by which
+/// [`now`] knows where the wall is split, is made when the processor has time for it: no two runs of the same inputs
+/// have it at the same moment.
+pub(crate) fn told(p: &Pipeline) -> State {
+    unmoved(p.hold.now()).unwrap_or_else(|| moving_with(p, cutter_out(p, p.engaged_told)))
+}
+
+/// Whether the newest stroke that the estimate knows was made with the cutter out.
+pub(super) fn newest_engaged(live: Option<&GrooveEstimate>) -> Option<bool> {
+    live.and_then(|l| l.engaged.last().copied())
+}
+
+/// Whether the cutter is out: as marked since the last stroke, or as on the newest stroke (`engaged`).
+pub(super) fn cutter_out(p: &Pipeline, engaged: Option<bool>) -> Option<bool> {
     let last = p.ledger.rows.last();
     let ended = last.map_or(f64::NEG_INFINITY, |r| r.end);
     let mut since = p.marks.iter().rev().take_while(|m| m.0 > ended);
     let says = |m: &(f64, Mark)| p.says_out(m.0, &m.1.kind);
     since
         .find_map(says)
-        .or_else(|| live.and_then(|l| l.engaged.last().copied()))
+        .or(engaged)
         .or_else(|| last.and_then(|r| r.marked_out.map(|said| p.is_out(r.start, said))))
         // Of marks that contradict each other, the newest until the drag has spoken.
         .or_else(|| p.marks.iter().rev().find_map(says))

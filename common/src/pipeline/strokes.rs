@@ -67,6 +67,7 @@ impl Pipeline {
         self.ask_mark_sense();
         self.ask_late_mark();
         self.learn_without_marks();
+        self.ask_engaged();
         let n = self.ledger.rows.len() as u32;
         let (top, bottom) = found.range();
         events.push(Event::Stroke(Stroke {

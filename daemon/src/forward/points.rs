@@ -3,15 +3,16 @@
 //! | measurement | stamped with | tags beside `run`, `well` | fields |
 //! |---|---|---|---|
 //! | `stroke` | start | `direction` | number, end, depths, travel, peak, drag as told |
-//! | `state` | start | | `state`, `duration_s` |
+//! | `state_told` | start | | `state`, `duration_s` |
 //! | `groove` | time of the picture | `top_m` | depth and its interval, passes, through |
 //! | `alarm_event` | time of the transition | `kind`, `level`, `about`, `state` | raised, cleared, peak |
 //! | `line` | start of its time step | | tension mean, lowest, highest, count; depth |
 //! | `line_full` | the reading | | `tension_n` or `depth_m` |
 //!
-//! A stroke is the same point as that of `kerfwatch-replay export`, and fields of one name have one value: what only the result
-//! knows is left out here, what it knows better has a name of its own. Groove has the same shape. The state of an alarm is a
-//! tag, and so is the instrument it is about: two transitions at one time stay two points.
+//! A stroke is the same point as that of `kerfwatch-replay export`, and fields of one name have one value: what only the
+//! result knows is left out here, what it knows better has a name of its own. States as told live are provisional and would
+//! overlap with `state`, the exported ones: they are a measurement of their own. Groove has the same shape. The state of an
+//! alarm is a tag, and so is the instrument it is about: two transitions at one time stay two points.
 
 use kerfwatch::line_protocol::{
     Field, alarm_fields, alarm_tags, depth_tag, groove_fields, push_point, state_fields,
@@ -97,7 +98,7 @@ impl PointMaker {
             }
             Derived::Interval(i) => {
                 let Some(at) = nanos(i.start_s) else { return };
-                self.point(out, "state", &[], at, &state_fields(i));
+                self.point(out, "state_told", &[], at, &state_fields(i));
             }
             Derived::Alarm {
                 at_s,

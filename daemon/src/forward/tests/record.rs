@@ -163,7 +163,7 @@ fn a_record_gives_each_point_once_whatever_the_size_of_batches() {
     finished(folder.path());
     let whole = drain(&mut open(folder.path(), Cursor::default()), 5000, None);
     assert_eq!(of(&whole, "stroke").len(), 40);
-    assert_eq!(of(&whole, "state").len(), 40);
+    assert_eq!(of(&whole, "state_told").len(), 40);
     assert_eq!(of(&whole, "groove").len(), 90);
     assert_eq!(of(&whole, "alarm_event").len(), 2);
     assert_eq!(of(&whole, "line").len(), 240);
