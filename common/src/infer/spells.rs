@@ -79,6 +79,7 @@ impl Spells {
             state: last.state,
             start_s: last.start,
             end_s: end,
+            depth_m: None,
         })
     }
 
@@ -96,6 +97,7 @@ impl Spells {
             state: last.state,
             start_s: last.start,
             end_s: next.start,
+            depth_m: None,
         })
     }
 }
