@@ -38,10 +38,7 @@ mod interval_row {
     use serde::{Deserialize, Deserializer, Serialize, Serializer};
     use std::borrow::Cow;
 
-    pub(super) fn serialize<S: Serializer>(
-        i: &Cow<'_, Interval>,
-        to: S,
-    ) -> Result<S::Ok, S::Error> {
+    pub(super) fn serialize<S: Serializer>(i: &Interval, to: S) -> Result<S::Ok, S::Error> {
         (i.state, i.start_s, i.end_s).serialize(to)
     }
 
