@@ -172,8 +172,9 @@ try {
     await page.waitForSelector("dialog .problem >> text=A number is needed");
     await page.keyboard.press("Escape");
     assert.equal(await page.locator("dialog[open]").count(), 0);
-    // A stroke or two with the wheels out, then in again: looked for in the record afterwards.
-    await page.waitForTimeout(7000);
+    // A stroke or two with the wheels out, then in again: looked for in the record afterwards. One takes eight seconds and
+    // the turn; in less than that none may have its middle.
+    await page.waitForTimeout(10000);
     await page.click("[data-mark=cutter_in]");
     await page.click("dialog >> text=Mark now");
     await page.waitForSelector("#marks >> text=Cutter in – winch");
