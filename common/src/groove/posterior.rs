@@ -89,7 +89,7 @@ impl Nominal {
             amplitude,
             ln_amplitude_sd: 0.25,
             force_sd: NOMINAL_SD,
-            pressure_sd: 0.229,
+            pressure_sd: before_any_cut(552e6).log_sd,
         }
     }
 

@@ -18,6 +18,7 @@ use crate::console::Console;
 use crate::failure::{Exit, Failure};
 use crate::output_file::write_file;
 use crate::run_folder::RunFolder;
+use crate::summary::MarksRead;
 use crate::units_shown::{Units, duration};
 use kerfwatch::input::MarkKind;
 use kerfwatch::pipeline::Pipeline;
@@ -79,9 +80,7 @@ pub fn report_page(
         highest: pipeline.highest_tension(),
         with_cutter_out: estimate.engaged.iter().filter(|out| **out).count(),
         rolling_n: estimate.fit.map(|fit| fit.base),
-        cuts_unmarked: pipeline.cuts_unmarked(),
-        marks_turned: pipeline.marks_turned(),
-        mark_doubts: pipeline.mark_doubts(),
+        marks: MarksRead::of(&pipeline),
     };
     sections::outcome(&mut page, &source);
     sections::groove(&mut page, &source);

@@ -16,13 +16,13 @@ pub(super) use record::{foundations, marks, quality};
 
 use super::traces::Traces;
 use crate::run_folder::{Recomputed, RunFolder};
+use crate::summary::MarksRead;
 use crate::units_shown::Units;
 use kerfwatch::infer::friction::Learned;
 use kerfwatch::job::Job;
 use kerfwatch::pipeline::HighestTension;
 use kerfwatch::recording::Verification;
 use kerfwatch::result::RunResult;
-use kerfwatch::snapshot::MarkDoubt;
 
 /// What all sections draw from.
 pub(super) struct Source<'s> {
@@ -38,12 +38,8 @@ pub(super) struct Source<'s> {
     pub(super) with_cutter_out: usize,
     /// Drag of the tool with the wheels out that does not fall, up and down, N.
     pub(super) rolling_n: Option<(f64, f64)>,
-    /// Something was cut, and no mark says when the cutter was out.
-    pub(super) cuts_unmarked: bool,
-    /// Marks of the cutter are taken the other way round.
-    pub(super) marks_turned: bool,
-    /// Marks of the cutter that are not taken as they were set.
-    pub(super) mark_doubts: Vec<MarkDoubt>,
+    /// Marks of the cutter, and which are not taken as they were set.
+    pub(super) marks: MarksRead,
 }
 
 impl Source<'_> {

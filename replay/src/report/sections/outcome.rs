@@ -36,7 +36,7 @@ pub(in crate::report) fn outcome(page: &mut Page, s: &Source<'_>) {
     for doubt in &result.run.doubts {
         page.paragraph("caution", &format!("In doubt: {doubt}."));
     }
-    if s.cuts_unmarked {
+    if s.marks.none {
         page.paragraph("", &format!("Marks: {NO_MARKS}."));
     }
     let doubtful = match doubtful_length_m(result) {

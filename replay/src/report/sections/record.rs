@@ -117,13 +117,13 @@ pub(in crate::report) fn marks(page: &mut Page, s: &Source<'_>) {
         })
         .collect();
     page.table_of_words(&["Time", "Mark", "By"], &rows);
-    if s.marks_turned {
+    if s.marks.turned {
         page.paragraph("note", &format!("Mind: {MARKS_TURNED}."));
     }
-    for doubt in &s.mark_doubts {
+    for doubt in &s.marks.doubts {
         page.paragraph("note", &format!("Mind: {}", mark_in_doubt(doubt)));
     }
-    if !s.mark_doubts.is_empty() {
+    if !s.marks.doubts.is_empty() {
         page.paragraph("note", CORRECT_MARKS);
     }
 }
