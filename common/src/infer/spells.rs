@@ -1,7 +1,7 @@
 //! Spells of one state, as told while the run goes on.
 //!
 //! *Input*: the state at each moment, and since when it is said to last. *Output*: [`Interval`]s in order, without gap or
-//! overlap, each as soon as the next state has lasted for [`LEAST_S`].
+//! overlap, each as soon as the next state has lasted for `LEAST_S`.
 //!
 //! What was told is not taken back: a state that is said to have begun within a spell that is over begins where that ends
 //! (a stall is noticed after it has begun). A spell that turns out to have been none, because the next is said to have begun
