@@ -14,7 +14,7 @@ const PATTERNS = {
 
 function word() {
   const button = at("switch-sound");
-  button.textContent = on ? "Sound on" : "Sound off";
+  button.textContent = on ? "Sound: on" : "Sound: off";
   button.setAttribute("aria-pressed", String(on));
   button.dataset.muted = on ? "no" : "yes";
 }

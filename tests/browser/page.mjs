@@ -106,7 +106,7 @@ try {
     assert.equal((await row(page)).level, "high");
     assert.match((await row(page)).text, /Sound is off/);
     await page.click("#switch-sound");
-    await until(page, () => document.getElementById("switch-sound").textContent === "Sound on");
+    await until(page, () => document.getElementById("switch-sound").textContent === "Sound: on");
     await picture(page, "overpull");
     await page.keyboard.press("a");
     await page.fill("#token", "wrong wrong wrong wrong");
