@@ -131,7 +131,7 @@ export function showAlarms(alarms, show) {
 }
 
 function showList(order) {
-  const key = JSON.stringify([order.map((alarm) => [alarm.kind, alarm.about, alarm.level, stateName(alarm), alarm.until_s]), preferences.clock, store.told.length, shown.display]);
+  const key = JSON.stringify([order.map((alarm) => [alarm.kind, alarm.about, alarm.level, stateName(alarm), alarm.until_s]), preferences.clock, store.alarms.length, store.alarms.at(-1)?.at_s, shown.display]);
   if (key === listKey) return;
   listKey = key;
   at("alarm-items").replaceChildren(...(order.length === 0 ? [make("li", { textContent: "No alarm stands." })] : order.map((alarm) =>
@@ -139,7 +139,8 @@ function showList(order) {
       make("strong", { textContent: `${shapeOf(alarm.level)} ${fullName(alarm)} – ${stateOf(alarm)}` }),
       make("p", { textContent: `${clockTime(alarm.raised_s)}  ${shown.reworded(alarm.message)}` }),
       make("div", { className: "buttons" }, ...buttonsFor(alarm))))));
-  at("alarm-past").replaceChildren(...store.told.slice().reverse().map((told) =>
+  at("alarm-past-title").hidden = store.alarms.length === 0;
+  at("alarm-past").replaceChildren(...store.alarms.slice().reverse().map((told) =>
     make("li", {}, make("time", { textContent: clockTime(told.at_s) }), `${fullName({ kind: told.alarm, about: told.about })}: ${STATES[told.state] ?? told.state}`)));
 }
 

@@ -3,13 +3,13 @@ import { make } from "/dom.js";
 import { keep, preferences } from "/preferences.js";
 
 // Shows `body`; resolves to what `read()` gives on OK, to null on cancel. `read` throws an Error
-// with what is wrong and what to do.
-export function ask({ title, body, ok = "OK", read = () => true, ready = null, id = "ask" }) {
+// with what is wrong and what to do. `cancel` null: there is nothing to decide, only to read.
+export function ask({ title, body, ok = "OK", cancel = "Cancel", read = () => true, ready = null, id = "ask" }) {
   return new Promise((resolve) => {
     const problem = make("p", { className: "problem" });
     problem.setAttribute("role", "alert");
     const yes = make("button", { type: "submit", className: "main", textContent: ok });
-    const no = make("button", { type: "button", textContent: "Cancel" });
+    const no = make("button", { type: "button", textContent: cancel ?? "", hidden: cancel === null });
     const heading = make("h2", { textContent: title, id: `${id}-title` });
     const form = make("form", { noValidate: true }, heading, ...body, problem, make("div", { className: "buttons" }, no, yes));
     const dialog = make("dialog", { id, "aria-labelledby": `${id}-title` }, form);

@@ -43,19 +43,22 @@ function hello(job) {
   document.title = `kerfwatch – ${job.name}`;
   rebuild();
   wordSwitches();
-  // What was marked before this page was opened.
-  fetch("/api/v1/marks").then((answer) => (answer.ok ? answer.json() : [])).then((marks) => {
-    store.marks = marks;
-    changed.marks = true;
-  }).catch(() => { /* the stream tells when the daemon is gone */ });
+  // What was before this page was opened.
+  for (const name of ["marks", "alarms"]) {
+    fetch(`/api/v1/${name}`).then((answer) => (answer.ok ? answer.json() : [])).then((before) => {
+      store[name] = before;
+      changed.marks = changed.now = true;
+    }).catch(() => { /* the stream tells when the daemon is gone */ });
+  }
 }
 
 // What was before the interruption has to be fetched: the stream tells only what is new.
 async function caughtUp() {
   try {
-    const [points, marks] = await Promise.all(["/api/v1/history?points=6000", "/api/v1/marks"].map(async (path) => (await fetch(path)).json()));
+    const [points, marks, alarms] = await Promise.all(["/api/v1/history?points=6000", "/api/v1/marks", "/api/v1/alarms"].map(async (path) => (await fetch(path)).json()));
     putPoints(points);
     store.marks = marks;
+    store.alarms = alarms;
     all();
   } catch { /* the stream tells when the daemon is gone */ }
 }
@@ -177,6 +180,8 @@ const KEYS = {
 
 at("show-keys").onclick = () => ask({
   title: "Keys",
+  ok: "Close",
+  cancel: null,
   body: [make("ul", {}, ...Object.entries(KEYS).map(([key, [text]]) => make("li", { textContent: `${key.toUpperCase()} – ${text}` })))],
 });
 

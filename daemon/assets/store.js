@@ -3,6 +3,7 @@
 // The charts show at most that much.
 export const KEEP_S = 3600;
 const STROKES = 60;
+const ALARMS = 200;
 const COLUMNS = ["at_s", "tension_n", "tension_low_n", "tension_high_n", "expected_n", "line_m", "tool_m", "drag_n"];
 
 export const store = {
@@ -12,7 +13,8 @@ export const store = {
   groove: { groove: [], joints: [], outlook: [] },
   strokes: [],
   marks: [],
-  told: [],
+  // What became of alarms, oldest first.
+  alarms: [],
   warnings: {},
   points: Object.fromEntries(COLUMNS.map((name) => [name, []])),
 };
@@ -23,7 +25,7 @@ export function begin(hello) {
     for (const name of COLUMNS) store.points[name] = [];
     store.strokes = [];
     store.marks = [];
-    store.told = [];
+    store.alarms = [];
     store.warnings = {};
     store.now = null;
     store.groove = { groove: [], joints: [], outlook: [] };
@@ -79,8 +81,8 @@ export function addTold(told) {
   if (told.kind === "stroke") addStrokes([told]);
   else if (told.kind === "mark") store.marks.push(told);
   else if (told.kind === "alarm") {
-    store.told.push(told);
-    store.told.splice(0, Math.max(0, store.told.length - 100));
+    store.alarms.push(told);
+    store.alarms.splice(0, Math.max(0, store.alarms.length - ALARMS));
   }
 }
 

@@ -11,7 +11,7 @@ use crate::disk::{Brake, Disk};
 use crate::handover::{Batch, Handover};
 use crate::history::History;
 use crate::progress::{Progress, count};
-use crate::publish::{MarkView, Published, keep_stroke, mark_view};
+use crate::publish::{AlarmChange, MarkView, Published, keep_alarm, keep_stroke, mark_view};
 use crate::recorder::Decisions;
 use crate::shell_alarm::ShellAlarms;
 use kerfwatch::alarm::GuardModel;
@@ -68,6 +68,8 @@ pub struct CaughtUp {
     pub strokes: VecDeque<Stroke>,
     /// All marks.
     pub marks: Vec<MarkView>,
+    /// Newest changes of alarms.
+    pub alarms: VecDeque<AlarmChange>,
     /// The daemon's own alarms as they were.
     pub shell_alarms: ShellAlarms,
     /// What is no news.
@@ -86,6 +88,7 @@ impl ReadBack {
             history: History::default(),
             strokes: VecDeque::new(),
             marks: Vec::new(),
+            alarms: VecDeque::new(),
             shell_alarms: ShellAlarms::default(),
             by_design: ByDesign::default(),
         };
@@ -156,8 +159,10 @@ impl Taking<'_> {
             }
             match event {
                 Event::Stroke(stroke) => keep_stroke(&mut into.strokes, stroke),
-                Event::Alarm { state, record, .. } => {
-                    into.by_design.is_one(state, &record);
+                Event::Alarm { at, state, record } => {
+                    if !into.by_design.is_one(state, &record) {
+                        keep_alarm(&mut into.alarms, AlarmChange::of(at, state, &record));
+                    }
                 }
                 Event::Interval(_) => {}
             }

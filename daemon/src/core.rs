@@ -12,7 +12,7 @@ use crate::handover::{Batch, Handover};
 use crate::history::Point;
 use crate::outputs::Horn;
 use crate::progress::Progress;
-use crate::publish::{Published, Told, keep_stroke, mark_view};
+use crate::publish::{AlarmChange, Published, Told, keep_alarm, keep_stroke, mark_view};
 use crate::recorder::Decisions;
 use kerfwatch::alarm::PickUpTable;
 use kerfwatch::input::{Event, Input};
@@ -146,6 +146,7 @@ impl Core {
         *self.published.history() = caught_up.history;
         *self.published.strokes() = caught_up.strokes;
         *self.published.marks() = caught_up.marks;
+        *self.published.alarms() = caught_up.alarms;
         self.published
             .shell_alarms
             .take_over(&caught_up.shell_alarms);
@@ -213,12 +214,9 @@ impl Core {
                 self.console.alarm(seconds(*at), state, record);
                 // Whoever is told looks at the present next: it must hold the alarm.
                 self.publish();
-                let _ = self.published.told.send(Told::Alarm {
-                    at_s: seconds(*at),
-                    alarm: record.kind.clone(),
-                    about: record.about.clone().unwrap_or_default(),
-                    state: (*state).to_owned(),
-                });
+                let change = AlarmChange::of(*at, state, record);
+                keep_alarm(&mut self.published.alarms(), change.clone());
+                let _ = self.published.told.send(Told::Alarm(change));
             }
         }
     }

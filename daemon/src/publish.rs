@@ -9,7 +9,7 @@ use crate::shell_alarm::ShellAlarms;
 use arc_swap::ArcSwap;
 use kerfwatch::input::{Mark, MarkKind};
 use kerfwatch::job::Job;
-use kerfwatch::result::{RunResult, Stroke};
+use kerfwatch::result::{AlarmRecord, RunResult, Stroke};
 use kerfwatch::snapshot::Snapshot;
 use kerfwatch::time::{Nanos, seconds};
 use serde::Serialize;
@@ -20,6 +20,8 @@ use tokio::sync::{broadcast, watch};
 
 /// Strokes kept for whoever opens the page: what its pictures show, and a few more.
 pub const STROKES_KEPT: usize = 60;
+/// Changes of alarms kept for whoever opens the page: those of a shift on which much goes wrong.
+const ALARMS_KEPT: usize = 200;
 
 /// Decisions worth telling at once.
 #[derive(Debug, Clone, Serialize)]
@@ -28,16 +30,7 @@ pub enum Told {
     /// A stroke ended.
     Stroke(Stroke),
     /// An alarm changed.
-    Alarm {
-        /// When.
-        at_s: f64,
-        /// Kind of alarm.
-        alarm: String,
-        /// Which of several of that kind: `load` or `depth` of `sensor`; else empty.
-        about: String,
-        /// New state.
-        state: String,
-    },
+    Alarm(AlarmChange),
     /// An operator's mark was taken.
     Mark(MarkView),
     /// The record of the interrupted run has been read back: strokes, marks and history are whole.
@@ -45,6 +38,31 @@ pub enum Told {
         /// When.
         at_s: f64,
     },
+}
+
+/// What became of an alarm.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct AlarmChange {
+    /// When.
+    pub at_s: f64,
+    /// Kind of alarm.
+    pub alarm: String,
+    /// Which of several of that kind: `load` or `depth` of `sensor`; else empty.
+    pub about: String,
+    /// New state.
+    pub state: String,
+}
+
+impl AlarmChange {
+    /// As the pipeline told it.
+    pub fn of(at: Nanos, state: &str, record: &AlarmRecord) -> Self {
+        Self {
+            at_s: seconds(at),
+            alarm: record.kind.clone(),
+            about: record.about.clone().unwrap_or_default(),
+            state: state.to_owned(),
+        }
+    }
 }
 
 /// A mark as shown.
@@ -88,10 +106,19 @@ pub fn mark_view(at: Nanos, mark: &Mark) -> Option<MarkView> {
 
 /// Keeps a stroke among the newest.
 pub fn keep_stroke(strokes: &mut VecDeque<Stroke>, stroke: Stroke) {
-    if strokes.len() >= STROKES_KEPT {
-        strokes.pop_front();
+    keep_newest(strokes, stroke, STROKES_KEPT);
+}
+
+/// Keeps a change of an alarm among the newest.
+pub fn keep_alarm(alarms: &mut VecDeque<AlarmChange>, change: AlarmChange) {
+    keep_newest(alarms, change, ALARMS_KEPT);
+}
+
+fn keep_newest<T>(kept: &mut VecDeque<T>, newest: T, most: usize) {
+    if kept.len() >= most {
+        kept.pop_front();
     }
-    strokes.push_back(stroke);
+    kept.push_back(newest);
 }
 
 /// Shared present of one run.
@@ -119,6 +146,7 @@ pub struct Published {
     pub strokes: Mutex<VecDeque<Stroke>>,
     /// Marks so far.
     pub marks: Mutex<Vec<MarkView>>,
+    alarms: Mutex<VecDeque<AlarmChange>>,
     /// Conditions of the shell itself: recorder, outputs, forwarder.
     pub shell_alarms: Arc<ShellAlarms>,
     result: ArcSwap<RunResult>,
@@ -150,6 +178,7 @@ impl Published {
             history: Mutex::new(History::default()),
             strokes: Mutex::default(),
             marks: Mutex::default(),
+            alarms: Mutex::default(),
             shell_alarms: Arc::default(),
             result: ArcSwap::from_pointee(result),
             result_wanted: AtomicU64::new(0),
@@ -165,6 +194,11 @@ impl Published {
     /// The marks.
     pub fn marks(&self) -> std::sync::MutexGuard<'_, Vec<MarkView>> {
         self.marks.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// The newest changes of alarms, oldest first.
+    pub fn alarms(&self) -> std::sync::MutexGuard<'_, VecDeque<AlarmChange>> {
+        self.alarms.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// The newest strokes.

@@ -128,6 +128,11 @@ try {
     assert.equal(await page.locator("#alarm-items li:has-text('OVERPULL') >> text=Shelve").count(), 0);
     await picture(page, "alarm-list");
     assert.ok(await page.locator("#alarm-past li").count() > 0);
+    // Whoever opens the page later finds them as well.
+    const later = await look(live);
+    await later.keyboard.press("l");
+    await later.waitForSelector("#alarm-past li:has-text('OVERPULL')");
+    await later.context().close();
     assert.equal(await page.evaluate(async () => (await fetch("/api/v1/alarms/overpull/shelve", {
       method: "POST", headers: { "content-type": "application/json" }, body: '{"seconds":60}',
     })).status), 409);

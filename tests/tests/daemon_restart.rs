@@ -233,7 +233,10 @@ fn frames_on_record(folder: &Path, first: u64) -> usize {
     let mut frames = 0;
     let mut reader = RunReader::open(folder).unwrap();
     reader.for_each_input_from(first, |_, input| {
-        frames += usize::from(matches!(input, Input::Received { port: 0, .. }));
+        // Several may come in one read.
+        if let Input::Received { port: 0, bytes, .. } = input {
+            frames += bytes.iter().filter(|byte| **byte == b'\n').count();
+        }
     });
     frames
 }
@@ -316,6 +319,16 @@ fn while_a_run_is_read_back_its_instruments_are_recorded_and_an_overpull_is_rais
     assert!(up.published.history().newest_s() > 600.0);
     assert!(up.published.history().since(0.0, 6000).at_s[0] < 10.0);
     assert!(overpull("latched_unacknowledged") || overpull("unacknowledged"));
+    let changes = get(page, "/api/v1/alarms").json();
+    let changes = changes.as_array().expect("a list of changes");
+    let raised = changes
+        .iter()
+        .filter(|change| change["alarm"] == "overpull" && change["state"] == "unacknowledged");
+    assert_eq!(
+        raised.count(),
+        2,
+        "also the one before the crash: {changes:?}"
+    );
     let count = send(&mut rig, 0.5 * limit, 20);
     rig.stop().unwrap();
 

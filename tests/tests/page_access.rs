@@ -30,6 +30,7 @@ fn without_a_token_everything_can_be_read_and_nothing_changed() {
         "/api/v1/result",
         "/api/v1/history",
         "/api/v1/marks",
+        "/api/v1/alarms",
         "/metrics",
         "/healthz",
         "/openapi.json",

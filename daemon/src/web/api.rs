@@ -202,6 +202,10 @@ pub(crate) async fn marks(State(server): State<Arc<Server>>) -> Json<Vec<MarkVie
     Json(server.published.marks().clone())
 }
 
+pub(crate) async fn alarms(State(server): State<Arc<Server>>) -> Response {
+    Json(&*server.published.alarms()).into_response()
+}
+
 pub(crate) async fn openapi() -> Response {
     (
         [(header::CONTENT_TYPE, "application/json")],

@@ -287,6 +287,7 @@ fn routes(server: Arc<Server>) -> Router {
         .route("/api/v1/history", get(api::history))
         .route("/api/v1/stream", get(api::stream))
         .route("/api/v1/marks", get(api::marks).post(changes::post_mark))
+        .route("/api/v1/alarms", get(api::alarms))
         .route("/api/v1/alarms/{kind}/{action}", post(changes::alarm))
         .route("/metrics", get(metrics::metrics))
         .layer(middleware::from_fn_with_state(
