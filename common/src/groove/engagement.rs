@@ -7,7 +7,7 @@
 //! stroke over the interval is taken as cutting.
 
 use super::drag_model::median;
-use super::ledger::Ledger;
+use super::ledger::{Ledger, Row};
 use super::mark_doubts;
 use std::ops::Range;
 
@@ -24,7 +24,7 @@ const JUMP_MIN: f64 = 80.0;
 /// First row that was made with the cutter out, told from the drag alone; `None` while no rise
 /// stands out.
 pub fn first_cutting_row(ledger: &Ledger) -> Option<usize> {
-    clear_rise(ledger).map(|rise| rise.touched[rise.first])
+    clear_rise(&ledger.rows).map(|rise| rise.touched[rise.first])
 }
 
 /// Where drag rises clearly.
@@ -37,10 +37,10 @@ struct Rise {
     height: f64,
 }
 
-fn clear_rise(ledger: &Ledger) -> Option<Rise> {
+fn clear_rise(rows: &[Row]) -> Option<Rise> {
     // Mean drag of each row, and of the pair it makes with the row before: drift of the cell and
     // errors of friction have opposite signs up and down and drop out of the pair.
-    let means: Vec<Option<f64>> = ledger.rows.iter().map(mean_drag).collect();
+    let means: Vec<Option<f64>> = rows.iter().map(mean_drag).collect();
     let touched: Vec<usize> = (0..means.len()).filter(|&k| means[k].is_some()).collect();
     if touched.len() < TOUCHED_MIN {
         return None;
@@ -66,17 +66,16 @@ pub fn engaged(ledger: &Ledger) -> Vec<bool> {
     if ledger.rows.iter().any(|r| r.marked_out.is_some()) {
         mark_doubts::read_marks(ledger).0
     } else {
-        by_drag(ledger)
+        by_drag(&ledger.rows)
     }
 }
 
 /// One flag per row: cutter out, by the drag alone.
-pub(super) fn by_drag(ledger: &Ledger) -> Vec<bool> {
-    let rows = &ledger.rows;
+pub(super) fn by_drag(rows: &[Row]) -> Vec<bool> {
     let mut out: Vec<bool> = rows.iter().map(|r| mean_drag(r).is_some()).collect();
     let touched: Vec<usize> = (0..rows.len()).filter(|&k| out[k]).collect();
     if touched.len() >= TOUCHED_MIN {
-        if let Some((drag, _)) = drag_says_out(ledger) {
+        if let Some((drag, _)) = drag_says_out(rows) {
             out = drag;
         }
         let ups: Vec<bool> = rows.iter().map(|r| r.up).collect();
@@ -90,13 +89,12 @@ pub(super) fn by_drag(ledger: &Ledger) -> Vec<bool> {
 }
 
 /// One flag per row: cutter out, as a clear rise of drag tells, and the rise, N; `None` where none stands out.
-pub(super) fn drag_says_out(ledger: &Ledger) -> Option<(Vec<bool>, f64)> {
+pub(super) fn drag_says_out(rows: &[Row]) -> Option<(Vec<bool>, f64)> {
     let Rise {
         touched,
         first,
         height,
-    } = clear_rise(ledger)?;
-    let rows = &ledger.rows;
+    } = clear_rise(rows)?;
     let mut out = vec![false; rows.len()];
     for &k in &touched[first..] {
         out[k] = true;
@@ -113,7 +111,7 @@ pub(crate) fn cut_before_mark(ledger: &Ledger) -> Range<usize> {
     let Some(marked) = rows.iter().position(|r| r.marked_out.is_some()) else {
         return 0..0;
     };
-    let Some(rise) = clear_rise(ledger) else {
+    let Some(rise) = clear_rise(rows) else {
         return 0..0;
     };
     let first = rise.touched[rise.first];
@@ -133,7 +131,7 @@ pub(crate) fn cut_before_mark(ledger: &Ledger) -> Range<usize> {
     if rose_at_mark { 0..0 } else { first..marked }
 }
 
-pub(super) fn mean_drag(row: &super::ledger::Row) -> Option<f64> {
+pub(super) fn mean_drag(row: &Row) -> Option<f64> {
     let (sum, n) = row.drag_sum();
     (n >= 3).then(|| sum / f64::from(n))
 }
@@ -221,6 +219,10 @@ fn falls_both_ways(
 ) -> Option<[f64; 2]> {
     let fall = |way: usize, level: f64, times: f64| {
         let fall = seen[way].last()? - level;
+        // No more can stand out than this allows: most strokes need no more of an answer.
+        if fall <= times * FALL_MIN {
+            return None;
+        }
         (fall > times * least_fall(&seen[way])?).then_some(fall)
     };
     let mut falls = [0.0; 2];

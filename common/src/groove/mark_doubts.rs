@@ -69,7 +69,7 @@ pub fn read_marks(ledger: &Ledger) -> (Vec<bool>, Vec<RowDoubt>) {
         Some(from) if k >= from => said,
         _ => sense.is_out(said),
     };
-    let said = as_said(ledger).into_iter().enumerate();
+    let said = as_said(rows).into_iter().enumerate();
     let mut out: Vec<bool> = said
         .map(|(k, said)| as_meant(k, said) && !rows[k].drag.is_empty())
         .collect();
@@ -87,7 +87,7 @@ pub fn read_marks(ledger: &Ledger) -> (Vec<bool>, Vec<RowDoubt>) {
         return (out, doubts);
     }
     let Some(first) = rows.iter().position(|r| r.marked_out.is_some()) else {
-        return (by_drag(ledger), doubts);
+        return (by_drag(rows), doubts);
     };
     if rows.iter().any(|r| r.marked_out.is_none()) {
         doubts.extend(fill_untold(ledger, first, &mut out));
@@ -173,7 +173,7 @@ fn said_once(rows: &[Row], mark: usize) -> Range<usize> {
 fn fill_untold(ledger: &Ledger, first: usize, out: &mut [bool]) -> Option<RowDoubt> {
     let rows = &ledger.rows;
     let in_first = rows[first].marked_out == Some(false);
-    let drag = by_drag(ledger);
+    let drag = by_drag(rows);
     for k in (0..rows.len()).filter(|k| rows[*k].marked_out.is_none()) {
         if k > first || in_first {
             out[k] = drag[k];
@@ -184,7 +184,7 @@ fn fill_untold(ledger: &Ledger, first: usize, out: &mut [bool]) -> Option<RowDou
         fault: Fault::OutMissing,
         mark: first,
         // Without a rise nothing tells when they went out.
-        rows: drag_says_out(ledger).map_or(first..first, |_| cut..first),
+        rows: drag_says_out(rows).map_or(first..first, |_| cut..first),
     })
 }
 
@@ -241,7 +241,7 @@ fn mean(both: BothWays) -> f64 {
 /// and theirs is that of the free tool.
 fn free_after_mark(ledger: &Ledger, mark: usize, out: &[bool]) -> Option<Range<usize>> {
     let rows = &ledger.rows;
-    let (rose, height) = drag_says_out(ledger)?;
+    let (rose, height) = drag_says_out(rows)?;
     let rise = rose.iter().position(|out| *out)?;
     let said = rows.get(mark..=rise)?;
     if height < EARLY_RISE_MIN || said.iter().any(|r| r.marked_out != Some(true)) {

@@ -52,53 +52,45 @@ impl MarkSense {
 }
 
 /// What marks say of each row, out or not; before the first mark, the opposite of what it says.
-pub(super) fn as_said(ledger: &Ledger) -> Vec<bool> {
-    let first = ledger.rows.iter().find_map(|r| r.marked_out);
+pub(super) fn as_said(rows: &[Row]) -> Vec<bool> {
+    let first = rows.iter().find_map(|r| r.marked_out);
     let mut now = first == Some(false);
-    let rows = ledger.rows.iter();
-    rows.map(|r| {
-        now = r.marked_out.unwrap_or(now);
-        now
-    })
-    .collect()
+    rows.iter()
+        .map(|r| {
+            now = r.marked_out.unwrap_or(now);
+            now
+        })
+        .collect()
 }
 
 /// Asks the drag how marks are meant, and from which row on they are taken as said though those before were the other
 /// way round, if the same was said again.
 pub fn mark_sense(ledger: &Ledger) -> (MarkSense, Option<usize>) {
-    match righted(ledger) {
+    match righted(&ledger.rows) {
         Some(from) => (MarkSense::TurnedRound, Some(from)),
-        None => (asked(ledger), None),
+        None => (asked(&ledger.rows), None),
     }
 }
 
-fn righted(ledger: &Ledger) -> Option<usize> {
-    let rows = &ledger.rows;
+fn righted(rows: &[Row]) -> Option<usize> {
     let is_again = |k: &usize| rows[*k].said > 1 && rows[*k].said > rows[*k - 1].said;
-    (1..rows.len()).filter(is_again).find(|&k| {
-        asked(&Ledger {
-            bins: ledger.bins,
-            rows: rows[..k].to_vec(),
-        })
-        .is_turned()
-    })
+    (1..rows.len())
+        .filter(is_again)
+        .find(|&k| asked(&rows[..k]).is_turned())
 }
 
-fn asked(ledger: &Ledger) -> MarkSense {
-    let rows = &ledger.rows;
+fn asked(rows: &[Row]) -> MarkSense {
     let Some(first) = rows.iter().position(|r| r.marked_out.is_some()) else {
         return MarkSense::Untold;
     };
     // What was made after marks that contradict each other tells nothing of how the others are meant.
     if rows[first..].iter().any(|r| r.marked_out.is_none()) {
         let since = rows[first..].iter().filter(|r| r.marked_out.is_some());
-        return asked(&Ledger {
-            bins: ledger.bins,
-            rows: rows[..first].iter().chain(since).cloned().collect(),
-        });
+        let told: Vec<Row> = rows[..first].iter().chain(since).cloned().collect();
+        return asked(&told);
     }
-    let said = as_said(ledger);
-    let told = drag_says_out(ledger);
+    let said = as_said(rows);
+    let told = drag_says_out(rows);
     // How many strokes from one on marks and drag agree on, and how many not; none where drag does not tell.
     let agreed = |from: usize| {
         let drag = told.as_ref().map_or(&[][..], |told| &told.0);
@@ -109,7 +101,7 @@ fn asked(ledger: &Ledger) -> MarkSense {
     };
     // Who marks late is wrong before the first mark only, and who marks at the end, if at all, after it.
     let both @ [_, since] = [agreed(0), agreed(first)];
-    let falls = match beyond(ledger, &said) {
+    let falls = match beyond(rows, &said) {
         [Some(up), Some(down)] => {
             let both = up.max(down) < -ONE_WAY * TURNED_MIN;
             both && 0.5 * (up + down) < -TURNED_MIN && since.0 <= since.1
@@ -123,8 +115,8 @@ fn asked(ledger: &Ledger) -> MarkSense {
     let rose = told
         .as_ref()
         .and_then(|(out, _)| out.iter().position(|out| *out));
-    let rises_at_out = rose.is_some_and(|row| is_said_out(ledger, row));
-    if !rises_at_out && (falls || against || falls_while_in(ledger, &said)) {
+    let rises_at_out = rose.is_some_and(|row| is_said_out(rows, row));
+    if !rises_at_out && (falls || against || falls_while_in(rows, &said)) {
         MarkSense::TurnedRound
     } else if both.iter().all(|both| stands(*both)) {
         MarkSense::AsSaid
@@ -134,8 +126,7 @@ fn asked(ledger: &Ledger) -> MarkSense {
 }
 
 /// The first mark that says out was set at the last stroke before a row, or at most one earlier.
-fn is_said_out(ledger: &Ledger, row: usize) -> bool {
-    let rows = &ledger.rows;
+fn is_said_out(rows: &[Row], row: usize) -> bool {
     let out = |r: &Row| r.marked_out == Some(true);
     let Some(first) = rows.iter().position(out).filter(|_| out(&rows[row])) else {
         return false;
@@ -146,9 +137,9 @@ fn is_said_out(ledger: &Ledger, row: usize) -> bool {
 
 /// Drag of the strokes `out` beyond that of the others, up and down, N: medians, each way by itself because errors of
 /// weight and friction differ.
-fn beyond(ledger: &Ledger, out: &[bool]) -> [Option<f64>; 2] {
+fn beyond(rows: &[Row], out: &[bool]) -> [Option<f64>; 2] {
     let typical = |up: bool, is_out: bool| {
-        let rows = ledger.rows.iter().zip(out);
+        let rows = rows.iter().zip(out);
         let rows = rows.filter(|(r, out)| r.up == up && **out == is_out);
         let mut drags: Vec<f64> = rows.filter_map(|(r, _)| mean_drag(r)).collect();
         (!drags.is_empty()).then(|| median(&mut drags))
@@ -157,9 +148,8 @@ fn beyond(ledger: &Ledger, out: &[bool]) -> [Option<f64>; 2] {
 }
 
 /// Nearly all strokes over the interval are said to be free, and yet drag falls from the first to the last both ways.
-fn falls_while_in(ledger: &Ledger, said: &[bool]) -> bool {
-    let touched = ledger
-        .rows
+fn falls_while_in(rows: &[Row], said: &[bool]) -> bool {
+    let touched = rows
         .iter()
         .zip(said)
         .filter(|(r, _)| mean_drag(r).is_some());
