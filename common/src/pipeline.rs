@@ -31,6 +31,7 @@ use crate::input::{ChannelId, Event, Input, Mark};
 use crate::job::Job;
 use crate::model::bending::BendCounter;
 use crate::motion::{Moment, ToolMotion};
+use crate::result::ZeroStep;
 use crate::snapshot::MarkDoubt;
 use crate::time::{Nanos, seconds};
 use crate::watch::Watch;
@@ -63,6 +64,9 @@ pub struct Pipeline {
     pub(crate) free_runs: FreeRuns,
     pub(crate) learned: Option<Learned>,
     pick_up: Option<Arc<PickUpTable>>,
+    /// Steps of the load cell's zero, and the first row after the last one.
+    pub(crate) zero_steps: Vec<ZeroStep>,
+    zero_from: usize,
     pub(crate) free_until: Option<f64>,
     /// What the newest mark says of the cutter.
     cutter_in: Option<bool>,
@@ -138,6 +142,8 @@ impl Pipeline {
             free_runs: FreeRuns::default(),
             learned: None,
             pick_up: None,
+            zero_steps: Vec::new(),
+            zero_from: 0,
             free_until: None,
             cutter_in: None,
             mark_sense: MarkSense::Untold,

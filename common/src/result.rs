@@ -324,6 +324,19 @@ pub struct Quality {
     /// Leaps of the depth counter that were no line movement.
     #[serde(default)]
     pub counter_leaps: u64,
+    /// Steps of the load cell's zero; absent where there was none.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub zero_steps: Vec<ZeroStep>,
+}
+
+/// From some time on the cell reads so much more, or less, for tool and line alike: its zero, weight or pressure in the
+/// well has changed.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct ZeroStep {
+    /// When the first stroke began that shows it.
+    pub at_s: f64,
+    /// By how much more, N.
+    pub by_n: f64,
 }
 
 #[cfg(test)]

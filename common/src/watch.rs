@@ -19,6 +19,10 @@ use std::sync::Arc;
 const REVERSAL: Nanos = 3 * NANOS_PER_SECOND;
 /// The program ticks many times a second: after a pause longer than this it did not run.
 const AWAY: Nanos = NANOS_PER_SECOND;
+/// Reason of the sensor alarm where the cell's zero has stepped: none of those that its readings show by themselves.
+const ZERO_STEPPED: usize = 7;
+/// Less than that is no matter for the limit, N (our own choice: the scatter of pulls is as large).
+const ZERO_TOLD_N: f64 = 100.0;
 /// Slowest line movement that has a direction, m/s.
 const TURN_SPEED: f64 = 0.03;
 
@@ -32,6 +36,8 @@ pub struct Watch {
     verdict: Option<Verdict>,
     line_way: f64,
     absence: Absence,
+    /// By how much more the cell reads than when the run began, N; until the crew has weighed the tool anew.
+    zero_stepped: Option<f64>,
 }
 
 /// When the program itself did not run: the silence of that time is no fault of an instrument.
@@ -86,7 +92,13 @@ impl Watch {
             verdict: None,
             line_way: 0.0,
             absence: Absence::of(job),
+            zero_stepped: None,
         }
+    }
+
+    /// The cell reads so much more than when the run began, N, and nobody knows why.
+    pub fn zero_stepped(&mut self, by_n: f64) {
+        self.zero_stepped = Some(by_n).filter(|by_n| by_n.abs() >= ZERO_TOLD_N);
     }
 
     /// From now on pick-up weight is that learned from free passes. Comes at the input that taught it, so
@@ -181,11 +193,18 @@ impl Watch {
             Fault::Frames if health.rate_hz > 0.0 => Detail::Partly(words),
             _ => Detail::Text(words),
         };
+        let stepped = self
+            .zero_stepped
+            .filter(|_| channel == ChannelId::Load && health.fault == Fault::None);
+        let (reason, detail) = match stepped {
+            Some(by_n) => (ZERO_STEPPED, Detail::ZeroStepped(by_n)),
+            None => (health.fault.reason(), detail),
+        };
         self.engine.condition_for(
             AlarmKind::Sensor(channel),
             at,
-            health.fault != Fault::None,
-            health.fault.reason(),
+            health.fault != Fault::None || stepped.is_some(),
+            reason,
             detail,
         );
     }
@@ -214,6 +233,10 @@ impl Watch {
         let name = match mark {
             MarkKind::Acknowledge(name) | MarkKind::Reset(name) | MarkKind::Shelve(name, _) => name,
             MarkKind::Zero(_) => return self.guard.new_counter(),
+            MarkKind::WeightCheck => {
+                self.zero_stepped = None;
+                return;
+            }
             MarkKind::AlarmsBefore(saved) => {
                 // The daemon wrote it; in a damaged record there is nothing to take over.
                 if let Ok(saved) = serde_json::from_str(saved) {

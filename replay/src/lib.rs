@@ -39,6 +39,7 @@ pub mod table;
 mod tool_weight;
 pub mod units_shown;
 pub mod verify;
+mod zero_steps;
 
 use args::{Arguments, Command};
 use clap::Parser;

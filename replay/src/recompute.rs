@@ -11,6 +11,7 @@ use crate::run_folder::RunFolder;
 use crate::summary::{MARKS_TURNED, MarksRead, summary};
 use crate::tool_weight;
 use crate::units_shown::count;
+use crate::zero_steps;
 use kerfwatch::pipeline::Pipeline;
 
 /// Runs it.
@@ -51,6 +52,13 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
         Some(weight) if to_stdout => console.warn(weight),
         Some(weight) => console.line(format_args!("Weight      {weight}"))?,
         None => {}
+    }
+    for step in zero_steps::told(&done.result.quality.zero_steps) {
+        if to_stdout {
+            console.warn(step);
+        } else {
+            console.line(format_args!("Zero        {step}"))?;
+        }
     }
     if pipeline.marks_turned() {
         console.warn(MARKS_TURNED);

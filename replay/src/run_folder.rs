@@ -6,6 +6,7 @@ use crate::failure::{Exit, Failure, Finding};
 use crate::job_source::{self, JobChanges, JobInUse};
 use crate::missing_readings;
 use crate::tool_weight;
+use crate::zero_steps;
 use kerfwatch::input::{Event, Input};
 use kerfwatch::pipeline::Pipeline;
 use kerfwatch::recording::{Damage, Folder, Note, RecordError, Run, RunReader};
@@ -169,7 +170,12 @@ impl RunFolder {
         bar.finish_and_clear();
         result.quality.lost_blocks += self.reader.lost_blocks();
         result.run.what_if.clone_from(&self.what_if);
-        result.run.doubts = Vec::from_iter(tool_weight::told(pipeline.learned().as_ref()));
+        let weight = tool_weight::told(pipeline.learned().as_ref());
+        result.run.doubts = Vec::from_iter(
+            weight
+                .into_iter()
+                .chain(zero_steps::told(&result.quality.zero_steps)),
+        );
         let damage = self.reader.damage();
         let exit = self.tell_damage(&damage, console);
         for missing in missing_readings::told(&result, &pipeline.snapshot(), &self.job.job, raw) {

@@ -37,6 +37,8 @@ pub enum Detail {
     Text(Cow<'static, str>),
     /// The depth counter has leapt by so much, m.
     Leapt(f64),
+    /// The load cell reads so much more than before, or less, up and down alike, N.
+    ZeroStepped(f64),
     /// The same of an instrument of which a part can still be used.
     Partly(Cow<'static, str>),
     /// Nothing has come since the program itself did not run: no fault of the instrument yet.
@@ -174,6 +176,17 @@ pub(super) fn sentence(
         }
         (AlarmKind::Sensor(ChannelId::Load), _) => {
             let overpull = match detail {
+                Detail::ZeroStepped(by_n) => {
+                    let (way, late) = if *by_n < 0.0 {
+                        ("less", ", and overpull may be seen that much late")
+                    } else {
+                        ("more", "")
+                    };
+                    return format!(
+                        "The load cell reads {} {way} than before, up and down alike{late}: look at its zero, the tool's weight and the well's pressure, then mark a weight check.",
+                        force(by_n.abs())
+                    );
+                }
                 Detail::Partly(_) => "may be seen late or not at all",
                 _ => "cannot be seen",
             };

@@ -56,7 +56,7 @@ pub struct DragByBin {
 
 impl DragByBin {
     /// The same, by so much more in each bin.
-    fn raise(&mut self, by: f32) {
+    pub(super) fn raise(&mut self, by: f32) {
         for drag in &mut self.by_bin {
             *drag += by;
         }

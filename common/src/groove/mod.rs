@@ -29,6 +29,7 @@ mod reach_seen;
 pub mod silent_splits;
 pub mod through;
 mod window_share;
+pub mod zero_step;
 
 use crate::job::Job;
 use crate::result::{GrooveBin, Joint};

@@ -44,6 +44,8 @@ pub struct ToolMotion {
     tool_friction: (f64, f64),
     /// Reading of the cell at no load, learned, N.
     cell_offset: f64,
+    /// The part of it by which the cell's zero has stepped since the run began, N.
+    stepped: f64,
     /// Fluid drag on line (N per m/s and metre) and tool (N per m/s), learned.
     fluid: (f64, f64),
     nominal_weight: f64,
@@ -79,6 +81,7 @@ impl ToolMotion {
             friction,
             tool_friction: friction,
             cell_offset: 0.0,
+            stepped: 0.0,
             fluid: (0.0, 0.0),
             nominal_weight: hanging.tool_weight,
             nominal_packing: hanging.packing,
@@ -123,28 +126,43 @@ impl ToolMotion {
         let (up, down) = (learned.up, learned.down);
         self.friction = (up, down);
         self.tool_friction = (learned.tool, learned.tool);
-        self.cell_offset = learned.offset;
+        self.cell_offset = learned.offset + self.stepped;
         self.fluid = (learned.line_fluid, learned.tool_fluid);
         self.hanging.tool_weight = self.nominal_weight * learned.weight;
         self.hanging.packing = learned.surface;
         let h = &self.hanging;
         self.table = ProfileTable::new(&h.path, h.wire, up, down, deepest);
+        self.lay_out_anew();
+    }
+
+    /// The cell reads so much more from now on with the same pull, N. By how much deeper the wheels are for it, m.
+    pub fn shift_zero(&mut self, by_n: f64) -> f64 {
+        self.stepped += by_n;
+        self.cell_offset += by_n;
+        self.lay_out_anew()
+    }
+
+    /// The line under its present tension, as known now; by how much deeper the wheels are for it, m.
+    fn lay_out_anew(&mut self) -> f64 {
+        let h = &self.hanging;
         let length = self.chain.length();
-        if length > 0.0 {
-            let before = self.chain.tension_integral();
-            let (low, high) = self.operating_tensions(length);
-            self.chain.force_lay_out(&self.table, length, low, high);
-            if let Some(last) = self.recent.back() {
-                self.chain
-                    .drive(last.tension - self.cell_offset + h.pressure_force);
-            }
-            // The tool has not moved because we know more: earlier moments shift with it.
-            let shift = (self.chain.tension_integral() - before) / h.ea;
-            for m in &mut self.recent {
-                m.depth += shift;
-                m.line_depth += shift;
-            }
+        if length <= 0.0 {
+            return 0.0;
         }
+        let before = self.chain.tension_integral();
+        let (low, high) = self.operating_tensions(length);
+        self.chain.force_lay_out(&self.table, length, low, high);
+        if let Some(last) = self.recent.back() {
+            self.chain
+                .drive(last.tension - self.cell_offset + h.pressure_force);
+        }
+        // The tool has not moved because we know more: earlier moments shift with it.
+        let shift = (self.chain.tension_integral() - before) / h.ea;
+        for m in &mut self.recent {
+            m.depth += shift;
+            m.line_depth += shift;
+        }
+        shift
     }
 
     /// Gains from tool to surface, up and down, at the present depth.

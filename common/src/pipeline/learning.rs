@@ -6,9 +6,10 @@
 use super::Pipeline;
 use crate::alarm::{PickUpTable, Pull};
 use crate::groove::drag_model::BasePrior;
-use crate::groove::engagement;
+use crate::groove::{engagement, zero_step};
 use crate::infer::friction::{self, Steady};
 use crate::motion;
+use crate::result::ZeroStep;
 use std::sync::Arc;
 
 /// Error of the free tool's drag, each way, once friction and weight were learned, N.
@@ -58,6 +59,18 @@ impl Pipeline {
     }
 
     fn learn_from(&mut self, means: &[Steady]) {
+        // As the cell would have read had its zero stood.
+        let as_at_first = means.iter().map(|s| Steady {
+            tension: s.tension
+                - self
+                    .zero_steps
+                    .iter()
+                    .filter(|z| z.at_s <= s.began())
+                    .map(|z| z.by_n)
+                    .sum::<f64>(),
+            ..*s
+        });
+        let means: &[Steady] = &Vec::from_iter(as_at_first);
         let nominal = (self.job.line.friction_up, self.job.line.friction_down);
         let deepest = motion::deepest(&self.job);
         if let Some(l) = friction::learn(&self.motion.nominal_hanging(), nominal, means, deepest) {
@@ -68,18 +81,51 @@ impl Pipeline {
             self.ledger.reread(|up, depth, speed, drag| {
                 before.reread(&now, up, depth - offset, speed, drag)
             });
-            let pull = Pull {
-                line_friction: l.up,
-                tool_friction: l.tool,
-                weight: l.weight,
-                offset_n: l.offset,
-                packing_n: l.surface,
-            };
-            let table = Arc::new(PickUpTable::learned(&self.job, &pull));
-            self.watch.use_pick_up(&table);
-            self.pick_up = Some(table);
             self.learned = Some(l);
+            self.tell_pick_up();
         }
+    }
+
+    /// The pull of the free tool as learned, for the guard.
+    fn tell_pick_up(&mut self) {
+        let Some(l) = &self.learned else {
+            return;
+        };
+        let pull = Pull {
+            line_friction: l.up,
+            tool_friction: l.tool,
+            weight: l.weight,
+            offset_n: l.offset + self.zero_stepped(),
+            packing_n: l.surface,
+        };
+        let table = Arc::new(PickUpTable::learned(&self.job, &pull));
+        self.watch.use_pick_up(&table);
+        self.pick_up = Some(table);
+    }
+
+    /// By how much more the cell reads than when the run began, N.
+    fn zero_stepped(&self) -> f64 {
+        self.zero_steps.iter().map(|z| z.by_n).sum()
+    }
+
+    /// A zero of the load cell that has stepped is taken out of the drag, and told; what the overpull limit goes by stays
+    /// as read, for nobody knows here whether the cell is wrong or the pull.
+    pub(super) fn look_for_zero_step(&mut self) {
+        let Some(step) = zero_step::find(&self.ledger.rows, self.zero_from) else {
+            return;
+        };
+        zero_step::take_out(&mut self.ledger.rows, &step);
+        self.zero_from = step.row;
+        let first = step.within.map_or(step.row, |(row, _)| row);
+        self.zero_steps.push(ZeroStep {
+            at_s: self.ledger.rows[first].start,
+            by_n: step.by_n,
+        });
+        let deeper = self.motion.shift_zero(step.by_n);
+        self.shift_places(deeper);
+        self.forget_places();
+        self.tell_pick_up();
+        self.watch.zero_stepped(self.zero_stepped());
     }
 
     /// Without marks the first clear rise of drag tells when free running ended; where none stands

@@ -60,6 +60,7 @@ impl Pipeline {
         };
         self.ledger.add(found, settle, marks, gain);
         self.peaks.push(found.peak_tension);
+        self.look_for_zero_step();
         self.look_for_slip();
         if marks.weight_check {
             self.learn_from_weight_check(found.end);

@@ -259,6 +259,8 @@ fn combined(a: &Quality, b: &Quality, with: impl Fn(u64, u64) -> u64) -> Quality
         out_of_range: with(a.out_of_range, b.out_of_range),
         spikes: with(a.spikes, b.spikes),
         counter_leaps: with(a.counter_leaps, b.counter_leaps),
+        // Not counted anew in each run.
+        zero_steps: a.zero_steps.clone(),
     }
 }
 
