@@ -13,6 +13,7 @@
 //! counted, never merged. Readings timed as they arrive are never late: no stall is told later for them.
 //! Silences are bridged up to [`BRIDGE_S`]; beyond it the cell says `None`.
 
+use crate::result::CounterLeap;
 use crate::rounding::floor;
 use counter_steps::{Counted, CounterSteps};
 use std::collections::VecDeque;
@@ -87,6 +88,9 @@ struct Point {
     v: f64,
 }
 
+/// Steps of the counter that are told one by one; of a counter that leaps more often nothing is to be had.
+const LEAPS_KEPT: usize = 50;
+
 /// What was set aside.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct AlignCounts {
@@ -117,6 +121,7 @@ pub struct Aligner {
     steps: CounterSteps,
     silent: [bool; 2],
     counts: AlignCounts,
+    leaps: Vec<CounterLeap>,
 }
 
 impl Default for Aligner {
@@ -133,11 +138,17 @@ impl Default for Aligner {
             steps: CounterSteps::default(),
             silent: [false; 2],
             counts: AlignCounts::default(),
+            leaps: Vec::new(),
         }
     }
 }
 
 impl Aligner {
+    /// The first steps of the depth counter that were no line movement.
+    pub fn leaps(&self) -> &[CounterLeap] {
+        &self.leaps
+    }
+
     /// What was set aside so far.
     pub fn counts(&self) -> AlignCounts {
         self.counts
@@ -183,8 +194,11 @@ impl Aligner {
                 self.counts.spikes += 1;
                 value
             }
-            Counted::AfterStep(value) => {
+            Counted::AfterStep(value, by_m) => {
                 self.counts.counter_steps += 1;
+                if self.leaps.len() < LEAPS_KEPT {
+                    self.leaps.push(CounterLeap { at_s: t, by_m });
+                }
                 value
             }
             Counted::Waits => return,

@@ -324,9 +324,21 @@ pub struct Quality {
     /// Leaps of the depth counter that were no line movement.
     #[serde(default)]
     pub counter_leaps: u64,
+    /// When the first of them came, and by how much; absent where there was none.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub leaps: Vec<CounterLeap>,
     /// Steps of the load cell's zero; absent where there was none.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub zero_steps: Vec<ZeroStep>,
+}
+
+/// A leap of the depth counter that was no line movement, and was taken out of the way of the tool.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct CounterLeap {
+    /// When it was sure.
+    pub at_s: f64,
+    /// So much more line the counter reads since, m.
+    pub by_m: f64,
 }
 
 /// From some time on the cell reads so much more, or less, for tool and line alike: its zero, weight or pressure in the

@@ -299,6 +299,9 @@ fn line(text: &mut String, result: &RunResult, units: Units) {
         friction.up, friction.down
     );
     let _ = writeln!(text, "Slip        {}", slip_of_counter(result, units));
+    if let Some(leaps) = leaps_of_counter(result, units) {
+        let _ = writeln!(text, "Counter     leapt and was taken back: {leaps}");
+    }
 }
 
 fn data(text: &mut String, result: &RunResult, missing: &[String], marks: &MarksRead) {
@@ -372,6 +375,23 @@ pub(crate) fn slip_of_counter(result: &RunResult, units: Units) -> String {
             units.depth().show(slip)
         ),
     }
+}
+
+/// Leaps of the depth counter with time and size, the first of many; `None` where there was none.
+pub(crate) fn leaps_of_counter(result: &RunResult, units: Units) -> Option<String> {
+    const SHOWN: usize = 6;
+    let leaps = &result.quality.leaps;
+    let depth = units.fine_depth();
+    let shown = leaps.iter().take(SHOWN).map(|leap| {
+        let sign = if leap.by_m < 0.0 { "" } else { "+" };
+        format!("{sign}{} at {}", depth.show(leap.by_m), clock(leap.at_s))
+    });
+    let more = if result.quality.counter_leaps > leaps.len().min(SHOWN) as u64 {
+        ", ..."
+    } else {
+        ""
+    };
+    (!leaps.is_empty()).then(|| shown.collect::<Vec<_>>().join(", ") + more)
 }
 
 pub(crate) fn capital(word: &str) -> String {

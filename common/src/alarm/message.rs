@@ -178,7 +178,7 @@ pub(super) fn sentence(
             let overpull = match detail {
                 Detail::ZeroStepped(by_n) => {
                     let (way, late) = if *by_n < 0.0 {
-                        ("less", ", and overpull may be seen that much late")
+                        ("less", ", and overpull may be told that much too late")
                     } else {
                         ("more", "")
                     };

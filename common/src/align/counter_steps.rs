@@ -29,8 +29,8 @@ pub(super) enum Counted {
     Line(f64),
     /// The same after readings that had gone astray and came back.
     AfterSpike(f64),
-    /// The same at the end of a step.
-    AfterStep(f64),
+    /// The same at the end of a step, and by how much the counter reads more since, m.
+    AfterStep(f64, f64),
     /// Kept back: a spike, or the beginning of a step.
     Waits,
 }
@@ -84,9 +84,10 @@ impl CounterSteps {
             return Counted::Waits;
         }
         self.elsewhere = None;
-        self.offset += last.v - here.v;
+        let step = here.v - last.v;
+        self.offset -= step;
         self.go(Point { t, v: last.v });
-        Counted::AfterStep(last.v)
+        Counted::AfterStep(last.v, step)
     }
 
     #[inline]
@@ -176,7 +177,11 @@ mod tests {
             .map(|k| steps.take(t + 0.1 * f64::from(k), 100.4 + 0.01 * f64::from(k)))
             .collect();
         assert_eq!(told[..3], [Counted::Waits; 3]);
-        assert_eq!(told[3], Counted::AfterStep(100.0));
+        let Counted::AfterStep(line, by) = told[3] else {
+            panic!("{told:?}");
+        };
+        assert_eq!(line, 100.0);
+        assert!((by - 0.43).abs() < 1e-9, "{by}");
         let Counted::Line(line) = told[5] else {
             panic!("{told:?}");
         };

@@ -60,6 +60,7 @@ pub(super) fn quality(p: &Pipeline) -> Quality {
         out_of_range: a.out_of_range + load.out_of_range + depth.out_of_range,
         spikes: a.spikes + load.spikes + depth.spikes,
         counter_leaps: a.counter_steps,
+        leaps: p.aligner.leaps().to_vec(),
         zero_steps: p.zero_steps.clone(),
     }
 }

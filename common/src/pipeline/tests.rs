@@ -84,7 +84,15 @@ fn a_leap_of_the_counter_is_told_and_does_not_raise_the_limit_until_it_is_set() 
     assert_eq!(limit_n(&pipeline), pipeline.watch.limit_n(Some(2012.0)));
     let health = pipeline.instruments.health(ChannelId::Depth);
     assert_eq!(health.fault.word(), "");
-    assert_eq!(pipeline.result("r").quality.counter_leaps, 1);
+    let quality = pipeline.result("r").quality;
+    assert_eq!(quality.counter_leaps, 1);
+    let [leap] = quality.leaps[..] else {
+        panic!("{quality:?}")
+    };
+    assert!(
+        (leap.by_m - 1912.0).abs() < 0.01 && (2.0..3.0).contains(&leap.at_s),
+        "{leap:?}"
+    );
 }
 
 #[test]
@@ -111,4 +119,106 @@ fn a_counter_set_while_a_reading_is_held_back_stays_set() {
     let moment = pipeline.moment.expect("tool placed");
     assert!((moment.counted - 500.0).abs() < 0.01, "{}", moment.counted);
     assert!((moment.depth - 500.0).abs() < 10.0, "{}", moment.depth);
+}
+
+/// Invented: strokes of 8 m over the interval, a cut whose drag sinks, and a load cell that reads 240 N less from the
+/// seventeenth on.
+#[test]
+fn a_step_of_the_cell_zero_is_told_and_taken_out() {
+    let mut pipeline = Pipeline::new(&job());
+    let middle = {
+        let info = &job().info;
+        0.5 * (info.interval_top.si() + info.interval_bottom.si())
+    };
+    let drag = |stroke: i64| 250.0 + 500.0 / (1.0 + stroke as f64).powf(0.7);
+    let mut stroke = |p: &mut Pipeline, n: i64| {
+        for k in 0..400 {
+            let at = (n * 400 + k + 1) * STEP * 5;
+            // 8 s at rest, 32 s at 0.25 m/s.
+            let moved = 0.1 * 0.25 * (k - 80).max(0) as f64;
+            let (depth_m, way) = if n % 2 == 0 {
+                (middle + 4.0 - moved, 1.0)
+            } else {
+                (middle - 4.0 + moved, -1.0)
+            };
+            let zero = if n >= 16 { -240.0 } else { 0.0 };
+            let tension =
+                2300.0 + way * (600.0 + drag(n)) + zero + [0.0, 4.0, -3.0][k as usize % 3];
+            depth(p, at, depth_m);
+            push(
+                p,
+                0,
+                at,
+                format!("L {:.1}", tension / crate::units::NEWTONS_PER_LBF),
+            );
+            p.push(&Input::Tick { at }, &mut Vec::new());
+        }
+    };
+    let shifted = |p: &Pipeline| {
+        let views = p.watch.engine.views();
+        let load = views
+            .into_iter()
+            .find(|v| v.message.contains("load cell reads"));
+        load.map(|v| v.message)
+    };
+    for n in 0..19 {
+        stroke(&mut pipeline, n);
+    }
+    assert_eq!(shifted(&pipeline), None);
+    for n in 19..26 {
+        stroke(&mut pipeline, n);
+    }
+    let [step] = pipeline.zero_steps[..] else {
+        panic!(
+            "{:?} {:?}",
+            pipeline.zero_steps,
+            pipeline
+                .ledger()
+                .rows
+                .iter()
+                .map(|r| (r.up, r.mean_drag()))
+                .collect::<Vec<_>>()
+        )
+    };
+    assert!((step.by_n + 240.0).abs() < 20.0, "{step:?}");
+    let told = shifted(&pipeline).unwrap();
+    assert!(
+        told.contains("N less than before") && told.contains("late"),
+        "{told}"
+    );
+    let rows = &pipeline.ledger().rows;
+    let mean = |way: bool| {
+        let drags = rows[17..]
+            .iter()
+            .filter(|r| r.up == way)
+            .map(|r| r.mean_drag());
+        let (sum, n) = drags.fold((0.0, 0.0), |(s, n), d| (s + d, n + 1.0));
+        sum / n
+    };
+    let before = |way: bool| {
+        rows[..16]
+            .iter()
+            .rfind(|r| r.up == way)
+            .unwrap()
+            .mean_drag()
+    };
+    for way in [true, false] {
+        assert!(
+            (mean(way) - before(way)).abs() < 40.0,
+            "{} {}",
+            mean(way),
+            before(way)
+        );
+    }
+    // Who weighs the tool anew knows.
+    let at = (26 * 400 + 1) * STEP * 5;
+    let mark = Mark {
+        kind: MarkKind::WeightCheck,
+        author: String::new(),
+    };
+    pipeline.push(&Input::Mark { at, mark }, &mut Vec::new());
+    stroke(&mut pipeline, 26);
+    let views = pipeline.watch.engine.views();
+    let load = views.iter().find(|v| v.about == "load").unwrap();
+    assert!(load.is_past, "{load:?}");
 }

@@ -260,6 +260,7 @@ fn combined(a: &Quality, b: &Quality, with: impl Fn(u64, u64) -> u64) -> Quality
         spikes: with(a.spikes, b.spikes),
         counter_leaps: with(a.counter_leaps, b.counter_leaps),
         // Not counted anew in each run.
+        leaps: a.leaps.clone(),
         zero_steps: a.zero_steps.clone(),
     }
 }

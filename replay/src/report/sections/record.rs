@@ -2,7 +2,9 @@
 
 use super::Source;
 use crate::report::page::Page;
-use crate::summary::{CORRECT_MARKS, MARKS_TURNED, mark_in_doubt, slip_of_counter};
+use crate::summary::{
+    CORRECT_MARKS, MARKS_TURNED, leaps_of_counter, mark_in_doubt, slip_of_counter,
+};
 use crate::units_shown::{clock, count, duration};
 use kerfwatch::input::ChannelId;
 use kerfwatch::recording::{DigestState, Verification};
@@ -20,7 +22,13 @@ pub(in crate::report) fn quality(page: &mut Page, s: &Source<'_>) {
         ("Readings too late to be used", count(q.late)),
         ("Readings out of range", count(q.out_of_range)),
         ("Single spikes set aside", count(q.spikes)),
-        ("Leaps of the depth counter", count(q.counter_leaps)),
+        (
+            "Leaps of the depth counter",
+            leaps_of_counter(s.result(), s.units).map_or_else(
+                || count(q.counter_leaps),
+                |leaps| format!("{} ({leaps})", count(q.counter_leaps)),
+            ),
+        ),
         ("Damaged places of the recording", count(q.lost_blocks)),
         (
             "Slip of the depth counter",
