@@ -131,7 +131,7 @@ fn a_step_of_the_cell_zero_is_told_and_taken_out() {
         0.5 * (info.interval_top.si() + info.interval_bottom.si())
     };
     let drag = |stroke: i64| 250.0 + 500.0 / (1.0 + stroke as f64).powf(0.7);
-    let mut stroke = |p: &mut Pipeline, n: i64| {
+    let stroke = |p: &mut Pipeline, n: i64| {
         for k in 0..400 {
             let at = (n * 400 + k + 1) * STEP * 5;
             // 8 s at rest, 32 s at 0.25 m/s.

@@ -311,6 +311,9 @@ section!(
         drift: ForcePerTime = ForcePerTime(0.0),
         wander: Force = Force(0.0),
         wander_time: Time = Time(1800.0),
+        /// From `zero_step_at` on it reads so much more.
+        zero_step: Force = Force(0.0),
+        zero_step_at: Time = Time(0.0),
         /// Play of the load path.
         hysteresis: Force = Force(4.0),
         /// Sheave friction at the cell, over line tension.

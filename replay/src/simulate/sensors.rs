@@ -143,10 +143,16 @@ impl Sensors {
     }
 
     fn read_load(&mut self, time: f64) -> f64 {
+        let stepped = if time >= self.load.zero_step_at.0 {
+            self.load.zero_step.0
+        } else {
+            0.0
+        };
         let mut value = self.gain * self.play
             + self.load.noise.0 * self.rng.normal()
             + self.load.drift.0 * time
-            + self.wander;
+            + self.wander
+            + stepped;
         if self.load.spikes.0 > 0.0 && self.rng.chance(self.load.spikes.0 / self.load.rate.0) {
             value += self.rng.between(-3000.0, 5000.0);
         }
