@@ -36,8 +36,8 @@ pub struct Watch {
     verdict: Option<Verdict>,
     line_way: f64,
     absence: Absence,
-    /// By how much more the cell reads than when the run began, N; until the crew has weighed the tool anew.
-    zero_stepped: Option<f64>,
+    /// By how much more the cell reads than when the run began, or the crew last weighed the tool, N.
+    zero_stepped: f64,
 }
 
 /// When the program itself did not run: the silence of that time is no fault of an instrument.
@@ -92,13 +92,13 @@ impl Watch {
             verdict: None,
             line_way: 0.0,
             absence: Absence::of(job),
-            zero_stepped: None,
+            zero_stepped: 0.0,
         }
     }
 
-    /// The cell reads so much more than when the run began, N, and nobody knows why.
+    /// The cell reads so much more from now on, N, and nobody knows why.
     pub fn zero_stepped(&mut self, by_n: f64) {
-        self.zero_stepped = Some(by_n).filter(|by_n| by_n.abs() >= ZERO_TOLD_N);
+        self.zero_stepped += by_n;
     }
 
     /// From now on pick-up weight is that learned from free passes. Comes at the input that taught it, so
@@ -193,9 +193,8 @@ impl Watch {
             Fault::Frames if health.rate_hz > 0.0 => Detail::Partly(words),
             _ => Detail::Text(words),
         };
-        let stepped = self
-            .zero_stepped
-            .filter(|_| channel == ChannelId::Load && health.fault == Fault::None);
+        let is_sound = channel == ChannelId::Load && health.fault == Fault::None;
+        let stepped = Some(self.zero_stepped).filter(|n| is_sound && n.abs() >= ZERO_TOLD_N);
         let (reason, detail) = match stepped {
             Some(by_n) => (ZERO_STEPPED, Detail::ZeroStepped(by_n)),
             None => (health.fault.reason(), detail),
@@ -234,7 +233,7 @@ impl Watch {
             MarkKind::Acknowledge(name) | MarkKind::Reset(name) | MarkKind::Shelve(name, _) => name,
             MarkKind::Zero(_) => return self.guard.new_counter(),
             MarkKind::WeightCheck => {
-                self.zero_stepped = None;
+                self.zero_stepped = 0.0;
                 return;
             }
             MarkKind::AlarmsBefore(saved) => {

@@ -125,7 +125,7 @@ impl Pipeline {
         self.shift_places(deeper);
         self.forget_places();
         self.tell_pick_up();
-        self.watch.zero_stepped(self.zero_stepped());
+        self.watch.zero_stepped(step.by_n);
     }
 
     /// Without marks the first clear rise of drag tells when free running ended; where none stands
