@@ -8,6 +8,7 @@
 //! 60 N, or within the scatter of strokes, are left to the drift of the fit.
 
 use super::drag_model::median;
+use super::engagement::mean_drag;
 use super::ledger::Row;
 
 /// Least step that is told, N.
@@ -95,11 +96,10 @@ struct Stroke {
 
 impl Stroke {
     fn of(row: &Row, k: usize) -> Option<Self> {
-        let (sum, n) = row.drag_sum();
-        (n >= 3).then(|| Self {
+        Some(Self {
             row: k,
             up: row.up,
-            tension: way(row) * row.gain * sum / f64::from(n),
+            tension: way(row) * row.gain * mean_drag(row)?,
         })
     }
 }

@@ -44,8 +44,6 @@ pub struct ToolMotion {
     tool_friction: (f64, f64),
     /// Reading of the cell at no load, learned, N.
     cell_offset: f64,
-    /// The part of it by which the cell's zero has stepped since the run began, N.
-    stepped: f64,
     /// Fluid drag on line (N per m/s and metre) and tool (N per m/s), learned.
     fluid: (f64, f64),
     nominal_weight: f64,
@@ -81,7 +79,6 @@ impl ToolMotion {
             friction,
             tool_friction: friction,
             cell_offset: 0.0,
-            stepped: 0.0,
             fluid: (0.0, 0.0),
             nominal_weight: hanging.tool_weight,
             nominal_packing: hanging.packing,
@@ -126,7 +123,7 @@ impl ToolMotion {
         let (up, down) = (learned.up, learned.down);
         self.friction = (up, down);
         self.tool_friction = (learned.tool, learned.tool);
-        self.cell_offset = learned.offset + self.stepped;
+        self.cell_offset = learned.offset;
         self.fluid = (learned.line_fluid, learned.tool_fluid);
         self.hanging.tool_weight = self.nominal_weight * learned.weight;
         self.hanging.packing = learned.surface;
@@ -137,7 +134,6 @@ impl ToolMotion {
 
     /// The cell reads so much more from now on with the same pull, N. By how much deeper the wheels are for it, m.
     pub fn shift_zero(&mut self, by_n: f64) -> f64 {
-        self.stepped += by_n;
         self.cell_offset += by_n;
         self.lay_out_anew()
     }

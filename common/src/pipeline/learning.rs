@@ -61,19 +61,16 @@ impl Pipeline {
     fn learn_from(&mut self, means: &[Steady]) {
         // As the cell would have read had its zero stood.
         let as_at_first = means.iter().map(|s| Steady {
-            tension: s.tension
-                - self
-                    .zero_steps
-                    .iter()
-                    .filter(|z| z.at_s <= s.began())
-                    .map(|z| z.by_n)
-                    .sum::<f64>(),
+            tension: s.tension - self.zero_stepped(s.began()),
             ..*s
         });
         let means: &[Steady] = &Vec::from_iter(as_at_first);
         let nominal = (self.job.line.friction_up, self.job.line.friction_down);
         let deepest = motion::deepest(&self.job);
-        if let Some(l) = friction::learn(&self.motion.nominal_hanging(), nominal, means, deepest) {
+        if let Some(mut l) =
+            friction::learn(&self.motion.nominal_hanging(), nominal, means, deepest)
+        {
+            l.offset += self.zero_stepped(f64::INFINITY);
             let before = self.motion.free_tool();
             self.motion.use_learned(&l, deepest);
             let now = self.motion.free_tool();
@@ -95,7 +92,7 @@ impl Pipeline {
             line_friction: l.up,
             tool_friction: l.tool,
             weight: l.weight,
-            offset_n: l.offset + self.zero_stepped(),
+            offset_n: l.offset,
             packing_n: l.surface,
         };
         let table = Arc::new(PickUpTable::learned(&self.job, &pull));
@@ -103,9 +100,10 @@ impl Pipeline {
         self.pick_up = Some(table);
     }
 
-    /// By how much more the cell reads than when the run began, N.
-    fn zero_stepped(&self) -> f64 {
-        self.zero_steps.iter().map(|z| z.by_n).sum()
+    /// By how much more the cell read at `time` s than when the run began, N.
+    fn zero_stepped(&self, time: f64) -> f64 {
+        let steps = self.zero_steps.iter().filter(|z| z.at_s <= time);
+        steps.map(|z| z.by_n).sum()
     }
 
     /// A zero of the load cell that has stepped is taken out of the drag, and told; what the overpull limit goes by stays
@@ -121,6 +119,9 @@ impl Pipeline {
             at_s: self.ledger.rows[first].start,
             by_n: step.by_n,
         });
+        if let Some(learned) = &mut self.learned {
+            learned.offset += step.by_n;
+        }
         let deeper = self.motion.shift_zero(step.by_n);
         self.shift_places(deeper);
         self.forget_places();
