@@ -21,8 +21,8 @@ const STEADY: f64 = 0.3;
 /// Strokes that show it, and that have to come before it.
 const AFTER: usize = 4;
 const BEFORE: usize = 6;
-/// Strokes before it that are looked at.
-const BEFORE_MAX: usize = 12;
+/// Strokes that are looked at: those that show it, the one that it fell into, and twelve before.
+const LOOKED_AT: usize = AFTER + 1 + 12;
 
 /// A step of the zero.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -38,11 +38,11 @@ pub struct ZeroStep {
 /// A step before the newest four strokes over the interval, if they show one; rows before `from` are not looked at.
 pub fn find(rows: &[Row], from: usize) -> Option<ZeroStep> {
     let newest = rows.last()?;
-    let mut recent: Vec<Stroke> = Vec::with_capacity(AFTER + 1 + BEFORE_MAX);
+    let mut recent: Vec<Stroke> = Vec::with_capacity(LOOKED_AT);
     for k in (from..rows.len()).rev() {
         let row = &rows[k];
         // Wheels that go out or in change much else.
-        if row.marked_out != newest.marked_out || recent.len() == recent.capacity() {
+        if row.marked_out != newest.marked_out || recent.len() == LOOKED_AT {
             break;
         }
         recent.extend(Stroke::of(row, k));
