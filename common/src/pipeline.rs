@@ -340,6 +340,12 @@ impl Pipeline {
         self.end_told_state(events);
     }
 
+    /// Several runs are taken as one, and another one begins: what a pass of the job's wheels counts there, by what the
+    /// run's own job says of its cutter ([`groove::pass_counts`]). Call it before the first input of each run.
+    pub fn take_cutter(&mut self, counts: f64) {
+        self.ledger.take_cutter(counts);
+    }
+
     /// Another run of the same well follows: decides what was pending, then starts instruments, counter
     /// and motion anew. Groove, strokes, marks and what was learned of friction stay. `deeper_m`: so
     /// much deeper are the wheels than the counter of the coming run says.

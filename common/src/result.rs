@@ -36,6 +36,20 @@ pub struct RunResult {
     /// What couplings say about the depth counter.
     #[serde(default)]
     pub depth_check: DepthCheck,
+    /// Wheels that came in mid-job and bite otherwise than those before; absent where none did.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub other_wheels: Vec<OtherWheels>,
+}
+
+/// From some stroke on the drag says that the wheels bite otherwise: they were changed, or set anew.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct OtherWheels {
+    /// Number of the first stroke made with them.
+    pub from_stroke: u32,
+    /// When it began.
+    pub at_s: f64,
+    /// What a pass of theirs counts against one of the wheels before them.
+    pub counts: f64,
 }
 
 impl RunResult {

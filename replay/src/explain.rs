@@ -1,6 +1,7 @@
 //! What the groove estimate at one depth rests on.
 
 use crate::failure::{Failure, Finding};
+use crate::other_wheels;
 use crate::units_shown::{Units, clock, counted};
 use kerfwatch::groove::evidence::{Evidence, StrokeEvidence};
 use kerfwatch::job::{Dimension, Job, parse_quantity};
@@ -127,16 +128,9 @@ fn around(middle: f64, ln_sd: f64) -> String {
     )
 }
 
-/// Wheel passes of all strokes, one up counting one.
-fn passes_of(e: &Evidence, wheels: u32) -> f64 {
-    e.strokes.last().map_or(0.0, |last| {
-        let own = if last.up { 1.0 } else { e.bite_down };
-        last.passes_before + own * f64::from(wheels)
-    })
-}
-
 fn rests_on(text: &mut String, e: &Evidence, bin: &GrooveBin, wheels: u32, units: Units) {
     let force = units.force();
+    let passes = e.strokes.last().map_or(0.0, |last| last.passes_after);
     let _ = writeln!(
         text,
         "              by this alone the wall splits after {} wheel passes",
@@ -151,11 +145,7 @@ fn rests_on(text: &mut String, e: &Evidence, bin: &GrooveBin, wheels: u32, units
         text,
         "  passes      {} with the cutter out, {}; one down counts {:.2} of one up",
         counted(bin.passes as usize, "stroke", "strokes"),
-        counted(
-            passes_of(e, wheels).round() as usize,
-            "wheel pass",
-            "wheel passes"
-        ),
+        counted(passes.round() as usize, "wheel pass", "wheel passes"),
         e.bite_down
     );
     if let Some(from) = e.rolls_down_from {
@@ -163,6 +153,9 @@ fn rests_on(text: &mut String, e: &Evidence, bin: &GrooveBin, wheels: u32, units
             text,
             "  going down  from stroke {from} on the wheels only roll: drag no longer falls that way as it does going up"
         );
+    }
+    for wheels in other_wheels::told(&e.other_wheels) {
+        let _ = writeln!(text, "  wheels      {wheels}");
     }
     let work: f64 = e.strokes.iter().filter_map(cutting).sum();
     let _ = writeln!(
@@ -341,6 +334,7 @@ mod tests {
             start_s: 10.0,
             up: true,
             passes_before: 2.0,
+            passes_after: 5.0,
             drag_n: Some(744.822_161_5),
             free_n: 300.0,
             cutting_expected_n: 400.0,
@@ -355,6 +349,7 @@ mod tests {
             base_sd_n: 10.0,
             bite_down: 0.5,
             rolls_down_from: None,
+            other_wheels: Vec::new(),
             fade: 0.1,
             flank_n: 0.0,
             noise_n: 20.0,

@@ -28,6 +28,7 @@ pub mod manual;
 mod missing_readings;
 #[cfg(test)]
 mod other_job_tests;
+mod other_wheels;
 pub mod output_file;
 pub mod readings;
 pub mod recompute;

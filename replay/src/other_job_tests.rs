@@ -126,17 +126,28 @@ fn a_csv_table_of_a_what_if_is_warned_of() {
 #[test]
 fn a_chain_names_what_its_runs_have_otherwise_than_the_job_used() {
     let desk = Desk::new(&[
-        ("first", &["cutter.wheels=2", "cutter.radial_force=2 kN"]),
+        (
+            "first",
+            &[
+                "cutter.wheels=2",
+                "cutter.radial_force=2 kN",
+                "tool.mass=80 kg",
+            ],
+        ),
         ("last", &[]),
     ]);
     let (first, last) = (desk.path("first"), desk.path("last"));
     let (exit, out, err) = desk.replay(&["chain", &first, &last]);
     assert_eq!(exit, Exit::Well, "{err}");
-    let differ = "cutter.radial_force 2 kN (used: 3 kN), cutter.wheels 2 (used: 3)";
+    let differ = "tool.mass 80 kg (used: ";
     assert!(err.contains(differ), "{err}");
+    assert!(!err.contains("cutter."), "{err}");
     assert!(err.contains("which is used for all runs"), "{err}");
     assert_eq!(out.matches("its job is not used: ").count(), 1, "{out}");
     assert!(out.contains(differ), "{out}");
+    // Two wheels of three, and depth cubed grows with the square of the force.
+    let own = "cutter.radial_force 2 kN (last run: 3 kN), cutter.wheels 2 (last run: 3): one of its strokes counts 0.30 of the last run's";
+    assert!(out.contains(own), "{out}");
     let (_, out, _) = desk.replay(&["chain", &first, &last, "--json", "-"]);
     let json: serde_json::Value = serde_json::from_str(&out).unwrap();
     let wheels = &json["chain"][0]["job_differs"][1];
@@ -152,6 +163,8 @@ fn a_chain_names_what_its_runs_have_otherwise_than_the_job_used() {
         "cutter.wheels=3",
         "--set",
         "cutter.radial_force=3 kN",
+        "--set",
+        "tool.mass=95 kg",
     ];
     let all: Vec<&str> = (["chain", &first, &last].iter())
         .chain(&sets)

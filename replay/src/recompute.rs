@@ -6,6 +6,7 @@ use crate::explain;
 use crate::failure::{Exit, Failure};
 use crate::friction::not_learned;
 use crate::highest_tension;
+use crate::other_wheels;
 use crate::output_file::write_json;
 use crate::run_folder::RunFolder;
 use crate::summary::{MARKS_TURNED, MarksRead, summary};
@@ -58,6 +59,13 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
             console.warn(step);
         } else {
             console.line(format_args!("Zero        {step}"))?;
+        }
+    }
+    for wheels in other_wheels::told(&done.result.other_wheels) {
+        if to_stdout {
+            console.warn(format_args!("wheels: {wheels}"));
+        } else {
+            console.line(format_args!("Wheels      {wheels}"))?;
         }
     }
     if pipeline.marks_turned() {

@@ -5,6 +5,7 @@ use crate::console::Console;
 use crate::failure::{Exit, Failure, Finding};
 use crate::job_source::{self, JobChanges, JobInUse};
 use crate::missing_readings;
+use crate::other_wheels;
 use crate::tool_weight;
 use crate::zero_steps;
 use kerfwatch::input::{Event, Input};
@@ -174,7 +175,10 @@ impl RunFolder {
         result.run.doubts = Vec::from_iter(
             weight
                 .into_iter()
-                .chain(zero_steps::told(&result.quality.zero_steps)),
+                .chain(zero_steps::told(&result.quality.zero_steps))
+                .chain(
+                    other_wheels::told(&result.other_wheels).map(|told| format!("wheels: {told}")),
+                ),
         );
         let damage = self.reader.damage();
         let exit = self.tell_damage(&damage, console);

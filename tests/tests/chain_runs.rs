@@ -217,6 +217,45 @@ fn a_counter_that_starts_wrong_is_measured_by_the_groove_and_corrected_for() {
     }
 }
 
+/// The second run of a pair with wheels pressed harder by this factor, chained; `written`: its job says so.
+fn with_harder_wheels(dir: &Path, factor: f64, written: bool) -> (Value, f64) {
+    let truth = reentered(dir, "deepwhistle-2", 0.0, |k, scenario| {
+        if k == 1 {
+            scenario.cutter.radial_force.0 *= factor;
+        }
+    });
+    let mut extra = vec!["--shift", "0"];
+    let job = dir.join("first-made/job.toml").display().to_string();
+    if !written {
+        extra.extend(["--job", &job]);
+    }
+    let (exit, text, err) = chain_with(dir, &["first", "second"], &extra);
+    assert_eq!(exit, Exit::Well, "{err}");
+    let chained: Value = serde_json::from_str(&text).unwrap();
+    let wrong = groove_error(&chained, &truth);
+    (chained, wrong)
+}
+
+#[test]
+fn runs_count_by_their_own_wheels() {
+    let dir = tempfile::tempdir().unwrap();
+    for (factor, written) in [(1.0, true), (1.5, true), (1.5, false)] {
+        let (chained, wrong) = with_harder_wheels(dir.path(), factor, written);
+        assert!(wrong < 0.4, "{wrong} mm off with {factor} {written}");
+        let told = &chained["other_wheels"];
+        if factor == 1.0 || written {
+            assert!(told.is_null(), "{told}");
+        } else {
+            // Depth cubed grows with the square of the force: 2.25.
+            let counts = told[0]["counts"].as_f64().unwrap();
+            assert!((1.6..3.2).contains(&counts), "{told}");
+        }
+        for name in ["first", "second"] {
+            std::fs::remove_dir_all(dir.path().join(name)).unwrap();
+        }
+    }
+}
+
 #[test]
 fn runs_without_a_common_pattern_have_an_unknown_shift_and_say_so() {
     let dir = tempfile::tempdir().unwrap();

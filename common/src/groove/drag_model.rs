@@ -8,7 +8,7 @@
 //!
 //! `x(n)` is the pass law; `n0, n1` the wheel passes of the bin before and after. `base` holds all
 //! that does not decay: errors of friction and weight, reaction rollers, axles. `amplitude` is
-//! `u tan b kappa^(4/3)`. Passes down count `bite_down` of a pass up. Wheels of some cutters slip
+//! `u tan b kappa^(4/3)`. Passes down count `bite.down` of a pass up. Wheels of some cutters slip
 //! along the flanks, the more the deeper the groove: `flank`. A bin that is split has `base` alone.
 //!
 //! Drift of the load cell adds to drag up and takes from drag down: the difference of neighbouring
@@ -16,6 +16,7 @@
 
 use super::ledger::{Ledger, Row};
 use super::pass_law::{Bend, PassLaw};
+use super::wheel_sets::WheelSets;
 use crate::job::Job;
 use std::ops::Range;
 
@@ -23,7 +24,7 @@ use std::ops::Range;
 pub const NEVER: usize = usize::MAX;
 /// Bins looked at for the scatter of single bins.
 const NOISE_BINS: usize = 30;
-/// Prior of `bite_down`: mean and standard deviation.
+/// Prior of `bite.down`: mean and standard deviation.
 pub(super) const BITE: (f64, f64) = (0.75, 0.25);
 /// Friction of flanks, standard deviation: wet steel at most slips in part (common practice, no source).
 const FLANK_FRICTION_SD: f64 = 0.04;
@@ -103,6 +104,30 @@ pub struct FitInput<'a> {
     pub flank_sd: f64,
 }
 
+/// What a pass counts against one up of the first wheels.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Bite {
+    /// A pass down against a pass up.
+    pub down: f64,
+    /// Wheels that came later against the first ones.
+    pub wheels: WheelSets,
+}
+
+impl Bite {
+    /// The same wheels from beginning to end.
+    pub fn of_down(down: f64) -> Self {
+        Self {
+            down,
+            wheels: WheelSets::default(),
+        }
+    }
+
+    /// A pass of a row, up or down.
+    pub(super) fn of(&self, row: usize, up: bool) -> f64 {
+        self.wheels.of(row) * if up { 1.0 } else { self.down }
+    }
+}
+
 /// The fit.
 #[derive(Debug, Clone)]
 pub struct DragFit {
@@ -116,8 +141,8 @@ pub struct DragFit {
     pub flank: f64,
     /// `x` at full wall.
     pub x_wall: f64,
-    /// What a pass down counts against a pass up.
-    pub bite_down: f64,
+    /// What passes count.
+    pub bite: Bite,
     /// How the pass law bends.
     pub bend: Bend,
     /// Standard deviation of one row in one bin, N.
@@ -137,7 +162,7 @@ impl DragFit {
             base: (100.0, 100.0),
             amplitude: 200.0,
             ln_amplitude_sd: 0.2,
-            bite_down: 0.8,
+            bite: Bite::of_down(0.8),
             bend,
             flank: 0.0,
             x_wall: 8.0,
@@ -184,13 +209,13 @@ pub(super) fn bins_passed(input: &FitInput, row: &Row) -> Range<usize> {
 }
 
 /// Walks rows in order, giving each bin's passes before and after.
-pub fn walk_passes(input: &FitInput, bite_down: f64, mut each: impl FnMut(usize, usize, f64, f64)) {
+pub fn walk_passes(input: &FitInput, bite: &Bite, mut each: impl FnMut(usize, usize, f64, f64)) {
     let mut n = vec![0.0; input.ledger.bins.count];
     for (k, row) in input.ledger.rows.iter().enumerate() {
         if !input.engaged[k] {
             continue;
         }
-        let add = input.wheels * if row.up { 1.0 } else { bite_down };
+        let add = input.wheels * bite.of(k, row.up);
         for j in bins_passed(input, row) {
             each(k, j, n[j], n[j] + add);
             n[j] += add;
@@ -231,7 +256,7 @@ pub(super) fn bin_noise(input: &FitInput, fit: &DragFit) -> f64 {
     let rows = &input.ledger.rows;
     let stride = input.ledger.bins.count.div_ceil(NOISE_BINS);
     let mut off: Vec<f64> = Vec::new();
-    walk_passes(input, fit.bite_down, |k, j, n0, n1| {
+    walk_passes(input, &fit.bite, |k, j, n0, n1| {
         if j % stride != 0 || input.coupling[j] {
             return;
         }

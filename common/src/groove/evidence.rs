@@ -6,6 +6,7 @@ use super::ledger::Ledger;
 use super::through::WindowSeen;
 use super::{Basis, find_splits, joint_fit};
 use crate::job::Job;
+use crate::result::OtherWheels;
 
 /// What the estimate of one bin rests on.
 #[derive(Debug, Clone)]
@@ -29,6 +30,8 @@ pub struct Evidence {
     pub bite_down: f64,
     /// Number of the stroke, from 1, from which on those down only roll, if any do.
     pub rolls_down_from: Option<u32>,
+    /// Wheels that came in mid-job, and bite otherwise than those before.
+    pub other_wheels: Vec<OtherWheels>,
     /// Part of the wheels' bite lost at full wall.
     pub fade: f64,
     /// Drag of the wheels' flanks in a groove as deep as the wall, N.
@@ -56,8 +59,10 @@ pub struct StrokeEvidence {
     pub start_s: f64,
     /// Going up.
     pub up: bool,
-    /// Wheel passes before it, a pass up counting one.
+    /// Wheel passes before it, a pass up of the first wheels counting one.
     pub passes_before: f64,
+    /// The same after it.
+    pub passes_after: f64,
     /// Drag measured over the bin, N; `None` where the tool did not move steadily.
     pub drag_n: Option<f64>,
     /// Of this, what the free tool would have had, N.
@@ -85,7 +90,7 @@ pub fn evidence(
     let splits = find_splits(&input, &joint, global, spread, Some(bin));
     let fit = &joint.fit;
     let mut strokes = Vec::new();
-    walk_passes(&input, fit.bite_down, |k, j, n0, n1| {
+    walk_passes(&input, &fit.bite, |k, j, n0, n1| {
         if j == bin {
             let row = &ledger.rows[k];
             let base = if row.up { fit.base.0 } else { fit.base.1 };
@@ -94,6 +99,7 @@ pub fn evidence(
                 start_s: row.start,
                 up: row.up,
                 passes_before: n0,
+                passes_after: n1,
                 drag_n: row.at(j),
                 free_n: base + fit.drift[k],
                 cutting_expected_n: fit.cutting_drag_of(n0, n1),
@@ -111,8 +117,9 @@ pub fn evidence(
         amplitude_n: (basis.nominal.amplitude, fit.amplitude),
         base_n: fit.base,
         base_sd_n: joint.base_sd,
-        bite_down: fit.bite_down,
+        bite_down: fit.bite.down,
         rolls_down_from: joint.rolls_down_from.map(|row| row as u32 + 1),
+        other_wheels: fit.bite.wheels.changes(ledger),
         fade: fit.bend.fade,
         flank_n: fit.flank,
         noise_n: fit.noise,

@@ -107,13 +107,13 @@ fn joint(
 pub(super) struct Pace {
     /// Strokes made with the cutter out, over part of a joint as that part of one.
     strokes: f64,
-    /// Wheel passes (counted as up passes) that one stroke over a bin adds.
+    /// Wheel passes (counted as up passes) that one stroke over a bin adds with the wheels as they are now.
     per_stroke: f64,
 }
 
 impl Pace {
     fn of(ledger: &Ledger, engaged: &[bool], fit: Option<&DragFit>, job: &Job) -> Self {
-        let down = fit.map_or(0.75, |f| f.bite_down);
+        let (down, wheels) = fit.map_or((0.75, 1.0), |f| (f.bite.down, f.bite.wheels.newest()));
         let (mut up, mut strokes) = (0.0, 0.0);
         for (row, _) in ledger.rows.iter().zip(engaged).filter(|(_, e)| **e) {
             strokes += 1.0;
@@ -122,7 +122,7 @@ impl Pace {
         let part = if strokes > 0.0 { up / strokes } else { 0.5 };
         Self {
             strokes,
-            per_stroke: f64::from(job.cutter.wheels) * (part + (1.0 - part) * down),
+            per_stroke: f64::from(job.cutter.wheels) * wheels * (part + (1.0 - part) * down),
         }
     }
 

@@ -16,12 +16,13 @@
 //! *Limits*: needs bins that strokes passed about equally often (those near the turning points are left out), and
 //! says nothing about single bins: [`super::through`] does.
 
-use super::drag_model::{self, BITE, DragFit, FADE, FitInput};
+use super::drag_model::{self, BITE, Bite, DragFit, FADE, FitInput};
 use super::ledger::Row;
 use super::one_way::{self, StrokeDrag};
 use super::pass_law::{Bend, PassLaw};
 use super::posterior::Nominal;
 use super::silent_splits::Silent;
+use super::wheel_sets::{SETS_MAX, WheelSets};
 use cases::{CASES, Case, Weighed, alive};
 use grid::{Grid, Place};
 use least_squares::{doubt, solve};
@@ -29,6 +30,7 @@ use least_squares::{doubt, solve};
 mod cases;
 mod grid;
 mod least_squares;
+mod other_wheels;
 
 /// Bins passed by at least this part of the strokes that passed the middle one are used.
 const CORE_PART: f64 = 0.75;
@@ -76,6 +78,8 @@ pub struct JointFit {
     pub rolls_down_from: Option<usize>,
     /// What holds if splits do not show in the drag.
     pub silent: Silent,
+    /// Logarithm of the evidence, but for a constant.
+    ln_evidence: f64,
 }
 
 /// Mean of one stroke over the bins used.
@@ -88,7 +92,13 @@ struct StrokeMean {
     y: f64,
     /// Bins.
     n: f64,
-    /// Strokes up and down that passed before.
+    /// Strokes up and down that passed before, by set of wheels.
+    by_set: [(f64, f64); SETS_MAX],
+    /// The set that made this one.
+    set: usize,
+    /// What a pass of its wheels counts.
+    counts: f64,
+    /// Strokes up and down that passed before, by what they count.
     before: (f64, f64),
     /// Relative doubt in its cutting drag.
     doubt: f64,
@@ -146,16 +156,19 @@ impl Point {
 
 /// Fits; `None` when no stroke was made with the cutter out.
 pub fn fit(input: &FitInput, nominal: &Nominal, ln_wall: f64) -> Option<JointFit> {
-    let means = stroke_means(input);
+    let sets = WheelSets::possible(input.ledger, input.engaged);
+    let means = stroke_means(input, &sets);
     if means.is_empty() {
         return None;
     }
     let rows = input.ledger.rows.len();
     let mut drift = vec![0.0; rows];
     let used = thinned(&means);
-    let grid = Grid::new(input, nominal.reach_prior(ln_wall));
-    let searched = |drift: &[f64]| search(input, nominal, ln_wall, &means, &used, grid, drift);
-    let mut found = searched(&drift)?;
+    let searched = |sets: &WheelSets, drift: &[f64]| {
+        search(input, nominal, ln_wall, &means, &used, sets, drift)
+    };
+    let (mut found, sets) = other_wheels::told(sets, |sets| searched(sets, &drift))?;
+    let means: Vec<StrokeMean> = means.iter().map(|s| s.counted(&sets)).collect();
     let mut off: Vec<Option<f64>> = vec![None; rows];
     for s in &means {
         let f = &found.fit;
@@ -164,7 +177,7 @@ pub fn fit(input: &FitInput, nominal: &Nominal, ln_wall: f64) -> Option<JointFit
     }
     drift = drag_model::drift_of(input, &off);
     if drift.iter().any(|d| d.abs() > SD_MIN) {
-        found = searched(&drift)?;
+        found = searched(&sets, &drift)?;
     }
     for (whole, rest) in found.fit.drift.iter_mut().zip(&drift) {
         *whole += rest;
@@ -181,42 +194,39 @@ pub fn fit(input: &FitInput, nominal: &Nominal, ln_wall: f64) -> Option<JointFit
     Some(found)
 }
 
-fn stroke_means(input: &FitInput) -> Vec<StrokeMean> {
+fn stroke_means(input: &FitInput, sets: &WheelSets) -> Vec<StrokeMean> {
     let rows = &input.ledger.rows;
     let count = input.ledger.bins.count;
-    let mut passed = vec![(0.0f64, 0.0f64); count];
-    let add = |p: &mut (f64, f64), up: bool| {
-        if up {
-            p.0 += 1.0;
-        } else {
-            p.1 += 1.0;
-        }
-    };
-    drag_model::walk_passes(input, 1.0, |k, j, _, _| add(&mut passed[j], rows[k].up));
-    let total: Vec<f64> = passed.iter().map(|p| p.0 + p.1).collect();
+    let mut total = vec![0.0f64; count];
+    drag_model::walk_passes(input, &Bite::of_down(1.0), |_, j, _, _| total[j] += 1.0);
     let mut out: Vec<StrokeMean> = Vec::new();
-    passed.fill((0.0, 0.0));
+    let mut passed = vec![[(0.0f64, 0.0f64); SETS_MAX]; count];
     for (k, row) in rows.iter().enumerate().filter(|(k, _)| input.engaged[*k]) {
         let bins = drag_model::bins_passed(input, row);
         let least = least_passes(&total[bins.clone()]);
-        let seen: Vec<(f64, (f64, f64))> = bins
+        let seen: Vec<(f64, Passed)> = bins
             .clone()
             .filter(|j| total[*j] >= least && !input.coupling[*j])
             .filter_map(|j| Some((row.at(j)?, passed[j])))
             .collect();
+        let set = sets.of_row(k);
         let mut s = StrokeMean {
             row: k,
             up: row.up,
+            set,
             ..StrokeMean::default()
         };
-        for (y, (ups, downs)) in alike(seen) {
+        for (y, before) in alike(seen) {
             s.y += y;
             s.n += 1.0;
-            s.before.0 += ups;
-            s.before.1 += downs;
+            for (sum, of_set) in s.by_set.iter_mut().zip(before) {
+                *sum = (sum.0 + of_set.0, sum.1 + of_set.1);
+            }
         }
+        s.counts = sets.written(k);
         for j in bins {
-            add(&mut passed[j], row.up);
+            let (ups, downs) = &mut passed[j][set];
+            *if row.up { ups } else { downs } += s.counts;
         }
         if s.n > 0.0 {
             out.push(s);
@@ -231,21 +241,27 @@ fn stroke_means(input: &FitInput) -> Vec<StrokeMean> {
     let (began, whole) = began_and_length(rows, &out);
     for s in &mut out {
         s.y /= s.n;
-        s.before = (s.before.0 / s.n, s.before.1 / s.n);
-        s.doubt = doubt(s.before.0 + s.before.1);
+        s.by_set = s.by_set.map(|(ups, downs)| (ups / s.n, downs / s.n));
+        s.doubt = doubt(all(&s.by_set));
         s.drift = drift_shapes(&rows[s.row], began, whole);
     }
     out
 }
 
-/// Of drags with strokes up and down that passed before, those that about as many passed as most.
-fn alike(mut seen: Vec<(f64, (f64, f64))>) -> Vec<(f64, (f64, f64))> {
-    let all = |passed: (f64, f64)| passed.0 + passed.1;
-    let mut passes: Vec<f64> = seen.iter().map(|(_, passed)| all(*passed)).collect();
+/// Strokes up and down that passed a place, by set of wheels.
+type Passed = [(f64, f64); SETS_MAX];
+
+fn all(passed: &Passed) -> f64 {
+    passed.iter().map(|(ups, downs)| ups + downs).sum()
+}
+
+/// Of drags with the strokes that passed before, those that about as many passed as most.
+fn alike(mut seen: Vec<(f64, Passed)>) -> Vec<(f64, Passed)> {
+    let mut passes: Vec<f64> = seen.iter().map(|(_, passed)| all(passed)).collect();
     if !passes.is_empty() {
         let middle = drag_model::median(&mut passes);
         let reach = (ALIKE_PASSES * middle).max(1.0);
-        seen.retain(|(_, passed)| (all(*passed) - middle).abs() <= reach);
+        seen.retain(|(_, passed)| (all(passed) - middle).abs() <= reach);
     }
     seen
 }
@@ -277,7 +293,7 @@ fn drift_shapes(row: &Row, began: f64, whole: f64) -> [f64; 2] {
 impl JointFit {
     /// Mean cutting drag that is expected of a stroke, N.
     fn cutting_drag(&self, input: &FitInput, s: &StrokeMean) -> f64 {
-        let (h, ln_x) = s.uncut(input.wheels, self.fit.bite_down, &self.fit.law);
+        let (h, ln_x) = s.uncut(input.wheels, self.fit.bite.down, &self.fit.law);
         let reach = self.reach.0 + ln_x;
         let flank = self.fit.flank * reach.exp().min(1.0);
         (self.fit.amplitude * h + flank) * alive(reach, self.spread)
@@ -285,10 +301,24 @@ impl JointFit {
 }
 
 impl StrokeMean {
+    /// The same with passes by what the drag says that those of each set of wheels count.
+    fn counted(&self, sets: &WheelSets) -> Self {
+        let mut before = (0.0, 0.0);
+        for (set, (ups, downs)) in self.by_set.iter().enumerate().take(sets.count()) {
+            before.0 += sets.seen(set) * ups;
+            before.1 += sets.seen(set) * downs;
+        }
+        Self {
+            before,
+            counts: self.counts * sets.seen(self.set),
+            ..*self
+        }
+    }
+
     /// Drag shape before any bin splits, and the logarithm of `x` in the middle of the pass.
     fn uncut(&self, wheels: f64, bite: f64, law: &PassLaw) -> (f64, f64) {
         let n0 = wheels * (self.before.0 + bite * self.before.1);
-        let n1 = n0 + wheels * if self.up { 1.0 } else { bite };
+        let n1 = n0 + wheels * self.counts * if self.up { 1.0 } else { bite };
         let (before, after) = (law.at(n0), law.at(n1));
         let middle = 0.5 * (before.0 + after.0);
         (after.1 - before.1, middle.max(1e-9).ln())
@@ -328,12 +358,13 @@ fn search(
     ln_wall: f64,
     means: &[StrokeMean],
     used: &[StrokeMean],
-    grid: Grid,
+    sets: &WheelSets,
     drift: &[f64],
 ) -> Option<JointFit> {
+    let grid = Grid::new(input, sets.most(), nominal.reach_prior(ln_wall));
     let without_drift = |s: &StrokeMean| StrokeMean {
         y: s.y - drift[s.row],
-        ..*s
+        ..s.counted(sets)
     };
     let used: Vec<StrokeMean> = used.iter().map(without_drift).collect();
     let sd = scatter(&used).max(SD_MIN);
@@ -387,7 +418,10 @@ fn search(
             flank: shown.mean(|p| p.found.flank),
             x_wall: (-m).exp(),
             ln_amplitude_sd: (ln_a_var + 0.05f64.powi(2)).sqrt(),
-            bite_down: shown.mean(|p| p.place.bite),
+            bite: Bite {
+                down: shown.mean(|p| p.place.bite),
+                wheels: sets.clone(),
+            },
             bend,
             noise: 30.0,
             drift: drift_of_rows(
@@ -406,7 +440,13 @@ fn search(
             probability: 1.0 / (1.0 + (shown.ln_evidence - unseen.ln_evidence).exp()),
             reach: reach(&unseen),
         },
+        ln_evidence: ln_sum(shown.ln_evidence, unseen.ln_evidence),
     })
+}
+
+/// Logarithm of the sum of two numbers whose logarithms are given.
+fn ln_sum(a: f64, b: f64) -> f64 {
+    a.max(b) + (-(a - b).abs()).exp().ln_1p()
 }
 
 /// Drift by row, N as it adds to its drag.

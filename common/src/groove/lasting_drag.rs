@@ -29,7 +29,7 @@ impl Lasting {
         let sure = (SURELY_CUT / (1.0 - SURELY_CUT)).ln();
         let mut margin = remembering(margin);
         let mut cutting = fit.cutting_drag();
-        walk_passes(input, fit.bite_down, |k, j, n0, n1| {
+        walk_passes(input, &fit.bite, |k, j, n0, n1| {
             // The first passes carry the largest doubt in the model.
             if input.coupling[j] || n0 < 3.0 * input.wheels || margin(n1) > sure {
                 return;
@@ -126,6 +126,7 @@ mod tests {
         let ledger = Ledger {
             bins,
             rows: (0..passes).map(row).collect(),
+            cutters: Vec::new(),
         };
         let input = FitInput {
             ledger: &ledger,

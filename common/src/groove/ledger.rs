@@ -151,6 +151,17 @@ pub struct Ledger {
     pub bins: Bins,
     /// One row per stroke, in order; strokes that did not touch the interval have no bins.
     pub rows: Vec<Row>,
+    /// The cutters of several runs that are taken as one; of a single run none is listed.
+    pub cutters: Vec<CutterOfRun>,
+}
+
+/// The cutter of one of several runs, against that of the job.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CutterOfRun {
+    /// First row of the run.
+    pub from: usize,
+    /// What a pass of one of the job's wheels would count, by what the run's own job says of its cutter.
+    pub counts: f64,
 }
 
 impl Ledger {
@@ -159,7 +170,14 @@ impl Ledger {
         Self {
             bins: Bins::new(job),
             rows: Vec::new(),
+            cutters: Vec::new(),
         }
+    }
+
+    /// A run begins in which a pass of the job's wheels counts as so many.
+    pub fn take_cutter(&mut self, counts: f64) {
+        let from = self.rows.len();
+        self.cutters.push(CutterOfRun { from, counts });
     }
 
     /// Invented: strokes up and down in turn over 20 bins, with their mean drag, N, and what the newest mark says.
@@ -187,6 +205,7 @@ impl Ledger {
                 inside: (0, 20),
             },
             rows: strokes.iter().enumerate().map(row).collect(),
+            cutters: Vec::new(),
         }
     }
 

@@ -7,7 +7,7 @@
 //! [`mark_doubts`] for those that the drag speaks against), how drag falls with passes
 //! and as the wall gives way ([`drag_model`], [`pass_law`], [`joint_fit`]), whether it cuts going down (`one_way`), what the
 //! first splits say of all other places (`reach_seen`), which bins are split ([`through`]), whether splits show in the drag
-//! at all ([`silent_splits`]), what that says about depth
+//! at all ([`silent_splits`]), whether other wheels came in mid-job (`wheel_sets`), what that says about depth
 //! ([`posterior`]), how well a place is known (`place_doubt`), what is left to do ([`forecast`]), and what going on brings (`outlook`).
 
 pub mod coupling_marks;
@@ -28,13 +28,15 @@ pub mod posterior;
 mod reach_seen;
 pub mod silent_splits;
 pub mod through;
+mod wheel_sets;
 mod window_share;
 pub mod zero_step;
 
 use crate::job::Job;
-use crate::result::{GrooveBin, Joint};
+use crate::model::groove_law::Wheel;
+use crate::result::{GrooveBin, Joint, OtherWheels};
 use crate::snapshot::Outlook;
-use drag_model::{BITE, BasePrior, DragFit, FADE, FitInput, NEVER};
+use drag_model::{BITE, BasePrior, Bite, DragFit, FADE, FitInput, NEVER};
 use joint_fit::JointFit;
 use ledger::Ledger;
 use pass_law::{Bend, PassLaw};
@@ -68,6 +70,8 @@ pub struct GrooveEstimate {
     pub coupling: Vec<bool>,
     /// First row from which on strokes down only roll, if any do.
     pub rolls_down_from: Option<usize>,
+    /// Wheels that came in mid-job, and bite otherwise than those before.
+    pub other_wheels: Vec<OtherWheels>,
     /// First row after which each bin was split.
     pub through_at: Vec<usize>,
     /// The drag fit, if anything was cut.
@@ -168,6 +172,9 @@ pub fn estimate(ledger: &Ledger, job: &Job, base_prior: BasePrior) -> GrooveEsti
     );
     let rolls_down_from = joint.as_ref().and_then(|j| j.rolls_down_from);
     let fit = joint.map(|j| j.fit);
+    let other_wheels = fit
+        .as_ref()
+        .map_or_else(Vec::new, |fit| fit.bite.wheels.changes(ledger));
     // Strokes of which no drag is known deepen the groove all the same.
     let nominal_law;
     let law = if let Some(fit) = &fit {
@@ -212,6 +219,7 @@ pub fn estimate(ledger: &Ledger, job: &Job, base_prior: BasePrior) -> GrooveEsti
         engaged,
         coupling,
         rolls_down_from,
+        other_wheels,
         through_at: through.at,
         fit,
         belief,
@@ -225,10 +233,20 @@ pub fn first_pass_drag(job: &Job) -> f64 {
     Nominal::new(job).amplitude * law.drag(0.0, wheels)
 }
 
+/// What a stroke of one job's cutter counts against one of another's in the same pipe, by nominal values: the cube of a
+/// groove's depth grows by `kappa^2` with each pass ([`pass_law`]).
+pub fn pass_counts(of: &Job, against: &Job) -> f64 {
+    let grown = |job: &Job| {
+        let kappa = Wheel::from_job(&job.cutter, 1.0).kappa();
+        f64::from(job.cutter.wheels) * kappa * kappa
+    };
+    (grown(of) / grown(against)).clamp(0.01, 100.0)
+}
+
 /// Wheel passes by bin, a stroke down counted as it usually bites.
 fn passes_of(input: &FitInput) -> Vec<f64> {
     let mut passes = vec![0.0; input.ledger.bins.count];
-    drag_model::walk_passes(input, BITE.0, |_, j, _, n| passes[j] = n);
+    drag_model::walk_passes(input, &Bite::of_down(BITE.0), |_, j, _, n| passes[j] = n);
     passes
 }
 

@@ -98,6 +98,7 @@ mod tests {
                 inside: (0, 100),
             },
             rows: starts.iter().map(row).collect(),
+            cutters: Vec::new(),
         }
     }
 

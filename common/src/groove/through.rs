@@ -365,6 +365,7 @@ mod tests {
         let ledger = Ledger {
             bins,
             rows: Vec::new(),
+            cutters: Vec::new(),
         };
         let input = FitInput {
             ledger: &ledger,

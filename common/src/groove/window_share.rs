@@ -157,7 +157,7 @@ fn shares(input: &FitInput, fit: &DragFit, base_sd: f64, lasting: &Lasting) -> V
         }
         windows.push(w);
     };
-    walk_passes(input, fit.bite_down, |k, j, n0, n1| {
+    walk_passes(input, &fit.bite, |k, j, n0, n1| {
         if k != now {
             if first == usize::MAX {
                 first = k;

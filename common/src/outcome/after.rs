@@ -39,6 +39,7 @@ pub fn result(p: &Pipeline, id: &str) -> RunResult {
             couplings: p.coupling_marks.seen() as u64,
             slip_m: p.slip_m,
         },
+        other_wheels: estimate.other_wheels,
     }
 }
 

@@ -5,6 +5,7 @@ use crate::console::Console;
 use crate::run_folder::RunFolder;
 use crate::summary::MarksRead;
 use kerfwatch::groove::ledger::{Bins, Row};
+use kerfwatch::groove::pass_counts;
 use kerfwatch::input::{Event, Input, Mark, MarkKind};
 use kerfwatch::job::Job;
 use kerfwatch::pipeline::Pipeline;
@@ -32,6 +33,8 @@ pub(super) struct Fed {
     /// Strokes by run, with whether the cutter was out.
     pub(super) rows: Vec<Vec<(Row, bool)>>,
     pub(super) bins: Bins,
+    /// By run, what one of its strokes counts by what its job says of the cutter.
+    pub(super) stroke_counts: Vec<f64>,
 }
 
 /// Marks to be put in, by run, in the time of the run.
@@ -99,10 +102,14 @@ pub(super) fn feed_all(
     let mut carried = Quality::default();
     let mut ids: Vec<String> = Vec::new();
     let (mut at_end, mut ends) = (Vec::new(), Vec::new());
+    let mut stroke_counts = Vec::new();
     let runs = folders.len();
     for (k, folder) in folders.iter_mut().enumerate() {
         let mut run = after(placed.last(), end_utc, folder.start_utc_ns);
         ids.push(folder.id.clone());
+        let counts = pass_counts(&folder.job.job, job);
+        pipeline.take_cutter(counts);
+        stroke_counts.push(counts);
         let fed = one(folder, run.joined, &marks[k], &mut pipeline, &mut events);
         (run.length, run.recorded) = fed;
         end_utc = folder
@@ -149,6 +156,7 @@ pub(super) fn feed_all(
         marks_read,
         rows,
         bins: ledger.bins,
+        stroke_counts,
     }
 }
 

@@ -1,8 +1,9 @@
 //! The jobs of the runs against the one that is used for all of them.
 //!
-//! A crew changes wheels and force between runs, but the estimate knows one cutter, one line and one tubular: strokes made
-//! with others are reckoned as if made with those of the job used. That is told, key by key. Another tubular is refused:
-//! its groove is not the same groove.
+//! A crew changes wheels and force between runs: a stroke of each run counts by what its own job says of the cutter, and
+//! the drag is asked about the rest. Of all else the estimate knows one: strokes made with another line or tool are
+//! reckoned as if made with that of the job used. That is told, key by key. Another tubular is refused: its groove is not
+//! the same groove.
 
 use crate::failure::{Failure, Finding};
 use crate::run_folder::RunFolder;
@@ -64,14 +65,29 @@ pub(super) fn against_used(folders: &[RunFolder]) -> Vec<Vec<Difference>> {
         .collect()
 }
 
+/// Values by which the strokes of each run count.
+const BY_RUN: [&str; 4] = [
+    "cutter.wheels",
+    "cutter.radius",
+    "cutter.edge_angle",
+    "cutter.radial_force",
+];
+
+/// Of the differences of a run those that count by run, and those that do not.
+pub(super) fn parted(differences: &[Difference]) -> (Vec<Difference>, Vec<Difference>) {
+    let all = differences.iter().cloned();
+    all.partition(|difference| BY_RUN.contains(&difference.key.as_str()))
+}
+
 /// What a reader must know of a run whose job is not the one used.
 pub(super) fn warning(run: &str, differences: &[Difference]) -> Option<String> {
+    let (_, differences) = parted(differences);
     (!differences.is_empty()).then(|| {
         format!(
             "run {run}: its job is not that of the last run, which is used for all runs: {}. Its strokes are reckoned as \
              if made with the values used, so groove, strokes left and alarms are off by as much as these matter\n  \
              remedy: recompute each run by itself for what it did; give the values to be used with --job FILE or --set",
-            listed(differences, "used")
+            listed(&differences, "used")
         )
     })
 }

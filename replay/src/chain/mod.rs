@@ -7,8 +7,8 @@
 //! counted is measured against the groove of the earlier ones (`depth_shift.rs`) and corrected for where
 //! that is sure; what a person gives by hand goes first; else it stays as counted, and that is said. So
 //! groove, friction and depth carry on, and the result is that of one long run. The job is that of the
-//! last run (it holds the newest knowledge) unless `--job` says otherwise; what other runs have otherwise
-//! is told, and another tubular refused (`jobs.rs`).
+//! last run (it holds the newest knowledge) unless `--job` says otherwise; strokes of other runs count by their own cutters,
+//! what else they have otherwise is told, and another tubular refused (`jobs.rs`).
 
 mod depth_shift;
 mod feed;
@@ -23,6 +23,7 @@ mod trace;
 pub use crate::args::ChainArgs as Args;
 use crate::console::Console;
 use crate::failure::{Exit, Failure, Finding};
+use crate::other_wheels;
 use crate::output_file::write_json;
 use crate::run_folder::RunFolder;
 use crate::summary::{MARKS_TURNED, summary};
@@ -87,6 +88,9 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
             console.line(format_args!("What-if: {change}"))?;
         }
         console.data(told::text(&report.chain, units).as_bytes())?;
+        for wheels in other_wheels::told(&fed.result.other_wheels) {
+            console.line(format_args!("Wheels      {wheels}"))?;
+        }
         let missing: Vec<String> = (folders.iter())
             .flat_map(RunFolder::missing_segments)
             .collect();

@@ -73,6 +73,9 @@ pub(super) fn put_right(result: &mut RunResult, runs: &[Placed]) {
         right(&mut alarm.raised_s);
         alarm.cleared_s.iter_mut().for_each(right);
     }
+    for wheels in &mut result.other_wheels {
+        right(&mut wheels.at_s);
+    }
     result.tool = track(&result.tool, runs);
     result.run.duration_s = runs.iter().map(|run| seconds(run.recorded)).sum();
 }

@@ -98,7 +98,9 @@ pub(super) struct Part {
     /// Why it is unknown.
     #[serde(skip_serializing_if = "str::is_empty")]
     why: &'static str,
-    /// Values of its job that are not those used for all runs.
+    /// What one of its strokes counts against one of the last run's, by what their jobs say of the cutter.
+    stroke_counts: f64,
+    /// Values of its job that are not those of the last run's.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     job_differs: Vec<Difference>,
 }
@@ -125,6 +127,7 @@ pub(super) fn parts(folders: &[RunFolder], fed: &Fed, links: &[Link]) -> Vec<Par
                 shift_low_m: link.interval_m.map(|i| i.0),
                 shift_high_m: link.interval_m.map(|i| i.1),
                 why: link.why,
+                stroke_counts: fed.stroke_counts[k],
                 job_differs,
             }
         })
@@ -225,8 +228,17 @@ pub(super) fn text(parts: &[Part], units: Units) -> String {
             let _ = writeln!(text, "    {pause}");
         }
         let _ = writeln!(text, "    {}", part.depth_text(units));
-        if !part.job_differs.is_empty() {
-            let differ = listed(&part.job_differs, "used");
+        let (by_run, unused) = jobs::parted(&part.job_differs);
+        if !by_run.is_empty() {
+            let _ = writeln!(
+                text,
+                "    its own cutter, {}: one of its strokes counts {:.2} of the last run's",
+                listed(&by_run, "last run"),
+                part.stroke_counts
+            );
+        }
+        if !unused.is_empty() {
+            let differ = listed(&unused, "used");
             let _ = writeln!(text, "    its job is not used: {differ}");
         }
     }

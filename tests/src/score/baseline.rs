@@ -410,6 +410,7 @@ impl Sheet<'_> {
             line_wear: Vec::new(),
             quality: Quality::default(),
             depth_check: DepthCheck::default(),
+            other_wheels: Vec::new(),
         }
     }
 }

@@ -43,9 +43,10 @@ pub(super) struct Grid {
 type Found = [Point; CASES.len()];
 
 impl Grid {
-    pub(super) fn new(input: &FitInput, prior: (f64, f64)) -> Self {
+    /// `most`: what a pass counts at most.
+    pub(super) fn new(input: &FitInput, most: f64, prior: (f64, f64)) -> Self {
         Self {
-            passes: drag_model::total_passes(input) as usize + 2,
+            passes: (most * drag_model::total_passes(input)) as usize + 2,
             prior,
         }
     }

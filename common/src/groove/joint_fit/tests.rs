@@ -19,13 +19,25 @@ fn ledger(strokes: usize, m: f64, a: f64) -> Ledger {
 
 /// The same with `flank` N of drag of flanks at full wall, and another law.
 fn ledger_with(strokes: usize, m: f64, a: f64, flank: f64, bend: Bend) -> Ledger {
+    ledger_of(strokes, m, a, flank, bend, |_| 1.0)
+}
+
+/// The same where a pass of each stroke's wheels counts so much.
+fn ledger_of(
+    strokes: usize,
+    m: f64,
+    a: f64,
+    flank: f64,
+    bend: Bend,
+    counts: impl Fn(usize) -> f64,
+) -> Ledger {
     let bins = Bins {
         top: 1000.0,
         step: 0.1,
         count: 100,
         inside: (0, 100),
     };
-    let law = PassLaw::new(3 * strokes + 3, (-m).exp(), bend);
+    let law = PassLaw::new(9 * strokes + 3, (-m).exp(), bend);
     let mut rows = Vec::new();
     let mut seed = 1u64;
     let mut noise = || {
@@ -35,7 +47,7 @@ fn ledger_with(strokes: usize, m: f64, a: f64, flank: f64, bend: Bend) -> Ledger
     let mut n = 0.0;
     for k in 0..strokes {
         let up = k % 2 == 0;
-        let n1 = n + WHEELS * if up { 1.0 } else { 0.7 };
+        let n1 = n + WHEELS * counts(k) * if up { 1.0 } else { 0.7 };
         let x = 0.5 * (law.x(n) + law.x(n1));
         let drag = (0..100).map(|j| {
             let own = 0.06 * super::super::posterior::normal_quantile((j as f64 + 0.5) / 100.0);
@@ -60,7 +72,11 @@ fn ledger_with(strokes: usize, m: f64, a: f64, flank: f64, bend: Bend) -> Ledger
         });
         n = n1;
     }
-    Ledger { bins, rows }
+    Ledger {
+        bins,
+        rows,
+        cutters: Vec::new(),
+    }
 }
 
 /// Every stroke made with the cutter out.
@@ -161,4 +177,31 @@ fn drag_that_stays_where_the_wall_should_be_split_makes_silent_splits_likely() {
 fn splits_that_show_are_not_silent() {
     let f = fitted(&ledger(60, -1.9, 250.0)).unwrap();
     assert!(f.silent.probability < 1e-3, "{:?}", f.silent);
+}
+
+/// Forty strokes, a pause of ten minutes before the twentieth, and passes that count `counts` of those before from then on.
+fn with_other_wheels(counts: f64) -> Ledger {
+    let bend = Bend::new(0.05, 0.0);
+    let mut ledger = ledger_of(40, -2.1, 250.0, 0.0, bend, |k| {
+        if k < 20 { 1.0 } else { counts }
+    });
+    for row in &mut ledger.rows[20..] {
+        row.start += 600.0;
+        row.end += 600.0;
+    }
+    ledger
+}
+
+#[test]
+fn other_wheels_after_a_pause_are_told_by_the_drag_and_the_same_ones_are_not() {
+    let ledger = with_other_wheels(2.0);
+    let found = fitted(&ledger).unwrap().fit.bite.wheels;
+    let [change] = found.changes(&ledger)[..] else {
+        panic!("{found:?}");
+    };
+    assert_eq!(change.from_stroke, 21);
+    assert!((change.counts / 2.0).ln().abs() < 0.25, "{change:?}");
+    let ledger = with_other_wheels(1.0);
+    let found = fitted(&ledger).unwrap().fit.bite.wheels;
+    assert!(found.changes(&ledger).is_empty(), "{found:?}");
 }

@@ -1,0 +1,201 @@
+//! Wheels that were changed, set anew or taken from another tool in mid-job: what a pass of theirs counts.
+//!
+//! A groove that deepens by the pass law has the cube of its depth grow by `kappa^2` with each pass, whoever makes it
+//! ([`super::pass_law`]). So other wheels, sharper or pressed harder, make passes that count as more than one of the
+//! first wheels, and drag more in the same groove by the same factor: that, and no more than that, tells them.
+//!
+//! A set begins with a new run or after a pause long enough for the tool to be pulled and dressed. Most pauses are just
+//! pauses, so that a change has to show: [`super::joint_fit`] asks the drag, with [`ln_prior`] beside it. Of runs that
+//! are taken as one the jobs say how their cutters differ; the drag is asked about what is left of the difference.
+
+use super::ledger::{CutterOfRun, Ledger};
+use crate::result::OtherWheels;
+
+/// Sets of wheels that are told apart, at most.
+pub(super) const SETS_MAX: usize = 4;
+/// Pause between two strokes that cut, at least, in which wheels can have been changed, s (our own judgement, no source).
+const PAUSE_MIN_S: f64 = 300.0;
+/// Strokes that cut before and after such a pause, at least, for the drag to tell.
+const STROKES_MIN: usize = 6;
+/// Probability that the wheels are other ones after such a pause (our own judgement, no source).
+const CHANGED: f64 = 0.3;
+/// Standard deviation of the logarithm of what a pass counts against those before: of other wheels, of the same ones.
+const OTHER_SD: f64 = 0.5;
+const SAME_SD: f64 = 0.05;
+
+/// Which strokes were made by which wheels, and what a pass of each counts.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WheelSets {
+    /// By run, what its job says.
+    cutters: Vec<CutterOfRun>,
+    /// First row of each set but the first one.
+    from: Vec<usize>,
+    /// By set, what the drag says beyond that.
+    seen: [f64; SETS_MAX],
+}
+
+impl Default for WheelSets {
+    fn default() -> Self {
+        Self {
+            cutters: Vec::new(),
+            from: Vec::new(),
+            seen: [1.0; SETS_MAX],
+        }
+    }
+}
+
+impl WheelSets {
+    /// Sets that there may be, before the drag is asked; `engaged`: cutter out, by row.
+    pub(super) fn possible(ledger: &Ledger, engaged: &[bool]) -> Self {
+        let rows = &ledger.rows;
+        let cut: Vec<usize> = (0..rows.len()).filter(|&row| engaged[row]).collect();
+        let mut pauses: Vec<(usize, f64)> = Vec::new();
+        for (i, pair) in cut.windows(2).enumerate() {
+            let (before, after) = (pair[0], pair[1]);
+            let mut runs = ledger.cutters.iter();
+            let pause = if runs.any(|run| before < run.from && run.from <= after) {
+                f64::INFINITY
+            } else {
+                rows[after].start - rows[before].end
+            };
+            let made = i + 1;
+            if pause >= PAUSE_MIN_S && made.min(cut.len() - made) >= STROKES_MIN {
+                pauses.push((after, pause));
+            }
+        }
+        pauses.sort_by(|a, b| b.1.total_cmp(&a.1));
+        pauses.truncate(SETS_MAX - 1);
+        let mut from: Vec<usize> = pauses.into_iter().map(|(row, _)| row).collect();
+        from.sort_unstable();
+        Self {
+            cutters: ledger.cutters.clone(),
+            from,
+            ..Self::default()
+        }
+    }
+
+    /// How many.
+    pub(super) fn count(&self) -> usize {
+        self.from.len() + 1
+    }
+
+    /// The set that made a row.
+    pub(super) fn of_row(&self, row: usize) -> usize {
+        self.from.partition_point(|&first| first <= row)
+    }
+
+    /// What a pass of a row counts by what is written in the jobs.
+    pub(super) fn written(&self, row: usize) -> f64 {
+        let run = self.cutters.iter().rfind(|run| run.from <= row);
+        run.map_or(1.0, |run| run.counts)
+    }
+
+    /// What the drag says beyond that of a set.
+    pub(super) fn seen(&self, set: usize) -> f64 {
+        self.seen[set]
+    }
+
+    /// What a pass of a row counts.
+    pub(super) fn of(&self, row: usize) -> f64 {
+        self.written(row) * self.seen[self.of_row(row)]
+    }
+
+    /// The same sets, passes of one and of those after it counting by a factor more.
+    pub(super) fn with_change(&self, set: usize, ln_factor: f64) -> Self {
+        let mut changed = self.clone();
+        for seen in &mut changed.seen[set..] {
+            *seen *= ln_factor.exp();
+        }
+        changed
+    }
+
+    /// More than this no pass counts.
+    pub(super) fn most(&self) -> f64 {
+        let greatest = |of: &mut dyn Iterator<Item = f64>| of.fold(1.0, f64::max);
+        greatest(&mut self.cutters.iter().map(|run| run.counts))
+            * greatest(&mut self.seen.into_iter())
+    }
+
+    /// What a pass of the newest wheels counts.
+    pub(super) fn newest(&self) -> f64 {
+        self.of(usize::MAX)
+    }
+
+    /// Sets that the drag tells from those before.
+    pub(super) fn changes(&self, ledger: &Ledger) -> Vec<OtherWheels> {
+        let changes = self.from.iter().enumerate().map(|(i, &row)| OtherWheels {
+            from_stroke: row as u32 + 1,
+            at_s: ledger.rows[row].start,
+            counts: self.seen[i + 1] / self.seen[i],
+        });
+        let tells = |wheels: &OtherWheels| wheels.counts.ln().abs() > 2.0 * SAME_SD;
+        changes.filter(tells).collect()
+    }
+}
+
+/// Log density of what a pass counts against those before the pause, but for a constant.
+pub(super) fn ln_prior(ln_factor: f64) -> f64 {
+    let normal = |sd: f64| (-0.5 * (ln_factor / sd).powi(2)).exp() / sd;
+    (CHANGED * normal(OTHER_SD) + (1.0 - CHANGED) * normal(SAME_SD)).ln()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Invented strokes that cut, with a pause of ten minutes before some.
+    fn ledger(strokes: usize, after_pause: &[usize]) -> Ledger {
+        let mut ledger = Ledger::invented(&vec![(300.0, Some(true)); strokes]);
+        for &first in after_pause {
+            for row in &mut ledger.rows[first..] {
+                row.start += 600.0;
+                row.end += 600.0;
+            }
+        }
+        ledger
+    }
+
+    fn possible(ledger: &Ledger) -> WheelSets {
+        WheelSets::possible(ledger, &vec![true; ledger.rows.len()])
+    }
+
+    #[test]
+    fn wheels_may_be_others_after_a_long_pause_among_enough_strokes() {
+        assert_eq!(possible(&ledger(40, &[])).count(), 1);
+        let sets = possible(&ledger(40, &[2, 20, 37]));
+        assert_eq!(sets.count(), 2);
+        assert_eq!((sets.of_row(19), sets.of_row(20)), (0, 1));
+    }
+
+    #[test]
+    fn of_many_pauses_the_longest_are_asked() {
+        let mut ledger = ledger(80, &[10, 20, 30, 40, 50]);
+        for row in &mut ledger.rows[40..] {
+            row.start += 60.0;
+            row.end += 60.0;
+        }
+        let sets = possible(&ledger);
+        assert_eq!(sets.count(), SETS_MAX);
+        assert_ne!(sets.of_row(39), sets.of_row(40));
+    }
+
+    #[test]
+    fn jobs_of_runs_and_the_drag_both_count() {
+        let mut ledger = ledger(40, &[]);
+        for (from, counts) in [(0, 0.5), (20, 1.0)] {
+            ledger.cutters.push(CutterOfRun { from, counts });
+        }
+        // Two runs need no pause.
+        let sets = possible(&ledger);
+        assert_eq!((sets.of(19), sets.of(20)), (0.5, 1.0));
+        assert!(sets.changes(&ledger).is_empty());
+        let sets = sets.with_change(1, 2f64.ln());
+        assert_eq!(sets.of(19), 0.5);
+        assert!((sets.newest() - 2.0).abs() < 1e-12 && sets.most() >= 2.0);
+        let [change] = sets.changes(&ledger)[..] else {
+            panic!("{:?}", sets.changes(&ledger));
+        };
+        assert_eq!(change.from_stroke, 21);
+        assert!((change.counts - 2.0).abs() < 1e-12);
+    }
+}
