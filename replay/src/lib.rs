@@ -30,6 +30,7 @@ mod missing_readings;
 mod other_job_tests;
 mod other_wheels;
 pub mod output_file;
+pub mod plan;
 pub mod readings;
 pub mod recompute;
 pub mod report;
@@ -73,6 +74,7 @@ fn dispatch(command: &Command, console: &mut Console<'_>) -> Result<Exit, Failur
         Command::Export(args) => export::run(args, console),
         Command::Report(args) => report::run(args, console),
         Command::Chain(args) => chain::run(args, console),
+        Command::Plan(args) => plan::run(args, console),
         Command::Compare(args) => compare::run(args, console),
         Command::Batch(args) => batch::run(args, console),
         Command::Verify(args) => verify::run(args, console),

@@ -180,7 +180,17 @@ impl DragFit {
         cut + self.flank * part.min(1.0)
     }
 
-    /// The same, which gives its last answer again: most bins were passed as often as their neighbours.
+    /// Cutting drag of so many passes after so many: those that the law is not tabulated for go on as the last did, N.
+    pub(super) fn next_cutting_drag(&self, before: f64, passes: f64) -> f64 {
+        let (x, then) = (
+            self.law.x_beyond(before),
+            self.law.x_beyond(before + passes),
+        );
+        let flank = self.flank * (0.5 * (x + then) / self.x_wall).min(1.0);
+        self.amplitude * (then * then - x * x) + flank
+    }
+
+    /// The same as [`Self::cutting_drag_of`], which gives its last answer again: most bins were passed as often as their neighbours.
     pub(super) fn cutting_drag(&self) -> impl FnMut(f64, f64) -> f64 {
         let mut last = (f64::NAN, f64::NAN, 0.0);
         move |n0, n1| {

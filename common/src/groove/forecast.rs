@@ -109,10 +109,12 @@ pub(super) struct Pace {
     strokes: f64,
     /// Wheel passes (counted as up passes) that one stroke over a bin adds with the wheels as they are now.
     per_stroke: f64,
+    /// So many times that with other wheels.
+    faster: f64,
 }
 
 impl Pace {
-    fn of(ledger: &Ledger, engaged: &[bool], fit: Option<&DragFit>, job: &Job) -> Self {
+    pub(super) fn of(ledger: &Ledger, engaged: &[bool], fit: Option<&DragFit>, job: &Job) -> Self {
         let (down, wheels) = fit.map_or((0.75, 1.0), |f| (f.bite.down, f.bite.wheels.newest()));
         let (mut up, mut strokes) = (0.0, 0.0);
         for (row, _) in ledger.rows.iter().zip(engaged).filter(|(_, e)| **e) {
@@ -123,11 +125,12 @@ impl Pace {
         Self {
             strokes,
             per_stroke: f64::from(job.cutter.wheels) * wheels * (part + (1.0 - part) * down),
+            faster: 1.0,
         }
     }
 
     /// The same of strokes over the bins `members` only: a long interval may be cut in parts, one after another.
-    fn over(&self, ledger: &Ledger, engaged: &[bool], members: &[usize]) -> Self {
+    pub(super) fn over(&self, ledger: &Ledger, engaged: &[bool], members: &[usize]) -> Self {
         let (Some(&first), Some(&last)) = (members.first(), members.last()) else {
             return Self { ..*self };
         };
@@ -141,7 +144,15 @@ impl Pace {
         let cutting = ledger.rows.iter().zip(engaged).filter(|(_, out)| **out);
         Self {
             strokes: cutting.map(|(row, _)| part(row)).sum(),
-            per_stroke: self.per_stroke,
+            ..*self
+        }
+    }
+
+    /// The same with wheels of which a stroke counts so many.
+    pub(super) fn faster(self, counts: f64) -> Self {
+        Self {
+            faster: self.faster * counts,
+            ..self
         }
     }
 
@@ -149,7 +160,7 @@ impl Pace {
     /// only reach it.
     pub(super) fn at(&self, passes: f64) -> f64 {
         let seen = (passes + RATE_STROKES * self.per_stroke) / (self.strokes + RATE_STROKES);
-        seen.min(self.per_stroke)
+        seen.min(self.per_stroke) * self.faster
     }
 }
 
@@ -158,7 +169,7 @@ fn holds_out(draw: usize) -> f64 {
     HOLD_OUT * (HOLD_OUT_LN_SD * normal_quantile((draw as f64 + 0.5) / LOCAL as f64)).exp()
 }
 
-fn strokes_left(
+pub(super) fn strokes_left(
     members: &[usize],
     fit: &DragFit,
     belief: &Belief,

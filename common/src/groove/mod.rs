@@ -8,7 +8,7 @@
 //! and as the wall gives way ([`drag_model`], [`pass_law`], [`joint_fit`]), whether it cuts going down (`one_way`), what the
 //! first splits say of all other places (`reach_seen`), which bins are split ([`through`]), whether splits show in the drag
 //! at all ([`silent_splits`]), whether other wheels came in mid-job (`wheel_sets`), what that says about depth
-//! ([`posterior`]), how well a place is known (`place_doubt`), what is left to do ([`forecast`]), and what going on brings (`outlook`).
+//! ([`posterior`]), how well a place is known (`place_doubt`), what is left to do ([`forecast`], [`next_run`]), and what going on brings (`outlook`).
 
 pub mod coupling_marks;
 pub mod drag_model;
@@ -20,6 +20,7 @@ mod lasting_drag;
 pub mod ledger;
 pub mod mark_doubts;
 pub mod mark_sense;
+pub mod next_run;
 mod one_way;
 mod outlook;
 pub mod pass_law;
@@ -72,8 +73,8 @@ pub struct GrooveEstimate {
     pub rolls_down_from: Option<usize>,
     /// Wheels that came in mid-job, and bite otherwise than those before.
     pub other_wheels: Vec<OtherWheels>,
-    /// First row after which each bin was split.
-    pub through_at: Vec<usize>,
+    /// Which bins are split, and since when.
+    pub through: Through,
     /// The drag fit, if anything was cut.
     pub fit: Option<DragFit>,
     /// Belief by bin.
@@ -220,7 +221,7 @@ pub fn estimate(ledger: &Ledger, job: &Job, base_prior: BasePrior) -> GrooveEsti
         coupling,
         rolls_down_from,
         other_wheels,
-        through_at: through.at,
+        through,
         fit,
         belief,
     }

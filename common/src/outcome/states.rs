@@ -16,7 +16,7 @@ const OVERRUN_PART: f64 = 0.5;
 
 /// Did the wheels cut in this bin on this stroke? In a coupling they do, as far as they reach.
 pub(super) fn cuts(e: &GrooveEstimate, rows: &[Row], row: usize, bin: usize) -> bool {
-    bites(e, rows, row) && (e.through_at[bin] == NEVER || row < e.through_at[bin])
+    bites(e, rows, row) && (e.through.at[bin] == NEVER || row < e.through.at[bin])
 }
 
 /// Was this stroke made with the cutter out, and not in a groove that the way up had made deeper than it can?
@@ -28,11 +28,11 @@ fn bites(e: &GrooveEstimate, rows: &[Row], row: usize) -> bool {
 /// Did the wheels cut at a depth, on this stroke? Strokes run over the ends of what is kept account
 /// of; with the cutter out they cut there too.
 fn cuts_at(e: &GrooveEstimate, rows: &[Row], row: usize, bin: f64) -> bool {
-    let count = e.through_at.len() as f64;
+    let count = e.through.at.len() as f64;
     if (0.0..count).contains(&bin) {
         cuts(e, rows, row, bin as usize)
     } else {
-        bites(e, rows, row) && within_overrun(bin, e.through_at.len())
+        bites(e, rows, row) && within_overrun(bin, e.through.at.len())
     }
 }
 
@@ -167,7 +167,7 @@ fn moving_now(p: &Pipeline, live: Option<&GrooveEstimate>) -> State {
     let bin = (m.depth - bins.top) / bins.step;
     let split = live.is_some_and(|l| {
         let inside = (0.0..bins.count as f64).contains(&bin);
-        inside && l.through_at[bin as usize] != NEVER
+        inside && l.through.at[bin as usize] != NEVER
     });
     let rolls = m.speed > 0.0 && live.is_some_and(|l| l.rolls_down_from.is_some());
     if split || rolls {

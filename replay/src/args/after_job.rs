@@ -86,6 +86,39 @@ pub struct ChainArgs {
     pub units: Option<Units>,
 }
 
+/// `plan`
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  kerfwatch-replay plan runs/monday
+  kerfwatch-replay plan runs/monday runs/tuesday --set cutter.wheels=4
+  kerfwatch-replay plan RUN --job next.toml --json plan.json
+
+Give all runs of the groove, in the order in which they were made: they are joined as by 'chain'. The job of the coming run \
+is that of the last one, unless --job or --set says otherwise; tool, line and pipe should be the same. Strokes left are until \
+the last place is split: even chance, and with 90 % probability.")]
+pub struct PlanArgs {
+    /// Run folders of one well, oldest first
+    #[arg(required = true, num_args = 1..)]
+    pub runs: Vec<PathBuf>,
+    /// A later run is so much deeper than counted (negative: shallower; 0: as counted); repeat for each
+    /// run after the first, 'auto' lets the data say
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
+    pub shift: Vec<String>,
+    /// Job file of the coming run
+    #[arg(long, value_name = "FILE")]
+    pub job: Option<PathBuf>,
+    /// Change one value of the job of the coming run; repeatable
+    #[arg(long, value_name = "KEY=VALUE")]
+    pub set: Vec<String>,
+    /// Write JSON; '-' for standard output (then without the text)
+    #[arg(long, value_name = "FILE")]
+    pub json: Option<PathBuf>,
+    /// Units of the text; default: those of the job
+    #[arg(long, value_enum)]
+    pub units: Option<Units>,
+}
+
 /// `compare`
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\

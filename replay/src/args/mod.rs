@@ -8,7 +8,7 @@ mod after_job;
 mod before_job;
 
 pub use after_job::{
-    BatchArgs, ChainArgs, CompareArgs, ExportArgs, RecomputeArgs, ReportArgs, VerifyArgs,
+    BatchArgs, ChainArgs, CompareArgs, ExportArgs, PlanArgs, RecomputeArgs, ReportArgs, VerifyArgs,
 };
 pub use before_job::{ForecastArgs, ImportArgs, SimulateArgs};
 
@@ -58,6 +58,8 @@ pub enum Command {
     Report(ReportArgs),
     /// Add up several runs of one well in the same groove
     Chain(ChainArgs),
+    /// After a run: what is left, and what another one takes with these wheels or with others
+    Plan(PlanArgs),
     /// Set recomputations or results side by side
     Compare(CompareArgs),
     /// Recompute an archive of runs into one Parquet dataset

@@ -21,9 +21,9 @@ const PAUSE_MAX_S: i64 = 3600;
 
 /// What a pass over all runs gave.
 #[derive(Debug)]
-pub(super) struct Fed {
+pub(crate) struct Fed {
     /// As of one long run, in true time.
-    pub(super) result: RunResult,
+    pub(crate) result: RunResult,
     /// Results at the end of each run.
     pub(super) at_end: Vec<RunResult>,
     /// When each run was.
@@ -35,6 +35,8 @@ pub(super) struct Fed {
     pub(super) bins: Bins,
     /// By run, what one of its strokes counts by what its job says of the cutter.
     pub(super) stroke_counts: Vec<f64>,
+    /// As it is after the last run.
+    pub(crate) pipeline: Pipeline,
 }
 
 /// Marks to be put in, by run, in the time of the run.
@@ -157,6 +159,7 @@ pub(super) fn feed_all(
         rows,
         bins: ledger.bins,
         stroke_counts,
+        pipeline,
     }
 }
 

@@ -23,16 +23,20 @@ mod trace;
 pub use crate::args::ChainArgs as Args;
 use crate::console::Console;
 use crate::failure::{Exit, Failure, Finding};
+use crate::job_source::JobChanges;
 use crate::other_wheels;
 use crate::output_file::write_json;
 use crate::run_folder::RunFolder;
 use crate::summary::{MARKS_TURNED, summary};
+use crate::units_shown::Units;
 use depth_shift::{Cut, Found};
-use feed::{Fed, feed_all};
+pub(crate) use feed::Fed;
+use feed::feed_all;
 use kerfwatch::groove::first_pass_drag;
 use kerfwatch::job::{Dimension, Job, parse_quantity};
 use kerfwatch::result::RunResult;
 use serde::Serialize;
+use std::path::PathBuf;
 use told::Link;
 use trace::Trace;
 
@@ -41,32 +45,13 @@ use trace::Trace;
 /// # Errors
 /// Runs of different wells, unusable jobs, or an output that cannot be written.
 pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
-    let given = given_shifts(&args.shift, args.runs.len())?;
-    let mut folders = Vec::new();
-    for path in &args.runs {
-        folders.push(RunFolder::open(path, &args.changes, console)?);
-    }
-    check_order(&folders)?;
-    jobs::refuse_other_tubular(&folders)?;
-    let Some(last) = folders.last() else {
-        return Err(Finding::new("chain", "no runs given", "give two or more").into());
-    };
-    let job = last.job.job.clone();
-    let marks = feed::missing_marks(&mut folders);
-    let as_counted = vec![0.0; folders.len()];
-    let first = feed_all(&mut folders, &job, &as_counted, &marks, console);
-    let links = link(&first, &given, &job);
-    let shifts: Vec<f64> = links.iter().map(|l| l.shift_m).collect();
-    let mut fed = if shifts == as_counted {
-        first
-    } else {
-        feed_all(&mut folders, &job, &shifts, &marks, console)
-    };
-    let mut exit = Exit::Well;
-    for folder in &folders {
-        let damage = folder.reader.damage();
-        exit = exit.and(folder.tell_damage(&damage, console));
-    }
+    let Joined {
+        folders,
+        mut fed,
+        links,
+        job,
+        exit,
+    } = joined(&args.runs, &args.shift, &args.changes, console)?;
     for change in folders.iter().flat_map(|folder| &folder.what_if) {
         if !fed.result.run.what_if.contains(change) {
             fed.result.run.what_if.push(change.clone());
@@ -101,6 +86,68 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
         console.warn(MARKS_TURNED);
     }
     Ok(exit)
+}
+
+/// Runs joined into one.
+#[derive(Debug)]
+pub(crate) struct Joined {
+    pub(crate) folders: Vec<RunFolder>,
+    pub(crate) fed: Fed,
+    links: Vec<Link>,
+    /// The job used for all.
+    pub(crate) job: Job,
+    /// Whether a recording was damaged.
+    pub(crate) exit: Exit,
+}
+
+/// Opens runs, oldest first, and feeds them to one pipeline. `shift`: as of `--shift`.
+pub(crate) fn joined(
+    runs: &[PathBuf],
+    shift: &[String],
+    changes: &JobChanges,
+    console: &mut Console<'_>,
+) -> Result<Joined, Failure> {
+    let given = given_shifts(shift, runs.len())?;
+    let mut folders = Vec::new();
+    for path in runs {
+        folders.push(RunFolder::open(path, changes, console)?);
+    }
+    check_order(&folders)?;
+    jobs::refuse_other_tubular(&folders)?;
+    let Some(last) = folders.last() else {
+        return Err(Finding::new("command line", "no runs given", "name run folders").into());
+    };
+    let job = last.job.job.clone();
+    let marks = feed::missing_marks(&mut folders);
+    let as_counted = vec![0.0; folders.len()];
+    let first = feed_all(&mut folders, &job, &as_counted, &marks, console);
+    let links = link(&first, &given, &job);
+    let shifts: Vec<f64> = links.iter().map(|l| l.shift_m).collect();
+    let fed = if shifts == as_counted {
+        first
+    } else {
+        feed_all(&mut folders, &job, &shifts, &marks, console)
+    };
+    let mut exit = Exit::Well;
+    for folder in &folders {
+        let damage = folder.reader.damage();
+        exit = exit.and(folder.tell_damage(&damage, console));
+    }
+    Ok(Joined {
+        folders,
+        fed,
+        links,
+        job,
+        exit,
+    })
+}
+
+impl Joined {
+    /// What a reader must know of jobs that are not used and of depths that are not as counted.
+    pub(crate) fn warnings(&self, units: Units) -> Vec<String> {
+        let parts = told::parts(&self.folders, &self.fed, &self.links);
+        parts.iter().flat_map(|part| part.warnings(units)).collect()
+    }
 }
 
 /// JSON of `chain`: the result as of `recompute`, and how the runs were joined.

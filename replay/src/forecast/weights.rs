@@ -149,7 +149,7 @@ impl Hang {
 
     /// Force that drives the tool down with the wheels at a depth, N, for a friction of the tool and
     /// its weight over nominal.
-    pub(super) fn drive_down_n(&self, wheels_m: f64, tool_friction: f64, tool_weight: f64) -> f64 {
+    pub(crate) fn drive_down_n(&self, wheels_m: f64, tool_friction: f64, tool_weight: f64) -> f64 {
         let inc = self.path.inclination_rad(self.socket_m(wheels_m));
         tool_weight * tool_pull_n(self.tool_weight_n, inc, tool_friction, Motion::Down)
     }

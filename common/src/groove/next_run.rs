@@ -1,0 +1,72 @@
+//! What another run takes, from the groove as it stands: strokes left over any stretch, and the drag of the next stroke,
+//! for wheels that bite otherwise than those of the last stroke.
+//!
+//! *Input*: an estimate, a stretch of the interval (m along hole) and what a stroke of the coming wheels counts against
+//! one of the last ([`super::pass_counts`] of their jobs). *Output*: strokes, median and 90 %; N at the tool.
+//! *Limits*: the forecast of [`super::forecast`], which takes the coming strokes as those made so far; metal and law stay
+//! as seen, wear does not.
+
+use super::GrooveEstimate;
+use super::forecast::{Pace, strokes_left};
+use super::ledger::Ledger;
+use crate::job::Job;
+use std::ops::Range;
+
+/// Drag of the next stroke, N at the tool.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct NextDrag {
+    /// Cutting, going up, in the mean over the stretch; places taken as split have none.
+    pub up: f64,
+    /// The same going down.
+    pub down: f64,
+}
+
+impl GrooveEstimate {
+    /// Bins of a stretch that can be cut.
+    fn members(&self, ledger: &Ledger, stretch_m: &Range<f64>) -> Vec<usize> {
+        let all = 0..ledger.bins.count;
+        all.filter(|&j| !self.coupling[j] && stretch_m.contains(&ledger.bins.middle(j)))
+            .collect()
+    }
+
+    /// Strokes over the stretch until all of it is split, median and 90 %; `None` where that cannot be told.
+    pub fn strokes_left(
+        &self,
+        ledger: &Ledger,
+        job: &Job,
+        stretch_m: &Range<f64>,
+        counts: f64,
+    ) -> Option<(f64, f64)> {
+        let fit = self.fit.as_ref()?;
+        let members = self.members(ledger, stretch_m);
+        let pace = Pace::of(ledger, &self.engaged, Some(fit), job)
+            .over(ledger, &self.engaged, &members)
+            .faster(counts);
+        strokes_left(&members, fit, &self.belief, &self.through, &pace)
+    }
+
+    /// Drag of the next stroke over the stretch; `None` before anything was cut.
+    pub fn next_drag(
+        &self,
+        ledger: &Ledger,
+        job: &Job,
+        stretch_m: &Range<f64>,
+        counts: f64,
+    ) -> Option<NextDrag> {
+        let fit = self.fit.as_ref()?;
+        let members = self.members(ledger, stretch_m);
+        let passes = f64::from(job.cutter.wheels) * fit.bite.wheels.newest() * counts;
+        let mean = |bite: f64| {
+            let drag = members.iter().map(|&j| {
+                let before = self.through.passes[j];
+                let holds = 1.0 - self.through.probability[j];
+                holds * fit.next_cutting_drag(before, bite * passes)
+            });
+            drag.sum::<f64>() / members.len().max(1) as f64
+        };
+        Some(NextDrag {
+            up: mean(1.0),
+            down: mean(fit.bite.down),
+        })
+    }
+}
