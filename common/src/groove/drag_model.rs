@@ -147,7 +147,7 @@ pub struct DragFit {
     pub bend: Bend,
     /// Standard deviation of one row in one bin, N.
     pub noise: f64,
-    /// Drift by row, N as it adds to the row's drag.
+    /// By row, what adds to the base of the first wheels, N: drift of the cell, and other wheels that roll harder or less.
     pub drift: Vec<f64>,
     /// Pass law with that bend.
     pub law: PassLaw,

@@ -98,6 +98,8 @@ struct StrokeMean {
     set: usize,
     /// What a pass of its wheels counts.
     counts: f64,
+    /// So many times the base of the first wheels they roll with.
+    rolls: f64,
     /// Strokes up and down that passed before, by what they count.
     before: (f64, f64),
     /// Relative doubt in its cutting drag.
@@ -311,6 +313,7 @@ impl StrokeMean {
         Self {
             before,
             counts: self.counts * sets.seen(self.set),
+            rolls: sets.rolls(self.row),
             ..*self
         }
     }
@@ -408,12 +411,22 @@ fn search(
         shown.variance(|p| p.found.ln_amplitude) + shown.mean(|p| p.found.ln_amplitude_var);
     let base_var = shown.variance(|p| 0.5 * (p.found.base.0 + p.found.base.1))
         + shown.mean(|p| p.found.base_var);
+    let base = (
+        shown.mean(|p| p.found.base.0),
+        shown.mean(|p| p.found.base.1),
+    );
+    let mut drift = drift_of_rows(
+        input,
+        means,
+        shown.mean(|p| p.found.drift[0]),
+        shown.mean(|p| p.found.drift[1]),
+    );
+    for (k, (drift, row)) in drift.iter_mut().zip(&input.ledger.rows).enumerate() {
+        *drift += (sets.rolls(k) - 1.0) * if row.up { base.0 } else { base.1 };
+    }
     Some(JointFit {
         fit: DragFit {
-            base: (
-                shown.mean(|p| p.found.base.0),
-                shown.mean(|p| p.found.base.1),
-            ),
+            base,
             amplitude: shown.mean(|p| p.found.ln_amplitude).exp(),
             flank: shown.mean(|p| p.found.flank),
             x_wall: (-m).exp(),
@@ -424,12 +437,7 @@ fn search(
             },
             bend,
             noise: 30.0,
-            drift: drift_of_rows(
-                input,
-                means,
-                shown.mean(|p| p.found.drift[0]),
-                shown.mean(|p| p.found.drift[1]),
-            ),
+            drift,
             law: PassLaw::new(grid.passes, (-m).exp(), bend),
         },
         base_sd: base_var.sqrt(),

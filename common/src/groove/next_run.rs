@@ -12,12 +12,13 @@ use super::ledger::Ledger;
 use crate::job::Job;
 use std::ops::Range;
 
-/// Drag of the next stroke, N at the tool.
+/// Drag of the next stroke, N at the tool: of the cut in the mean over the stretch (places taken as split have none), and
+/// of wheels and rollers that roll.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct NextDrag {
-    /// Cutting, going up, in the mean over the stretch; places taken as split have none.
+    /// Going up.
     pub up: f64,
-    /// The same going down.
+    /// Going down.
     pub down: f64,
 }
 
@@ -56,17 +57,19 @@ impl GrooveEstimate {
         let fit = self.fit.as_ref()?;
         let members = self.members(ledger, stretch_m);
         let passes = f64::from(job.cutter.wheels) * fit.bite.wheels.newest() * counts;
-        let mean = |bite: f64| {
+        let rolls = (fit.bite.wheels.newest() * counts).sqrt();
+        let mean = |base: f64, bite: f64| {
             let drag = members.iter().map(|&j| {
                 let before = self.through.passes[j];
                 let holds = 1.0 - self.through.probability[j];
                 holds * fit.next_cutting_drag(before, bite * passes)
             });
-            drag.sum::<f64>() / members.len().max(1) as f64
+            let cutting = drag.sum::<f64>() / members.len().max(1) as f64;
+            cutting + rolls * base.max(0.0)
         };
         Some(NextDrag {
-            up: mean(1.0),
-            down: mean(fit.bite.down),
+            up: mean(fit.base.0, 1.0),
+            down: mean(fit.base.1, fit.bite.down),
         })
     }
 }

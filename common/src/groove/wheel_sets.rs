@@ -100,6 +100,12 @@ impl WheelSets {
         self.written(row) * self.seen[self.of_row(row)]
     }
 
+    /// So many times the base of the first wheels those of a row roll with. Wheels that bite harder mostly do so because
+    /// they are pressed harder: bite grows with the square of the force, rolling drag with the force.
+    pub(super) fn rolls(&self, row: usize) -> f64 {
+        self.of(row).sqrt()
+    }
+
     /// The same sets, passes of one and of those after it counting by a factor more.
     pub(super) fn with_change(&self, set: usize, ln_factor: f64) -> Self {
         let mut changed = self.clone();

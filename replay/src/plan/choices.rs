@@ -54,7 +54,6 @@ pub(super) fn choices(
     let Some(now) = drag(1.0) else {
         return Vec::new();
     };
-    let base_down = known.estimate.fit.as_ref().map_or(0.0, |fit| fit.base.1);
     let (friction, weight) = learned.map_or((TOOL_FRICTION, 1.0), |l| (l.tool, l.weight));
     let drive_n = hang.drive_down_n(interval.end, friction, weight);
     let at_bottom = hang.at(interval.end, now.up, now.down);
@@ -82,7 +81,7 @@ pub(super) fn choices(
                 hours_p50: stretch.hours_p50,
                 pull_n,
                 margin_n: pull_n.map(|n| at_bottom.limit_n - n),
-                down_reserve_n: drive_n - base_down.max(0.0) - down,
+                down_reserve_n: drive_n - down,
             });
         }
     }

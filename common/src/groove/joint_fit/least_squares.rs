@@ -94,7 +94,7 @@ pub(super) fn solve(
                     }
                 }
             }
-            sums.add(usize::from(!s.up), &weight, &parts, s.y);
+            sums.add(s, &weight, &parts);
         }
         for l in 0..CASES.len() {
             let (mut m, v) = sums.onto(l, prior, pulls);
@@ -181,7 +181,7 @@ pub(super) fn doubt(strokes_before: f64) -> f64 {
 #[inline]
 fn misfit(s: &StrokeMean, parts: &Parts, theta: &[Lanes; UNKNOWNS], sd: f64) -> (Lanes, Lanes) {
     let base = if s.up { &theta[0] } else { &theta[1] };
-    let mut r = lanes(|l| s.y - base[l]);
+    let mut r = lanes(|l| s.y - s.rolls * base[l]);
     for (part, unknown) in parts.iter().zip(&theta[2..]) {
         for l in 0..CASES.len() {
             r[l] -= part[l] * unknown[l];
@@ -209,15 +209,17 @@ struct Sums {
 
 impl Sums {
     #[inline]
-    fn add(&mut self, way: usize, w: &Lanes, parts: &Parts, y: f64) {
+    fn add(&mut self, s: &StrokeMean, w: &Lanes, parts: &Parts) {
+        let (way, y) = (usize::from(!s.up), s.y);
+        let of_base = lanes(|l| w[l] * s.rolls);
         for l in 0..CASES.len() {
-            self.way[way][0][l] += w[l];
-            self.way[way][1][l] += w[l] * y;
+            self.way[way][0][l] += of_base[l] * s.rolls;
+            self.way[way][1][l] += of_base[l] * y;
         }
         for i in 0..SHARED {
             let weighted = lanes(|l| w[l] * parts[i][l]);
             for l in 0..CASES.len() {
-                self.part[way][i][l] += weighted[l];
+                self.part[way][i][l] += weighted[l] * s.rolls;
                 self.drag[i][l] += weighted[l] * y;
             }
             for j in 0..=i {

@@ -22,7 +22,7 @@ fn ledger_with(strokes: usize, m: f64, a: f64, flank: f64, bend: Bend) -> Ledger
     ledger_of(strokes, m, a, flank, bend, |_| 1.0)
 }
 
-/// The same where a pass of each stroke's wheels counts so much.
+/// The same where a pass of each stroke's wheels counts so much, since they are pressed harder or less.
 fn ledger_of(
     strokes: usize,
     m: f64,
@@ -52,7 +52,7 @@ fn ledger_of(
         let drag = (0..100).map(|j| {
             let own = 0.06 * super::super::posterior::normal_quantile((j as f64 + 0.5) / 100.0);
             let cuts = m + own + x.ln() < 0.0;
-            let base = if up { 180.0 } else { 160.0 };
+            let base = if up { 180.0 } else { 160.0 } * f64::sqrt(counts(k));
             let cut = a * law.drag(n, n1) + flank * x / (-m).exp();
             (base + if cuts { cut } else { 0.0 } + noise()) as f32
         });
