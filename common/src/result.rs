@@ -41,7 +41,7 @@ pub struct RunResult {
     pub other_wheels: Vec<OtherWheels>,
 }
 
-/// From some stroke on the drag says that the wheels bite otherwise: they were changed, or set anew.
+/// From some stroke on the drag says that the wheels bite otherwise: they were changed or set anew, or one was lost.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct OtherWheels {
     /// Number of the first stroke made with them.
@@ -50,6 +50,8 @@ pub struct OtherWheels {
     pub at_s: f64,
     /// What a pass of theirs counts against one of the wheels before them.
     pub counts: f64,
+    /// The drag changed at once, in the midst of stroking, and not in a pause.
+    pub sudden: bool,
 }
 
 impl RunResult {

@@ -10,15 +10,18 @@ pub(crate) fn told(wheels: &[OtherWheels]) -> impl Iterator<Item = String> {
             from_stroke,
             at_s,
             counts,
+            sudden,
         } = wheels;
-        let (more, how) = if *counts > 1.0 {
-            ("more", "sharper or pressed harder")
-        } else {
-            ("less", "blunter or pressed less hard")
+        let (more, how) = match (*counts > 1.0, *sudden) {
+            (true, false) => ("more", "sharper or pressed harder"),
+            (false, false) => ("less", "blunter or pressed less hard"),
+            (true, true) => ("more at once, up and down alike", "a stuck one ran free again"),
+            (false, true) => ("less at once, up and down alike", "one was lost or is stuck"),
         };
+        let before = if *sudden { "" } else { " the pause" };
         format!(
             "from stroke {from_stroke} ({}) on they bite {more}, as if {how}: one pass counts about {counts:.1} of those \
-             before the pause, told from the drag alone",
+             before{before}, told from the drag alone",
             clock(*at_s)
         )
     })
@@ -34,12 +37,29 @@ mod tests {
             from_stroke: 49,
             at_s: 3164.0,
             counts: 1.98,
+            sudden: false,
         };
-        let words: Vec<String> = told(&[wheels]).collect();
+        let lost = OtherWheels {
+            counts: 0.8,
+            sudden: true,
+            ..wheels
+        };
+        let words: Vec<String> = told(&[wheels, lost]).collect();
         assert!(
             words[0].starts_with("from stroke 49 (0:52:44) on they bite more, as if sharper"),
             "{words:?}"
         );
-        assert!(words[0].contains("about 2.0 of those before"), "{words:?}");
+        assert!(
+            words[0].contains("about 2.0 of those before the pause"),
+            "{words:?}"
+        );
+        assert!(
+            words[1].contains("bite less at once, up and down alike, as if one was lost"),
+            "{words:?}"
+        );
+        assert!(
+            words[1].contains("about 0.8 of those before, told"),
+            "{words:?}"
+        );
     }
 }

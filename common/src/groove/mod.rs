@@ -28,6 +28,7 @@ mod place_doubt;
 pub mod posterior;
 mod reach_seen;
 pub mod silent_splits;
+mod sudden_change;
 pub mod through;
 mod wheel_sets;
 mod window_share;

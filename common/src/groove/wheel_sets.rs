@@ -4,11 +4,12 @@
 //! ([`super::pass_law`]). So other wheels, sharper or pressed harder, make passes that count as more than one of the
 //! first wheels, and drag more in the same groove by the same factor: that, and no more than that, tells them.
 //!
-//! A set begins with a new run or after a pause long enough for the tool to be pulled and dressed. Most pauses are just
-//! pauses, so that a change has to show: [`super::joint_fit`] asks the drag, with [`ln_prior`] beside it. Of runs that
+//! A set begins with a new run, after a pause long enough for the tool to be pulled and dressed, or where the drag changes
+//! at once ([`super::sudden_change`]): a wheel lost. Most pauses are just pauses, so that a change has to show: [`super::joint_fit`] asks the drag, with [`ln_prior`] beside it. Of runs that
 //! are taken as one the jobs say how their cutters differ; the drag is asked about what is left of the difference.
 
 use super::ledger::{CutterOfRun, Ledger};
+use super::sudden_change;
 use crate::result::OtherWheels;
 
 /// Sets of wheels that are told apart, at most.
@@ -17,6 +18,8 @@ pub(super) const SETS_MAX: usize = 4;
 const PAUSE_MIN_S: f64 = 300.0;
 /// Strokes that cut before and after such a pause, at least, for the drag to tell.
 const STROKES_MIN: usize = 6;
+/// Rows within which a sudden change is that of a pause.
+const NEAR: usize = 2;
 /// Probability that the wheels are other ones after such a pause (our own judgement, no source).
 const CHANGED: f64 = 0.3;
 /// Standard deviation of the logarithm of what a pass counts against those before: of other wheels, of the same ones.
@@ -32,6 +35,10 @@ pub struct WheelSets {
     from: Vec<usize>,
     /// By set, what the drag says beyond that.
     seen: [f64; SETS_MAX],
+    /// By set, so many times the base of the first wheels they roll with by that.
+    rolls: [f64; SETS_MAX],
+    /// First row of the set that begins with a sudden change.
+    sudden: Option<usize>,
 }
 
 impl Default for WheelSets {
@@ -40,6 +47,8 @@ impl Default for WheelSets {
             cutters: Vec::new(),
             from: Vec::new(),
             seen: [1.0; SETS_MAX],
+            rolls: [1.0; SETS_MAX],
+            sudden: None,
         }
     }
 }
@@ -63,6 +72,9 @@ impl WheelSets {
                 pauses.push((after, pause));
             }
         }
+        let begins_set = |row: usize| pauses.iter().any(|(after, _)| after.abs_diff(row) <= NEAR);
+        let sudden = sudden_change::find(rows, &cut).filter(|row| !begins_set(*row));
+        pauses.extend(sudden.map(|row| (row, f64::INFINITY)));
         pauses.sort_by(|a, b| b.1.total_cmp(&a.1));
         pauses.truncate(SETS_MAX - 1);
         let mut from: Vec<usize> = pauses.into_iter().map(|(row, _)| row).collect();
@@ -70,6 +82,7 @@ impl WheelSets {
         Self {
             cutters: ledger.cutters.clone(),
             from,
+            sudden,
             ..Self::default()
         }
     }
@@ -101,16 +114,27 @@ impl WheelSets {
     }
 
     /// So many times the base of the first wheels those of a row roll with. Wheels that bite harder mostly do so because
-    /// they are pressed harder: bite grows with the square of the force, rolling drag with the force.
+    /// they are pressed harder: bite grows with the square of the force, rolling drag with the force. A wheel that is lost
+    /// in the pipe takes as much of both.
     pub(super) fn rolls(&self, row: usize) -> f64 {
-        self.of(row).sqrt()
+        self.written(row).sqrt() * self.rolls[self.of_row(row)]
     }
 
-    /// The same sets, passes of one and of those after it counting by a factor more.
+    /// The same sets, passes of one (not the first) and of those after it counting by a factor more.
     pub(super) fn with_change(&self, set: usize, ln_factor: f64) -> Self {
         let mut changed = self.clone();
-        for seen in &mut changed.seen[set..] {
+        let is_sudden = self.sudden == Some(self.from[set - 1]);
+        let ln_rolls = if is_sudden {
+            ln_factor
+        } else {
+            0.5 * ln_factor
+        };
+        for (seen, rolls) in changed.seen[set..]
+            .iter_mut()
+            .zip(&mut changed.rolls[set..])
+        {
             *seen *= ln_factor.exp();
+            *rolls *= ln_rolls.exp();
         }
         changed
     }
@@ -133,6 +157,7 @@ impl WheelSets {
             from_stroke: row as u32 + 1,
             at_s: ledger.rows[row].start,
             counts: self.seen[i + 1] / self.seen[i],
+            sudden: self.sudden == Some(row),
         });
         let tells = |wheels: &OtherWheels| wheels.counts.ln().abs() > 2.0 * SAME_SD;
         changes.filter(tells).collect()
@@ -183,6 +208,25 @@ mod tests {
         let sets = possible(&ledger);
         assert_eq!(sets.count(), SETS_MAX);
         assert_ne!(sets.of_row(39), sets.of_row(40));
+    }
+
+    #[test]
+    fn a_wheel_that_is_lost_takes_its_rolling_with_it_and_one_that_is_changed_its_force() {
+        let drag = |k: usize| (if k < 30 { 400.0 } else { 300.0 }, Some(true));
+        let lost = Ledger::invented(&(0..50).map(drag).collect::<Vec<_>>());
+        let sets = possible(&lost).with_change(1, 0.8f64.ln());
+        assert_eq!(sets.of_row(30), 1);
+        assert!((sets.rolls(30) - 0.8).abs() < 1e-12);
+        assert!(sets.changes(&lost)[0].sudden);
+        let mut changed = lost.clone();
+        for row in &mut changed.rows[29..] {
+            row.start += 600.0;
+            row.end += 600.0;
+        }
+        let sets = possible(&changed).with_change(1, 0.8f64.ln());
+        assert_eq!((sets.count(), sets.of_row(29)), (2, 1));
+        assert!((sets.rolls(30) - 0.8f64.sqrt()).abs() < 1e-12);
+        assert!(!sets.changes(&changed)[0].sudden);
     }
 
     #[test]

@@ -1,0 +1,141 @@
+//! Drag that falls or rises at once, up and down alike, over all of the pipe: a wheel lost or stuck, or set free again.
+//!
+//! A groove deepens and a wall splits place by place, over many strokes; what changes everywhere from one stroke to the
+//! next is the tool. Beside it stands [`super::zero_step`], whose steps have opposite signs up and down.
+//!
+//! *Input*: rows of the ledger and which of them cut. *Output*: the first row after the clearest change, if any. *Limits*:
+//! two strokes each way before it and after it must show it, and ten must have been made: the first passes change fast.
+
+use super::drag_model::median;
+use super::ledger::Row;
+use std::ops::Range;
+
+/// Strokes before a change, and those of them that are compared; as many after it.
+const BEFORE: usize = 10;
+const COMPARED: usize = 4;
+/// Strokes that tell the usual change from one to the next.
+const USUAL: usize = 12;
+/// Least change, N, as a part of the drag before, and in terms of the usual change.
+const LEAST_N: f64 = 40.0;
+const PART: f64 = 0.1;
+const CHANGES: f64 = 6.0;
+/// By so much of it the ways may differ, and strokes one way before it or after it.
+const APART: f64 = 0.35;
+const STEADY: f64 = 0.3;
+/// Part of the longest of the strokes that all of them must have in common.
+const COMMON: f64 = 0.7;
+
+/// The first row after the clearest change; `cut`: rows that cut, in order.
+pub(super) fn find(rows: &[Row], cut: &[usize]) -> Option<usize> {
+    let last = cut.len().checked_sub(COMPARED)?;
+    let mut best: Option<(f64, usize)> = None;
+    for first in BEFORE..=last {
+        // It may have come in the middle of a stroke.
+        for between in 0..=1 {
+            let before = &cut[first - USUAL.min(first - between)..first - between];
+            let after = &cut[first..first + COMPARED];
+            let clear = clearness(rows, before, after);
+            if let Some(clear) = clear.filter(|clear| best.is_none_or(|(most, _)| *clear > most)) {
+                best = Some((clear, cut[first]));
+            }
+        }
+    }
+    best.map(|(_, row)| row)
+}
+
+/// How far a change stands out, in terms of the least that is told.
+fn clearness(rows: &[Row], before: &[usize], after: &[usize]) -> Option<f64> {
+    let compared = before.get(before.len().checked_sub(COMPARED)?..)?;
+    let all = || compared.iter().chain(after).map(|&k| &rows[k]);
+    let common = common_bins(all())?;
+    let drag = |k: usize| mean_over(&rows[k], &common);
+    let one_way = |of: &[usize], up: bool| -> Vec<f64> {
+        let way = of.iter().filter(|&&k| rows[k].up == up);
+        way.filter_map(|&k| drag(k)).collect()
+    };
+    let mut changes: Vec<f64> = [true, false]
+        .into_iter()
+        .flat_map(|up| {
+            let drags = one_way(before, up);
+            let steps = drags.windows(2).map(|w| (w[1] - w[0]).abs());
+            steps.collect::<Vec<f64>>()
+        })
+        .collect();
+    if changes.is_empty() {
+        return None;
+    }
+    let usual = median(&mut changes);
+    let by = |up: bool| {
+        let (old, new) = (one_way(compared, up), one_way(after, up));
+        let ([o0, o1], [n0, n1]) = (old[..].try_into().ok()?, new[..].try_into().ok()?);
+        let (old, new): (f64, f64) = (0.5 * (o0 + o1), 0.5 * (n0 + n1));
+        let by = new - old;
+        let steady = |a: f64, b: f64| (a - b).abs() <= STEADY * by.abs();
+        let least = LEAST_N.max(CHANGES * usual).max(PART * old.abs());
+        (steady(o0, o1) && steady(n0, n1) && by.abs() >= least).then_some((by, by.abs() / least))
+    };
+    let ((up, clear_up), (down, clear_down)) = (by(true)?, by(false)?);
+    let alike = (up - down).abs() <= APART * 0.5 * (up + down).abs();
+    alike.then_some(clear_up.min(clear_down))
+}
+
+/// Bins that all of the rows have drag in.
+fn common_bins<'r>(rows: impl Iterator<Item = &'r Row>) -> Option<Range<usize>> {
+    let (mut first, mut end, mut longest) = (0, usize::MAX, 0);
+    for row in rows {
+        first = first.max(row.first);
+        end = end.min(row.first + row.drag.len());
+        longest = longest.max(row.drag.len());
+    }
+    (end > first && (end - first) as f64 >= COMMON * longest as f64).then_some(first..end)
+}
+
+fn mean_over(row: &Row, bins: &Range<usize>) -> Option<f64> {
+    let drags = bins.clone().filter_map(|bin| row.at(bin));
+    let (sum, n) = drags.fold((0.0, 0.0), |(sum, n), drag| (sum + drag, n + 1.0));
+    (n >= 0.5 * bins.len() as f64).then(|| sum / n)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::groove::ledger::Ledger;
+
+    /// Invented: a cut of which the drag falls, with `more` N added to a stroke.
+    fn found(strokes: usize, more: impl Fn(usize) -> f32) -> Option<usize> {
+        let drag = |k: usize| {
+            let jitter = if k % 4 < 2 { 3.0 } else { -3.0 };
+            200.0 + 300.0 / (1.0 + k as f32 / 4.0) + jitter + more(k)
+        };
+        let rows: Vec<(f32, Option<bool>)> = (0..strokes).map(|k| (drag(k), Some(true))).collect();
+        let ledger = Ledger::invented(&rows);
+        let cut: Vec<usize> = (0..strokes).collect();
+        find(&ledger.rows, &cut)
+    }
+
+    #[test]
+    fn a_drop_from_one_stroke_to_the_next_both_ways_is_found() {
+        assert_eq!(found(50, |k| if k < 30 { 0.0 } else { -70.0 }), Some(30));
+        assert_eq!(found(50, |k| if k < 30 { 0.0 } else { 70.0 }), Some(30));
+        // In the middle of a stroke.
+        let half = |k: usize| [0.0, -35.0, -70.0][usize::from(k >= 30) + usize::from(k > 30)];
+        assert_eq!(found(50, half), Some(31));
+    }
+
+    #[test]
+    fn what_changes_over_many_strokes_or_one_way_only_is_none() {
+        assert_eq!(found(50, |_| 0.0), None);
+        let slow = |k: usize| -90.0 * (k as f32 - 20.0).clamp(0.0, 12.0) / 12.0;
+        assert_eq!(found(50, slow), None);
+        let opposite = |k: usize| {
+            if k < 30 {
+                0.0
+            } else {
+                70.0 * (1.0 - 2.0 * (k % 2) as f32)
+            }
+        };
+        assert_eq!(found(50, opposite), None);
+        // Too few strokes after it.
+        assert_eq!(found(33, |k| if k < 30 { 0.0 } else { -70.0 }), None);
+    }
+}
