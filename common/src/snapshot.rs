@@ -1,6 +1,6 @@
 //! The present, as the page and the log show it. Units in the field names; `None`: unknown.
 
-use crate::result::{Direction, GrooveBin, Joint, Quality, State};
+use crate::result::{Direction, GrooveBin, Joint, OtherWheels, Quality, State};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -43,6 +43,8 @@ pub struct Snapshot {
     pub marks_turned: bool,
     /// Marks of the cutter that are not taken as they were set.
     pub marks_doubted: Vec<MarkDoubt>,
+    /// Wheels that came in mid-job and bite otherwise than those before, or one that was lost.
+    pub other_wheels: Vec<OtherWheels>,
     /// Groove by bin.
     pub groove: Vec<GrooveBin>,
     /// Joints.

@@ -68,6 +68,17 @@ export function showJoints({ groove, joints, outlook }, show) {
   say("outlook", joints.map((joint, n) => goingOn(n, binsOf(joint, groove), outlook[n], show)).filter(Boolean).join(" "));
 }
 
+// Wheels that bite otherwise than those before: strokes left count by them. One that is lost is the crew's to look after.
+export function showWheels(wheels, clock) {
+  const newest = wheels.at(-1);
+  at("other-wheels").hidden = newest === undefined;
+  if (newest === undefined) return;
+  const less = newest.counts < 1;
+  at("other-wheels").dataset.level = newest.sudden && less ? "low" : "";
+  const why = newest.sudden ? (less ? " at once, up and down alike: one lost or stuck?" : " at once, up and down alike.") : " since the pause.";
+  say("other-wheels", `From stroke ${newest.from_stroke} (${clock(newest.at_s)}) the wheels bite ${less ? "less" : "more"}${why} A pass counts ${newest.counts.toFixed(1)} of those before.`);
+}
+
 // Of ten more strokes in place: below this part of the wall, and with less than half a bin split, they hardly pay.
 const PAYS_PART = 0.005;
 

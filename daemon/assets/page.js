@@ -5,7 +5,7 @@ import { acknowledgeFirst, connectAlarms, showAlarms } from "/alarms.js";
 import { buildCharts, connectSpan, drawCharts } from "/charts.js";
 import { connection, follow, silentFor, watch } from "/connection.js";
 import { showHealth } from "/health.js";
-import { showJoints } from "/joints.js";
+import { showJoints, showWheels } from "/joints.js";
 import { connectMarks, showDoubts, showMarks } from "/marks.js";
 import { drawOverlay } from "/overlay.js";
 import { drawPipe } from "/pipe.js";
@@ -139,6 +139,7 @@ function draw() {
   if (changed.now && now !== null) {
     at("marks-turned").hidden = !now.marks_turned;
     showDoubts(now.marks_doubted);
+    showWheels(now.other_wheels, (at_s) => hms(clockOf(job.started_utc, at_s), preferences.clock === "utc"));
   }
   if (changed.health) showReadingBack();
   if (changed.health) showHealth(now, store.health, job, OLD_S, !lost ? null : connection.ended ? "ended" : "not known");

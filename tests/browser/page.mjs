@@ -394,6 +394,22 @@ try {
     await one.context().close();
   });
 
+  await step("wheels that bite otherwise are told with their stroke, and a lost one in colour", async () => {
+    const one = await look(demo);
+    const told = (wheels) => one.evaluate(async (list) => {
+      const { showWheels } = await import("/joints.js");
+      showWheels(list, (at_s) => `t+${at_s}`);
+      const words = document.getElementById("other-wheels");
+      return words.hidden ? "" : `${words.dataset.level}|${words.textContent}`;
+    }, wheels);
+    assert.equal(await told([]), "");
+    const fresh = { from_stroke: 66, at_s: 3167, counts: 1.49, sudden: false };
+    assert.equal(await told([fresh]), "|From stroke 66 (t+3167) the wheels bite more since the pause. A pass counts 1.5 of those before.");
+    const lost = { from_stroke: 80, at_s: 3300, counts: 0.78, sudden: true };
+    assert.equal(await told([fresh, lost]), "low|From stroke 80 (t+3300) the wheels bite less at once, up and down alike: one lost or stuck? A pass counts 0.8 of those before.");
+    await one.context().close();
+  });
+
   await step("a whole wall is drawn before the first stroke only, not where none has told anything", async () => {
     const one = await look(demo);
     const middle = (strokes) => one.evaluate(async (n) => {

@@ -41,6 +41,7 @@ pub fn snapshot(p: &Pipeline) -> Snapshot {
         cutter_out: cutter_out(p, newest_engaged(live)),
         marks_turned: p.is_turned(),
         marks_doubted: p.live_doubts.clone(),
+        other_wheels: live.map(|l| l.other_wheels.clone()).unwrap_or_default(),
         groove: live.map(|l| l.bins.clone()).unwrap_or_default(),
         joints: live.map(|l| l.joints.clone()).unwrap_or_default(),
         outlook: live.map(|l| l.outlook.clone()).unwrap_or_default(),
