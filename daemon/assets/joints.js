@@ -75,8 +75,9 @@ export function showWheels(wheels, clock) {
   if (newest === undefined) return;
   const less = newest.counts < 1;
   at("other-wheels").dataset.level = newest.sudden && less ? "low" : "";
-  const why = newest.sudden ? (less ? " at once, up and down alike: one lost or stuck?" : " at once, up and down alike.") : " since the pause.";
-  say("other-wheels", `From stroke ${newest.from_stroke} (${clock(newest.at_s)}) the wheels bite ${less ? "less" : "more"}${why} A pass counts ${newest.counts.toFixed(1)} of those before.`);
+  const since = `${newest.sudden ? "at once " : ""}from stroke ${newest.from_stroke} on (${clock(newest.at_s)})`;
+  const why = newest.sudden && less ? ": one lost or stuck?" : ".";
+  say("other-wheels", `Wheels bite ${less ? "less" : "more"} ${since}${why} A pass counts ${newest.counts.toFixed(1)} of those before.`);
 }
 
 // Of ten more strokes in place: below this part of the wall, and with less than half a bin split, they hardly pay.

@@ -404,9 +404,9 @@ try {
     }, wheels);
     assert.equal(await told([]), "");
     const fresh = { from_stroke: 66, at_s: 3167, counts: 1.49, sudden: false };
-    assert.equal(await told([fresh]), "|From stroke 66 (t+3167) the wheels bite more since the pause. A pass counts 1.5 of those before.");
+    assert.equal(await told([fresh]), "|Wheels bite more from stroke 66 on (t+3167). A pass counts 1.5 of those before.");
     const lost = { from_stroke: 80, at_s: 3300, counts: 0.78, sudden: true };
-    assert.equal(await told([fresh, lost]), "low|From stroke 80 (t+3300) the wheels bite less at once, up and down alike: one lost or stuck? A pass counts 0.8 of those before.");
+    assert.equal(await told([fresh, lost]), "low|Wheels bite less at once from stroke 80 on (t+3300): one lost or stuck? A pass counts 0.8 of those before.");
     await one.context().close();
   });
 

@@ -95,6 +95,8 @@ pub struct Cutter {
     /// Whether the wheels are extended.
     pub out: bool,
     going_down: Option<bool>,
+    /// When the first wheel is lost, s.
+    pub lost_at: f64,
 }
 
 /// The pipe around the interval.
@@ -270,6 +272,7 @@ impl Cutter {
             rolling: 0.0,
             out: false,
             going_down: None,
+            lost_at: f64::INFINITY,
         }
     }
 
@@ -291,6 +294,10 @@ impl Cutter {
                 wheel.force = 0.0;
                 wheel.plastic = false;
             }
+        }
+        if t >= self.lost_at && !self.wheels.is_empty() {
+            self.wheels.remove(0);
+            self.lost_at = f64::INFINITY;
         }
         for wheel in &mut self.wheels {
             let at = x + wheel.offset;

@@ -155,6 +155,8 @@ section!(
         force_slope: PerLength = PerLength(-0.015e3),
         /// Drag of reaction rollers over radial force; never decays.
         rolling_friction: f64 = 0.030,
+        /// From then on the first wheel is missing; 0: never.
+        wheel_lost_at: Time = Time(0.0),
     }
 );
 

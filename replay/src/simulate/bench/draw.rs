@@ -138,6 +138,9 @@ impl Bench {
         cutter.slope = cut.force_slope.0;
         cutter.run_out = cut.run_out;
         cutter.rolling = cut.rolling_friction;
+        if cut.wheel_lost_at.0 > 0.0 {
+            cutter.lost_at = cut.wheel_lost_at.0;
+        }
 
         let (top, bottom) = (
             scenario.well.interval_top.0,
