@@ -16,31 +16,24 @@
 //! *Limits*: needs bins that strokes passed about equally often (those near the turning points are left out), and
 //! says nothing about single bins: [`super::through`] does.
 
-use super::drag_model::{self, BITE, Bite, DragFit, FADE, FitInput};
-use super::ledger::Row;
+use super::drag_model::{self, Bite, DragFit, FitInput};
 use super::one_way::{self, StrokeDrag};
 use super::pass_law::{Bend, PassLaw};
 use super::posterior::Nominal;
 use super::silent_splits::Silent;
-use super::wheel_sets::{SETS_MAX, WheelSets};
-use cases::{CASES, Case, Weighed, alive};
-use grid::{Grid, Place};
-use least_squares::{doubt, solve};
+use super::wheel_sets::WheelSets;
+use cases::{Case, Weighed, alive};
+use grid::Place;
+use question::Question;
+use stroke_means::{StrokeMean, began_and_length, drift_shapes, stroke_means, thinned};
 
 mod cases;
 mod grid;
 mod least_squares;
 mod other_wheels;
+mod question;
+mod stroke_means;
 
-/// Bins passed by at least this part of the strokes that passed the middle one are used.
-const CORE_PART: f64 = 0.75;
-/// Of the bins of a stroke, those whose passes before differ by less than this part from the middle one are used: the
-/// mean over fresh wall and an old groove is the drag of neither.
-const ALIKE_PASSES: f64 = 0.25;
-/// Strokes with data in less than this part of the bins that the middle one of them has are left out.
-const ROW_PART: f64 = 0.4;
-/// Rows at most: of longer jobs the late strokes are thinned out.
-const ROWS_USED: usize = 160;
 /// Grid of `m`: points, and standard deviations of its prior to either side.
 const M_POINTS: usize = 33;
 const M_REACH: f64 = 2.8;
@@ -80,30 +73,6 @@ pub struct JointFit {
     pub silent: Silent,
     /// Logarithm of the evidence, but for a constant.
     ln_evidence: f64,
-}
-
-/// Mean of one stroke over the bins used.
-#[derive(Debug, Clone, Copy, Default)]
-struct StrokeMean {
-    row: usize,
-    /// What a newton per hour of drift, and its change over the job, add to the drag, N.
-    drift: [f64; 2],
-    up: bool,
-    y: f64,
-    /// Bins.
-    n: f64,
-    /// Strokes up and down that passed before, by set of wheels.
-    by_set: [(f64, f64); SETS_MAX],
-    /// The set that made this one.
-    set: usize,
-    /// What a pass of its wheels counts.
-    counts: f64,
-    /// So many times the base of the first wheels they roll with.
-    rolls: f64,
-    /// Strokes up and down that passed before, by what they count.
-    before: (f64, f64),
-    /// Relative doubt in its cutting drag.
-    doubt: f64,
 }
 
 /// What the least squares found at one point of the grid.
@@ -166,10 +135,14 @@ pub fn fit(input: &FitInput, nominal: &Nominal, ln_wall: f64) -> Option<JointFit
     let rows = input.ledger.rows.len();
     let mut drift = vec![0.0; rows];
     let used = thinned(&means);
-    let searched = |sets: &WheelSets, drift: &[f64]| {
-        search(input, nominal, ln_wall, &means, &used, sets, drift)
+    let question = Question {
+        input,
+        nominal,
+        ln_wall,
+        used: &used,
     };
-    let (mut found, sets) = other_wheels::told(sets, |sets| searched(sets, &drift))?;
+    let (mut found, sets) =
+        other_wheels::told(sets, |sets| search(&question, &means, sets, &drift))?;
     let means: Vec<StrokeMean> = means.iter().map(|s| s.counted(&sets)).collect();
     let mut off: Vec<Option<f64>> = vec![None; rows];
     for s in &means {
@@ -179,7 +152,7 @@ pub fn fit(input: &FitInput, nominal: &Nominal, ln_wall: f64) -> Option<JointFit
     }
     drift = drag_model::drift_of(input, &off);
     if drift.iter().any(|d| d.abs() > SD_MIN) {
-        found = searched(&sets, &drift)?;
+        found = search(&question, &means, &sets, &drift)?;
     }
     for (whole, rest) in found.fit.drift.iter_mut().zip(&drift) {
         *whole += rest;
@@ -196,102 +169,6 @@ pub fn fit(input: &FitInput, nominal: &Nominal, ln_wall: f64) -> Option<JointFit
     Some(found)
 }
 
-fn stroke_means(input: &FitInput, sets: &WheelSets) -> Vec<StrokeMean> {
-    let rows = &input.ledger.rows;
-    let count = input.ledger.bins.count;
-    let mut total = vec![0.0f64; count];
-    drag_model::walk_passes(input, &Bite::of_down(1.0), |_, j, _, _| total[j] += 1.0);
-    let mut out: Vec<StrokeMean> = Vec::new();
-    let mut passed = vec![[(0.0f64, 0.0f64); SETS_MAX]; count];
-    for (k, row) in rows.iter().enumerate().filter(|(k, _)| input.engaged[*k]) {
-        let bins = drag_model::bins_passed(input, row);
-        let least = least_passes(&total[bins.clone()]);
-        let seen: Vec<(f64, Passed)> = bins
-            .clone()
-            .filter(|j| total[*j] >= least && !input.coupling[*j])
-            .filter_map(|j| Some((row.at(j)?, passed[j])))
-            .collect();
-        let set = sets.of_row(k);
-        let mut s = StrokeMean {
-            row: k,
-            up: row.up,
-            set,
-            ..StrokeMean::default()
-        };
-        for (y, before) in alike(seen) {
-            s.y += y;
-            s.n += 1.0;
-            for (sum, of_set) in s.by_set.iter_mut().zip(before) {
-                *sum = (sum.0 + of_set.0, sum.1 + of_set.1);
-            }
-        }
-        s.counts = sets.written(k);
-        for j in bins {
-            let (ups, downs) = &mut passed[j][set];
-            *if row.up { ups } else { downs } += s.counts;
-        }
-        if s.n > 0.0 {
-            out.push(s);
-        }
-    }
-    // Strokes over a few bins only (short moves while the crew tries the cutter) say little. Against the middle one: where
-    // an interval is cut in short parts and then passed as a whole, the longest are the last, over pipe that is split.
-    if !out.is_empty() {
-        let middle = drag_model::median(&mut out.iter().map(|s| s.n).collect::<Vec<f64>>());
-        out.retain(|s| s.n >= ROW_PART * middle);
-    }
-    let (began, whole) = began_and_length(rows, &out);
-    for s in &mut out {
-        s.y /= s.n;
-        s.by_set = s.by_set.map(|(ups, downs)| (ups / s.n, downs / s.n));
-        s.doubt = doubt(all(&s.by_set));
-        s.drift = drift_shapes(&rows[s.row], began, whole);
-    }
-    out
-}
-
-/// Strokes up and down that passed a place, by set of wheels.
-type Passed = [(f64, f64); SETS_MAX];
-
-fn all(passed: &Passed) -> f64 {
-    passed.iter().map(|(ups, downs)| ups + downs).sum()
-}
-
-/// Of drags with the strokes that passed before, those that about as many passed as most.
-fn alike(mut seen: Vec<(f64, Passed)>) -> Vec<(f64, Passed)> {
-    let mut passes: Vec<f64> = seen.iter().map(|(_, passed)| all(passed)).collect();
-    if !passes.is_empty() {
-        let middle = drag_model::median(&mut passes);
-        let reach = (ALIKE_PASSES * middle).max(1.0);
-        seen.retain(|(_, passed)| (all(passed) - middle).abs() <= reach);
-    }
-    seen
-}
-
-/// Strokes that must have passed a bin for a stroke over bins passed so often to use it. Of its own bins: a long interval
-/// may be cut in parts, one after another, whose ends overlap.
-fn least_passes(total: &[f64]) -> f64 {
-    if total.is_empty() {
-        return 0.0;
-    }
-    CORE_PART * drag_model::median(&mut total.to_vec())
-}
-
-/// When the strokes used began, and how long they took, s.
-fn began_and_length(rows: &[Row], means: &[StrokeMean]) -> (f64, f64) {
-    let began = means.first().map_or(0.0, |s| rows[s.row].start);
-    let whole = means.last().map_or(0.0, |s| rows[s.row].end - began);
-    (began, whole)
-}
-
-/// What drift at a steady rate, and one that comes and goes, add to a stroke's drag, N per N/h.
-fn drift_shapes(row: &Row, began: f64, whole: f64) -> [f64; 2] {
-    let at = (0.5 * (row.start + row.end) - began) / 3600.0;
-    let whole = (whole / 3600.0).max(0.1);
-    let sign = if row.up { 1.0 } else { -1.0 } / row.gain;
-    [sign * at, sign * at * (at - whole) / whole]
-}
-
 impl JointFit {
     /// Mean cutting drag that is expected of a stroke, N.
     fn cutting_drag(&self, input: &FitInput, s: &StrokeMean) -> f64 {
@@ -302,94 +179,17 @@ impl JointFit {
     }
 }
 
-impl StrokeMean {
-    /// The same with passes by what the drag says that those of each set of wheels count.
-    fn counted(&self, sets: &WheelSets) -> Self {
-        let mut before = (0.0, 0.0);
-        for (set, (ups, downs)) in self.by_set.iter().enumerate().take(sets.count()) {
-            before.0 += sets.seen(set) * ups;
-            before.1 += sets.seen(set) * downs;
-        }
-        Self {
-            before,
-            counts: self.counts * sets.seen(self.set),
-            rolls: sets.rolls(self.row),
-            ..*self
-        }
-    }
-
-    /// Drag shape before any bin splits, and the logarithm of `x` in the middle of the pass.
-    fn uncut(&self, wheels: f64, bite: f64, law: &PassLaw) -> (f64, f64) {
-        let n0 = wheels * (self.before.0 + bite * self.before.1);
-        let n1 = n0 + wheels * self.counts * if self.up { 1.0 } else { bite };
-        let (before, after) = (law.at(n0), law.at(n1));
-        let middle = 0.5 * (before.0 + after.0);
-        (after.1 - before.1, middle.max(1e-9).ln())
-    }
-}
-
-/// Logarithm of the prior weight of a bite down.
-fn ln_bite_prior(bite: f64) -> f64 {
-    let both = (-0.5 * ((bite - BITE.0) / BITE.1).powi(2)).exp();
-    (both + 0.2).ln()
-}
-
-/// The strokes that are used: all early ones, and of the late ones of a long job a part.
-fn thinned(means: &[StrokeMean]) -> Vec<StrokeMean> {
-    let step = means.len().div_ceil(ROWS_USED);
-    let is_used = |i: usize| i < ROWS_USED / 4 || (i / 2).is_multiple_of(step);
-    let used = means.iter().enumerate().filter(|(i, _)| is_used(*i));
-    used.map(|(_, s)| *s).collect()
-}
-
-/// Scatter of stroke means around their neighbours of the same direction, N.
-fn scatter(used: &[StrokeMean]) -> f64 {
-    let mut off: Vec<f64> = Vec::with_capacity(used.len());
-    for up in [true, false] {
-        let y: Vec<f64> = used.iter().filter(|s| s.up == up).map(|s| s.y).collect();
-        off.extend(drag_model::off_neighbours(&y));
-    }
-    if off.len() < 5 {
-        return 15.0;
-    }
-    drag_model::sd_by_median(&mut off)
-}
-
 fn search(
-    input: &FitInput,
-    nominal: &Nominal,
-    ln_wall: f64,
+    question: &Question,
     means: &[StrokeMean],
-    used: &[StrokeMean],
     sets: &WheelSets,
     drift: &[f64],
 ) -> Option<JointFit> {
-    let grid = Grid::new(input, sets.most(), nominal.reach_prior(ln_wall));
-    let without_drift = |s: &StrokeMean| StrokeMean {
-        y: s.y - drift[s.row],
-        ..s.counted(sets)
-    };
-    let used: Vec<StrokeMean> = used.iter().map(without_drift).collect();
-    let sd = scatter(&used).max(SD_MIN);
-    let (a0, a_sd) = (input.amplitude_prior.0.ln(), input.amplitude_prior.1);
-    let points = grid.points(input.wheels, &used, |place, shapes| {
-        let found = solve(input, &used, shapes, sd, place.slips);
-        std::array::from_fn(|i| {
-            let case = CASES[i];
-            let ln_a = found[i].ln_amplitude;
-            let (mean, m_sd) = nominal.reach_given_amplitude(ln_wall, ln_a);
-            let ln_priors = case.ln_prior + ln_bite_prior(place.bite)
-                - 0.5 * ((place.bend.fade - FADE.0) / FADE.1).powi(2)
-                - 0.5 * ((ln_a - a0) / a_sd).powi(2)
-                - 0.5 * ((place.m - mean) / m_sd).powi(2)
-                - input.base_prior.cost(found[i].base);
-            Point {
-                place,
-                case,
-                found: found[i],
-                ln_p: found[i].ln_p + ln_priors,
-            }
-        })
+    let input = question.input;
+    let strokes = question.strokes(sets, drift);
+    let grid = strokes.grid;
+    let points = grid.points(input.wheels, &strokes.used, |place, shapes| {
+        question.ask(&strokes, place, shapes)
     });
     let of = |shows: bool| {
         Weighed::new(

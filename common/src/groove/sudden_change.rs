@@ -3,8 +3,9 @@
 //! A groove deepens and a wall splits place by place, over many strokes; what changes everywhere from one stroke to the
 //! next is the tool. Beside it stands [`super::zero_step`], whose steps have opposite signs up and down.
 //!
-//! *Input*: rows of the ledger and which of them cut. *Output*: the first row after the clearest change, if any. *Limits*:
-//! two strokes each way before it and after it must show it, and ten must have been made: the first passes change fast.
+//! *Input*: rows of the ledger and which of them cut. *Output*: the first row after the clearest change, if any; whether
+//! anything may have changed across a pause. *Limits*: two strokes each way before it and after it must show a change, and
+//! ten must have been made: the first passes change fast.
 
 use super::drag_model::median;
 use super::ledger::Row;
@@ -25,11 +26,33 @@ const STEADY: f64 = 0.3;
 /// Part of the longest of the strokes that all of them must have in common.
 const COMMON: f64 = 0.7;
 
+/// Of a change across a pause, that is asked about: as a part of the drag before, and in terms of the usual change.
+const ASKED_PART: f64 = 0.05;
+const ASKED_CHANGES: f64 = 1.5;
+
+/// Whether the drag may have changed between two of the rows that cut, of which `first` is the second: not so where it
+/// goes on as before. Where the strokes are over other pipe, or too few, it may.
+pub(super) fn may_have_changed(rows: &[Row], cut: &[usize], first: usize) -> bool {
+    let before = &cut[first.saturating_sub(USUAL)..first];
+    let after = &cut[first..cut.len().min(first + COMPARED)];
+    let Some(seen) = Seen::across(rows, before, after) else {
+        return true;
+    };
+    [false, true].into_iter().any(|up| {
+        let (old, new) = seen.levels(up);
+        let least = (ASKED_CHANGES * seen.usual).max(ASKED_PART * old.abs());
+        (new - old).abs() >= least
+    })
+}
+
 /// The first row after the clearest change; `cut`: rows that cut, in order.
 pub(super) fn find(rows: &[Row], cut: &[usize]) -> Option<usize> {
     let last = cut.len().checked_sub(COMPARED)?;
     let mut best: Option<(f64, usize)> = None;
     for first in BEFORE..=last {
+        if !is_worth_a_look(rows, cut, first) {
+            continue;
+        }
         // It may have come in the middle of a stroke.
         for between in 0..=1 {
             let before = &cut[first - USUAL.min(first - between)..first - between];
@@ -43,40 +66,73 @@ pub(super) fn find(rows: &[Row], cut: &[usize]) -> Option<usize> {
     best.map(|(_, row)| row)
 }
 
+/// Whole strokes, of which the mean is known already, show at least a part of a change.
+fn is_worth_a_look(rows: &[Row], cut: &[usize], first: usize) -> bool {
+    let sum = |of: &[usize]| -> f64 { of.iter().map(|&k| rows[k].mean_drag()).sum() };
+    let half = COMPARED / 2;
+    let changed =
+        sum(&cut[first + half..first + COMPARED]) - sum(&cut[first - COMPARED..first - half]);
+    changed.abs() >= 0.5 * LEAST_N * half as f64
+}
+
 /// How far a change stands out, in terms of the least that is told.
 fn clearness(rows: &[Row], before: &[usize], after: &[usize]) -> Option<f64> {
-    let compared = before.get(before.len().checked_sub(COMPARED)?..)?;
-    let all = || compared.iter().chain(after).map(|&k| &rows[k]);
-    let common = common_bins(all())?;
-    let drag = |k: usize| mean_over(&rows[k], &common);
-    let one_way = |of: &[usize], up: bool| -> Vec<f64> {
-        let way = of.iter().filter(|&&k| rows[k].up == up);
-        way.filter_map(|&k| drag(k)).collect()
-    };
-    let mut changes: Vec<f64> = [true, false]
-        .into_iter()
-        .flat_map(|up| {
-            let drags = one_way(before, up);
-            let steps = drags.windows(2).map(|w| (w[1] - w[0]).abs());
-            steps.collect::<Vec<f64>>()
-        })
-        .collect();
-    if changes.is_empty() {
-        return None;
-    }
-    let usual = median(&mut changes);
+    let seen = Seen::across(rows, before, after)?;
     let by = |up: bool| {
-        let (old, new) = (one_way(compared, up), one_way(after, up));
-        let ([o0, o1], [n0, n1]) = (old[..].try_into().ok()?, new[..].try_into().ok()?);
-        let (old, new): (f64, f64) = (0.5 * (o0 + o1), 0.5 * (n0 + n1));
+        let [o0, o1, n0, n1] = seen.drags[usize::from(up)];
+        let (old, new) = seen.levels(up);
         let by = new - old;
         let steady = |a: f64, b: f64| (a - b).abs() <= STEADY * by.abs();
-        let least = LEAST_N.max(CHANGES * usual).max(PART * old.abs());
+        let least = LEAST_N.max(CHANGES * seen.usual).max(PART * old.abs());
         (steady(o0, o1) && steady(n0, n1) && by.abs() >= least).then_some((by, by.abs() / least))
     };
     let ((up, clear_up), (down, clear_down)) = (by(true)?, by(false)?);
     let alike = (up - down).abs() <= APART * 0.5 * (up + down).abs();
     alike.then_some(clear_up.min(clear_down))
+}
+
+/// Drag over the same bins of the last strokes before a moment and the first after it.
+struct Seen {
+    /// Down and up: two strokes before, two after, N.
+    drags: [[f64; 4]; 2],
+    /// The usual change from a stroke to the next one that goes the same way, N.
+    usual: f64,
+}
+
+impl Seen {
+    /// `None` where the strokes have too little in common or are not two each way.
+    fn across(rows: &[Row], before: &[usize], after: &[usize]) -> Option<Self> {
+        let compared = before.get(before.len().checked_sub(COMPARED)?..)?;
+        let all = compared.iter().chain(after).map(|&k| &rows[k]);
+        let common = common_bins(all)?;
+        let one_way = |of: &[usize], up: bool| -> Vec<f64> {
+            let way = of.iter().filter(|&&k| rows[k].up == up);
+            way.filter_map(|&k| mean_over(&rows[k], &common)).collect()
+        };
+        let mut changes: Vec<f64> = Vec::with_capacity(USUAL);
+        for up in [false, true] {
+            let drags = one_way(before, up);
+            changes.extend(drags.windows(2).map(|w| (w[1] - w[0]).abs()));
+        }
+        if changes.is_empty() {
+            return None;
+        }
+        let drags = |up: bool| -> Option<[f64; 4]> {
+            let (old, new) = (one_way(compared, up), one_way(after, up));
+            let ([o0, o1], [n0, n1]) = (old[..].try_into().ok()?, new[..].try_into().ok()?);
+            Some([o0, o1, n0, n1])
+        };
+        Some(Self {
+            drags: [drags(false)?, drags(true)?],
+            usual: median(&mut changes),
+        })
+    }
+
+    /// Before and after, N.
+    fn levels(&self, up: bool) -> (f64, f64) {
+        let [o0, o1, n0, n1] = self.drags[usize::from(up)];
+        (0.5 * (o0 + o1), 0.5 * (n0 + n1))
+    }
 }
 
 /// Bins that all of the rows have drag in.

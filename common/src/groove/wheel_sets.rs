@@ -5,7 +5,8 @@
 //! first wheels, and drag more in the same groove by the same factor: that, and no more than that, tells them.
 //!
 //! A set begins with a new run, after a pause long enough for the tool to be pulled and dressed, or where the drag changes
-//! at once ([`super::sudden_change`]): a wheel lost. Most pauses are just pauses, so that a change has to show: [`super::joint_fit`] asks the drag, with [`ln_prior`] beside it. Of runs that
+//! at once ([`super::sudden_change`]): a wheel lost. Most pauses are just pauses, so that a change has to show, and is not
+//! asked about where strokes go on as before: [`super::joint_fit`] asks the drag, with [`ln_prior`] beside it. Of runs that
 //! are taken as one the jobs say how their cutters differ; the drag is asked about what is left of the difference.
 
 use super::ledger::{CutterOfRun, Ledger};
@@ -68,7 +69,8 @@ impl WheelSets {
                 rows[after].start - rows[before].end
             };
             let made = i + 1;
-            if pause >= PAUSE_MIN_S && made.min(cut.len() - made) >= STROKES_MIN {
+            let is_asked = pause >= PAUSE_MIN_S && made.min(cut.len() - made) >= STROKES_MIN;
+            if is_asked && sudden_change::may_have_changed(rows, &cut, made) {
                 pauses.push((after, pause));
             }
         }
@@ -174,9 +176,13 @@ pub(super) fn ln_prior(ln_factor: f64) -> f64 {
 mod tests {
     use super::*;
 
-    /// Invented strokes that cut, with a pause of ten minutes before some.
-    fn ledger(strokes: usize, after_pause: &[usize]) -> Ledger {
-        let mut ledger = Ledger::invented(&vec![(300.0, Some(true)); strokes]);
+    /// Invented strokes that cut, with a pause of ten minutes before some, across which drag grows by as much each time.
+    fn ledger(strokes: usize, after_pause: &[usize], by: f32) -> Ledger {
+        let drag = |k: usize| {
+            let pauses = after_pause.iter().filter(|&&first| first <= k).count();
+            (300.0 + by * pauses as f32, Some(true))
+        };
+        let mut ledger = Ledger::invented(&(0..strokes).map(drag).collect::<Vec<_>>());
         for &first in after_pause {
             for row in &mut ledger.rows[first..] {
                 row.start += 600.0;
@@ -192,15 +198,17 @@ mod tests {
 
     #[test]
     fn wheels_may_be_others_after_a_long_pause_among_enough_strokes() {
-        assert_eq!(possible(&ledger(40, &[])).count(), 1);
-        let sets = possible(&ledger(40, &[2, 20, 37]));
+        assert_eq!(possible(&ledger(40, &[], 0.0)).count(), 1);
+        let sets = possible(&ledger(40, &[2, 20, 37], 60.0));
         assert_eq!(sets.count(), 2);
+        // Across a pause that changes nothing there is nothing to ask.
+        assert_eq!(possible(&ledger(40, &[20], 0.0)).count(), 1);
         assert_eq!((sets.of_row(19), sets.of_row(20)), (0, 1));
     }
 
     #[test]
     fn of_many_pauses_the_longest_are_asked() {
-        let mut ledger = ledger(80, &[10, 20, 30, 40, 50]);
+        let mut ledger = ledger(80, &[10, 20, 30, 40, 50], 60.0);
         for row in &mut ledger.rows[40..] {
             row.start += 60.0;
             row.end += 60.0;
@@ -231,7 +239,11 @@ mod tests {
 
     #[test]
     fn jobs_of_runs_and_the_drag_both_count() {
-        let mut ledger = ledger(40, &[]);
+        let mut ledger = ledger(40, &[20], 200.0);
+        for row in &mut ledger.rows[20..] {
+            row.start -= 600.0;
+            row.end -= 600.0;
+        }
         for (from, counts) in [(0, 0.5), (20, 1.0)] {
             ledger.cutters.push(CutterOfRun { from, counts });
         }

@@ -8,7 +8,8 @@ use super::super::drag_model::{self, FitInput};
 use super::super::pass_law::{Bend, PassLaw};
 use super::cases::CASES;
 use super::least_squares::Shape;
-use super::{BENDS, BITES, M_POINTS, M_REACH, Point, StrokeMean};
+use super::stroke_means::StrokeMean;
+use super::{BENDS, BITES, M_POINTS, M_REACH, Point};
 
 /// What lies so far below the best, as a logarithm of density, is not looked at more closely.
 const UNLIKELY: f64 = 12.0;
@@ -40,7 +41,7 @@ pub(super) struct Grid {
 }
 
 /// What was found at a place, by case.
-type Found = [Point; CASES.len()];
+pub(super) type Found = [Point; CASES.len()];
 
 impl Grid {
     /// `most`: what a pass counts at most.

@@ -1,8 +1,9 @@
 //! What the drag is linear in, for each point of the grid: least squares with priors, reweighted against outliers.
 
 use super::super::drag_model::{self, FitInput};
+use super::Solution;
 use super::cases::{CASES, Lanes};
-use super::{Solution, StrokeMean};
+use super::stroke_means::StrokeMean;
 
 /// Relative doubt in the cutting drag of one stroke: the law, the wheels' differences.
 const DOUBT: f64 = 0.06;

@@ -1,7 +1,8 @@
 //! What passes of other wheels count, where some came in mid-job: the factor that makes the drag likeliest.
 //!
 //! The pauses are asked one after the other, each with all that is known of those before: a factor counts for the set
-//! that follows and for all after it, until the next pause asks anew.
+//! that follows and for all after it, until the next pause asks anew. Each factor takes a search of its own: how the law
+//! bends depends on it. So only pauses are asked across which the drag has changed ([`super::super::sudden_change`]).
 
 use super::super::wheel_sets::{WheelSets, ln_prior};
 use super::JointFit;
