@@ -3,8 +3,8 @@
 //! A groove deepens and a wall splits place by place, over many strokes; what changes everywhere from one stroke to the
 //! next is the tool. Beside it stands [`super::zero_step`], whose steps have opposite signs up and down.
 //!
-//! *Input*: rows of the ledger and which of them cut. *Output*: the first row after the clearest change, if any; whether
-//! anything may have changed across a pause. *Limits*: two strokes each way before it and after it must show a change, and
+//! *Input*: rows of the ledger and which of them cut. *Output*: the first row after the clearest change, if any; how
+//! the drag goes on across a pause. *Limits*: two strokes each way before it and after it must show a change, and
 //! ten must have been made: the first passes change fast.
 
 use super::drag_model::median;
@@ -30,25 +30,43 @@ const COMMON: f64 = 0.7;
 const ASKED_PART: f64 = 0.05;
 const ASKED_CHANGES: f64 = 1.5;
 
-/// Whether the drag may have changed between two of the rows that cut, of which `first` is the second: not so where it
-/// goes on as before. Where the strokes are over other pipe, or too few, it may.
-pub(super) fn may_have_changed(rows: &[Row], cut: &[usize], first: usize) -> bool {
+/// How the drag goes on across a pause.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Across {
+    /// As before.
+    AsBefore,
+    /// It is more.
+    Rises,
+    /// It is less.
+    Falls,
+    /// The strokes are over other pipe, too few, or differ up and down.
+    Unknown,
+}
+
+/// How the drag goes on between two of the rows that cut, of which `first` is the second.
+pub(super) fn across(rows: &[Row], cut: &[usize], first: usize) -> Across {
     let before = &cut[first.saturating_sub(USUAL)..first];
     let after = &cut[first..cut.len().min(first + COMPARED)];
     let Some(seen) = Seen::across(rows, before, after) else {
-        return true;
+        return Across::Unknown;
     };
-    [false, true].into_iter().any(|up| {
+    let changed = |up: bool| {
         let (old, new) = seen.levels(up);
         let least = (ASKED_CHANGES * seen.usual).max(ASKED_PART * old.abs());
-        (new - old).abs() >= least
-    })
+        (new - old, (new - old).abs() >= least)
+    };
+    match (changed(false), changed(true)) {
+        ((_, false), (_, false)) => Across::AsBefore,
+        ((down, _), (up, _)) if down > 0.0 && up > 0.0 => Across::Rises,
+        ((down, _), (up, _)) if down < 0.0 && up < 0.0 => Across::Falls,
+        _ => Across::Unknown,
+    }
 }
 
-/// The first row after the clearest change; `cut`: rows that cut, in order.
-pub(super) fn find(rows: &[Row], cut: &[usize]) -> Option<usize> {
+/// The first row after the clearest change, and which way it goes; `cut`: rows that cut, in order.
+pub(super) fn find(rows: &[Row], cut: &[usize]) -> Option<(usize, Across)> {
     let last = cut.len().checked_sub(COMPARED)?;
-    let mut best: Option<(f64, usize)> = None;
+    let mut best: Option<(Clear, usize)> = None;
     for first in BEFORE..=last {
         if !is_worth_a_look(rows, cut, first) {
             continue;
@@ -58,12 +76,20 @@ pub(super) fn find(rows: &[Row], cut: &[usize]) -> Option<usize> {
             let before = &cut[first - USUAL.min(first - between)..first - between];
             let after = &cut[first..first + COMPARED];
             let clear = clearness(rows, before, after);
-            if let Some(clear) = clear.filter(|clear| best.is_none_or(|(most, _)| *clear > most)) {
+            let stands_out = |c: &Clear| best.is_none_or(|(most, _)| c.times > most.times);
+            if let Some(clear) = clear.filter(stands_out) {
                 best = Some((clear, cut[first]));
             }
         }
     }
-    best.map(|(_, row)| row)
+    best.map(|(clear, row)| {
+        let across = if clear.by_n > 0.0 {
+            Across::Rises
+        } else {
+            Across::Falls
+        };
+        (row, across)
+    })
 }
 
 /// Whole strokes, of which the mean is known already, show at least a part of a change.
@@ -75,8 +101,15 @@ fn is_worth_a_look(rows: &[Row], cut: &[usize], first: usize) -> bool {
     changed.abs() >= 0.5 * LEAST_N * half as f64
 }
 
-/// How far a change stands out, in terms of the least that is told.
-fn clearness(rows: &[Row], before: &[usize], after: &[usize]) -> Option<f64> {
+/// A change that stands out.
+#[derive(Debug, Clone, Copy)]
+struct Clear {
+    by_n: f64,
+    /// How far, in terms of the least that is told.
+    times: f64,
+}
+
+fn clearness(rows: &[Row], before: &[usize], after: &[usize]) -> Option<Clear> {
     let seen = Seen::across(rows, before, after)?;
     let by = |up: bool| {
         let [o0, o1, n0, n1] = seen.drags[usize::from(up)];
@@ -88,7 +121,10 @@ fn clearness(rows: &[Row], before: &[usize], after: &[usize]) -> Option<f64> {
     };
     let ((up, clear_up), (down, clear_down)) = (by(true)?, by(false)?);
     let alike = (up - down).abs() <= APART * 0.5 * (up + down).abs();
-    alike.then_some(clear_up.min(clear_down))
+    alike.then_some(Clear {
+        by_n: 0.5 * (up + down),
+        times: clear_up.min(clear_down),
+    })
 }
 
 /// Drag over the same bins of the last strokes before a moment and the first after it.
@@ -158,7 +194,7 @@ mod tests {
     use crate::groove::ledger::Ledger;
 
     /// Invented: a cut of which the drag falls, with `more` N added to a stroke.
-    fn found(strokes: usize, more: impl Fn(usize) -> f32) -> Option<usize> {
+    fn found(strokes: usize, more: impl Fn(usize) -> f32) -> Option<(usize, Across)> {
         let drag = |k: usize| {
             let jitter = if k % 4 < 2 { 3.0 } else { -3.0 };
             200.0 + 300.0 / (1.0 + k as f32 / 4.0) + jitter + more(k)
@@ -171,11 +207,17 @@ mod tests {
 
     #[test]
     fn a_drop_from_one_stroke_to_the_next_both_ways_is_found() {
-        assert_eq!(found(50, |k| if k < 30 { 0.0 } else { -70.0 }), Some(30));
-        assert_eq!(found(50, |k| if k < 30 { 0.0 } else { 70.0 }), Some(30));
+        assert_eq!(
+            found(50, |k| if k < 30 { 0.0 } else { -70.0 }),
+            Some((30, Across::Falls))
+        );
+        assert_eq!(
+            found(50, |k| if k < 30 { 0.0 } else { 70.0 }),
+            Some((30, Across::Rises))
+        );
         // In the middle of a stroke.
         let half = |k: usize| [0.0, -35.0, -70.0][usize::from(k >= 30) + usize::from(k > 30)];
-        assert_eq!(found(50, half), Some(31));
+        assert_eq!(found(50, half), Some((31, Across::Falls)));
     }
 
     #[test]

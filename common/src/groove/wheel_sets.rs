@@ -10,7 +10,7 @@
 //! are taken as one the jobs say how their cutters differ; the drag is asked about what is left of the difference.
 
 use super::ledger::{CutterOfRun, Ledger};
-use super::sudden_change;
+use super::sudden_change::{self, Across};
 use crate::result::OtherWheels;
 
 /// Sets of wheels that are told apart, at most.
@@ -32,14 +32,23 @@ const SAME_SD: f64 = 0.05;
 pub struct WheelSets {
     /// By run, what its job says.
     cutters: Vec<CutterOfRun>,
-    /// First row of each set but the first one.
-    from: Vec<usize>,
+    /// How each set but the first one begins.
+    from: Vec<Begin>,
     /// By set, what the drag says beyond that.
     seen: [f64; SETS_MAX],
     /// By set, so many times the base of the first wheels they roll with by that.
     rolls: [f64; SETS_MAX],
-    /// First row of the set that begins with a sudden change.
-    sudden: Option<usize>,
+}
+
+/// How a set begins.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Begin {
+    /// First row.
+    row: usize,
+    /// How the drag goes on.
+    across: Across,
+    /// In the midst of stroking, and not after a pause.
+    sudden: bool,
 }
 
 impl Default for WheelSets {
@@ -49,7 +58,6 @@ impl Default for WheelSets {
             from: Vec::new(),
             seen: [1.0; SETS_MAX],
             rolls: [1.0; SETS_MAX],
-            sudden: None,
         }
     }
 }
@@ -59,32 +67,52 @@ impl WheelSets {
     pub(super) fn possible(ledger: &Ledger, engaged: &[bool]) -> Self {
         let rows = &ledger.rows;
         let cut: Vec<usize> = (0..rows.len()).filter(|&row| engaged[row]).collect();
-        let mut pauses: Vec<(usize, f64)> = Vec::new();
+        let mut begins: Vec<(Begin, f64)> = Vec::new();
         for (i, pair) in cut.windows(2).enumerate() {
-            let (before, after) = (pair[0], pair[1]);
+            let (before, row) = (pair[0], pair[1]);
             let mut runs = ledger.cutters.iter();
-            let pause = if runs.any(|run| before < run.from && run.from <= after) {
+            let pause = if runs.any(|run| before < run.from && run.from <= row) {
                 f64::INFINITY
             } else {
-                rows[after].start - rows[before].end
+                rows[row].start - rows[before].end
             };
             let made = i + 1;
-            let is_asked = pause >= PAUSE_MIN_S && made.min(cut.len() - made) >= STROKES_MIN;
-            if is_asked && sudden_change::may_have_changed(rows, &cut, made) {
-                pauses.push((after, pause));
+            if pause < PAUSE_MIN_S || made.min(cut.len() - made) < STROKES_MIN {
+                continue;
+            }
+            let across = sudden_change::across(rows, &cut, made);
+            if across != Across::AsBefore {
+                let sudden = false;
+                begins.push((
+                    Begin {
+                        row,
+                        across,
+                        sudden,
+                    },
+                    pause,
+                ));
             }
         }
-        let begins_set = |row: usize| pauses.iter().any(|(after, _)| after.abs_diff(row) <= NEAR);
-        let sudden = sudden_change::find(rows, &cut).filter(|row| !begins_set(*row));
-        pauses.extend(sudden.map(|row| (row, f64::INFINITY)));
-        pauses.sort_by(|a, b| b.1.total_cmp(&a.1));
-        pauses.truncate(SETS_MAX - 1);
-        let mut from: Vec<usize> = pauses.into_iter().map(|(row, _)| row).collect();
-        from.sort_unstable();
+        let is_told = |row: usize| begins.iter().any(|(b, _)| b.row.abs_diff(row) <= NEAR);
+        let change = sudden_change::find(rows, &cut).filter(|(row, _)| !is_told(*row));
+        if let Some((row, across)) = change {
+            let sudden = true;
+            begins.push((
+                Begin {
+                    row,
+                    across,
+                    sudden,
+                },
+                f64::INFINITY,
+            ));
+        }
+        begins.sort_by(|a, b| b.1.total_cmp(&a.1));
+        begins.truncate(SETS_MAX - 1);
+        let mut from: Vec<Begin> = begins.into_iter().map(|(begin, _)| begin).collect();
+        from.sort_unstable_by_key(|begin| begin.row);
         Self {
             cutters: ledger.cutters.clone(),
             from,
-            sudden,
             ..Self::default()
         }
     }
@@ -96,7 +124,7 @@ impl WheelSets {
 
     /// The set that made a row.
     pub(super) fn of_row(&self, row: usize) -> usize {
-        self.from.partition_point(|&first| first <= row)
+        self.from.partition_point(|begin| begin.row <= row)
     }
 
     /// What a pass of a row counts by what is written in the jobs.
@@ -122,15 +150,17 @@ impl WheelSets {
         self.written(row).sqrt() * self.rolls[self.of_row(row)]
     }
 
+    /// Whether a pass of a set (not the first) may count more than those before it, and less.
+    pub(super) fn may_count(&self, set: usize) -> (bool, bool) {
+        let across = self.from[set - 1].across;
+        (across != Across::Falls, across != Across::Rises)
+    }
+
     /// The same sets, passes of one (not the first) and of those after it counting by a factor more.
     pub(super) fn with_change(&self, set: usize, ln_factor: f64) -> Self {
         let mut changed = self.clone();
-        let is_sudden = self.sudden == Some(self.from[set - 1]);
-        let ln_rolls = if is_sudden {
-            ln_factor
-        } else {
-            0.5 * ln_factor
-        };
+        let is_lost = self.from[set - 1].sudden;
+        let ln_rolls = if is_lost { ln_factor } else { 0.5 * ln_factor };
         for (seen, rolls) in changed.seen[set..]
             .iter_mut()
             .zip(&mut changed.rolls[set..])
@@ -155,11 +185,11 @@ impl WheelSets {
 
     /// Sets that the drag tells from those before.
     pub(super) fn changes(&self, ledger: &Ledger) -> Vec<OtherWheels> {
-        let changes = self.from.iter().enumerate().map(|(i, &row)| OtherWheels {
-            from_stroke: row as u32 + 1,
-            at_s: ledger.rows[row].start,
+        let changes = self.from.iter().enumerate().map(|(i, begin)| OtherWheels {
+            from_stroke: begin.row as u32 + 1,
+            at_s: ledger.rows[begin.row].start,
             counts: self.seen[i + 1] / self.seen[i],
-            sudden: self.sudden == Some(row),
+            sudden: begin.sudden,
         });
         let tells = |wheels: &OtherWheels| wheels.counts.ln().abs() > 2.0 * SAME_SD;
         changes.filter(tells).collect()

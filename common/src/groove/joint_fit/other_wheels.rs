@@ -7,10 +7,10 @@
 use super::super::wheel_sets::{WheelSets, ln_prior};
 use super::JointFit;
 
-/// Factors that are tried of each set beside that of wheels that are as they were, as logarithms.
-const TRIED: [f64; 4] = [-0.8, -0.35, 0.35, 0.8];
+/// Factors that are tried of each set beside that of wheels that are as they were, as logarithms, either way.
+const TRIED: [f64; 2] = [0.35, 0.8];
 /// Steps by which the best of them is then sought to either side.
-const STEPS: [f64; 3] = [0.2, 0.1, 0.05];
+const STEPS: [f64; 2] = [0.2, 0.1];
 
 /// The fit with the sets as they are likeliest; `search`: the fit with sets given.
 pub(super) fn told(
@@ -25,8 +25,14 @@ pub(super) fn told(
             Some(Tried::new(ln_factor, found))
         };
         let mut best = Tried::new(0.0, found);
+        let (more, less) = sets.may_count(set);
         for ln_factor in TRIED {
-            best = best.or(try_at(ln_factor));
+            if more {
+                best = best.or(try_at(ln_factor));
+            }
+            if less {
+                best = best.or(try_at(-ln_factor));
+            }
         }
         // Wheels that are as they were need no closer look.
         let closer = if best.ln_factor == 0.0 {
