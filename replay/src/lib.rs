@@ -41,6 +41,7 @@ pub mod table;
 mod tool_weight;
 pub mod units_shown;
 pub mod verify;
+mod wrapped;
 mod zero_steps;
 
 use args::{Arguments, Command};

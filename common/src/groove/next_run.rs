@@ -3,12 +3,14 @@
 //!
 //! *Input*: an estimate, a stretch of the interval (m along hole) and what a stroke of the coming wheels counts against
 //! one of the last ([`super::pass_counts`] of their jobs). *Output*: strokes, median and 90 %; N at the tool.
-//! *Limits*: the forecast of [`super::forecast`], which takes the coming strokes as those made so far; metal and law stay
-//! as seen, wear does not.
+//! *Limits*: the forecast of [`super::forecast`]; every stroke to come is taken to go over all of the stretch. Metal and law
+//! stay as seen, wear to come is not counted.
 
 use super::GrooveEstimate;
+use super::drag_model::NEVER;
 use super::forecast::{Pace, strokes_left};
 use super::ledger::Ledger;
+use super::through::Through;
 use crate::job::Job;
 use std::ops::Range;
 
@@ -30,20 +32,34 @@ impl GrooveEstimate {
             .collect()
     }
 
-    /// Strokes over the stretch until all of it is split, median and 90 %; `None` where that cannot be told.
+    /// Splits with the probabilities that are told: those count that a place may be another than it is taken for.
+    fn through_as_told(&self, ledger: &Ledger) -> Through {
+        let mut through = self.through.clone();
+        for bin in &self.bins {
+            let place = (bin.top_m - ledger.bins.top) / ledger.bins.step;
+            if let Some(probability) = through.probability.get_mut(place.round() as usize) {
+                *probability = bin.through_probability;
+            }
+        }
+        through
+    }
+
+    /// Strokes over the stretch until all of it is split, median and 90 %; `None` where that cannot be told. `sure`: places
+    /// that are split with at least that probability are done.
     pub fn strokes_left(
         &self,
         ledger: &Ledger,
         job: &Job,
         stretch_m: &Range<f64>,
         counts: f64,
+        sure: f64,
     ) -> Option<(f64, f64)> {
         let fit = self.fit.as_ref()?;
         let members = self.members(ledger, stretch_m);
-        let pace = Pace::of(ledger, &self.engaged, Some(fit), job)
-            .over(ledger, &self.engaged, &members)
-            .faster(counts);
-        strokes_left(&members, fit, &self.belief, &self.through, &pace)
+        let pace = Pace::of(ledger, &self.engaged, Some(fit), job).of_whole_strokes(counts);
+        let through = self.through_as_told(ledger);
+        let is_open = |j: usize| through.at[j] == NEVER || through.probability[j] < sure;
+        strokes_left(&members, fit, &self.belief, &through, &pace, is_open)
     }
 
     /// Drag of the next stroke over the stretch; `None` before anything was cut.

@@ -73,10 +73,15 @@ const BY_RUN: [&str; 4] = [
     "cutter.radial_force",
 ];
 
+/// By this key the strokes of each run count.
+pub(crate) fn counts_by_run(key: &str) -> bool {
+    BY_RUN.contains(&key)
+}
+
 /// Of the differences of a run those that count by run, and those that do not.
 pub(super) fn parted(differences: &[Difference]) -> (Vec<Difference>, Vec<Difference>) {
     let all = differences.iter().cloned();
-    all.partition(|difference| BY_RUN.contains(&difference.key.as_str()))
+    all.partition(|difference| counts_by_run(&difference.key))
 }
 
 /// What a reader must know of a run whose job is not the one used.

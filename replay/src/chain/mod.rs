@@ -29,9 +29,11 @@ use crate::output_file::write_json;
 use crate::run_folder::RunFolder;
 use crate::summary::{MARKS_TURNED, summary};
 use crate::units_shown::Units;
+use crate::wrapped::labelled;
 use depth_shift::{Cut, Found};
 pub(crate) use feed::Fed;
 use feed::feed_all;
+pub(crate) use jobs::counts_by_run;
 use kerfwatch::groove::first_pass_drag;
 use kerfwatch::job::{Dimension, Job, parse_quantity};
 use kerfwatch::result::RunResult;
@@ -74,7 +76,7 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
         }
         console.data(told::text(&report.chain, units).as_bytes())?;
         for wheels in other_wheels::told(&fed.result.other_wheels) {
-            console.line(format_args!("Wheels      {wheels}"))?;
+            console.line(labelled("Wheels", &wheels))?;
         }
         let missing: Vec<String> = (folders.iter())
             .flat_map(RunFolder::missing_segments)

@@ -6,12 +6,15 @@ use kerfwatch::groove::next_run::NextDrag;
 use kerfwatch::groove::pass_counts;
 use kerfwatch::infer::friction::Learned;
 use kerfwatch::job::Job;
+use kerfwatch::model::Motion;
 use kerfwatch::result::{Direction, Stroke};
 use serde::Serialize;
 use std::ops::Range;
 
 /// Last strokes up whose highest tension is the pull of now.
 const LAST: usize = 8;
+/// First strokes up over metal that was not cut.
+const FIRST: usize = 3;
 /// Forces tried, as parts of that of the job.
 const FORCES: [f64; 4] = [0.75, 1.0, 1.25, 1.5];
 /// Numbers of wheels tried beside that of the job.
@@ -34,7 +37,8 @@ pub(super) struct Choice {
     pub(super) strokes_p50: Option<f64>,
     pub(super) strokes_p90: Option<f64>,
     pub(super) hours_p50: Option<f64>,
-    /// Highest line tension of the first strokes up, from that of the last strokes; `null` where none is known.
+    pub(super) hours_p90: Option<f64>,
+    /// Highest line tension of strokes up in the groove as it is, from that of the last ones; `null` where none is known.
     pub(super) pull_n: Option<f64>,
     /// Limit in force at the bottom less that.
     pub(super) margin_n: Option<f64>,
@@ -42,11 +46,17 @@ pub(super) struct Choice {
     pub(super) down_reserve_n: f64,
 }
 
+/// Line and tool in the well, as in the job of the coming run and as in that of the last.
+pub(super) struct Hangs {
+    pub(super) coming: Hang,
+    pub(super) used: Hang,
+}
+
 /// All choices, fewer wheels and less force first.
 pub(super) fn choices(
     known: &Known,
     coming: &Job,
-    hang: &Hang,
+    hangs: &Hangs,
     learned: Option<&Learned>,
     interval: &Range<f64>,
 ) -> Vec<Choice> {
@@ -55,10 +65,15 @@ pub(super) fn choices(
         return Vec::new();
     };
     let (friction, weight) = learned.map_or((TOOL_FRICTION, 1.0), |l| (l.tool, l.weight));
+    let hang = &hangs.coming;
     let drive_n = hang.drive_down_n(interval.end, friction, weight);
     let at_bottom = hang.at(interval.end, now.up, now.down);
-    let pulled = pull_of_last(&known.result.strokes);
-    let mut wheels: Vec<u32> = WHEELS.into_iter().chain([coming.cutter.wheels]).collect();
+    // What another tool, line or fluid adds to the pull of now.
+    let weight_n = |hang: &Hang| hang.weight_n(interval.end, Motion::Up, now.up);
+    let added_n = weight_n(hang) - weight_n(&hangs.used);
+    let pulled = pull_of_last(&known.result.strokes).map(|n| n + added_n);
+    let own = [known.job.cutter.wheels, coming.cutter.wheels];
+    let mut wheels: Vec<u32> = WHEELS.into_iter().chain(own).collect();
     wheels.sort_unstable();
     wheels.dedup();
     let mut choices = Vec::new();
@@ -79,6 +94,7 @@ pub(super) fn choices(
                 strokes_p50: stretch.strokes_p50,
                 strokes_p90: stretch.strokes_p90,
                 hours_p50: stretch.hours_p50,
+                hours_p90: stretch.hours_p90,
                 pull_n,
                 margin_n: pull_n.map(|n| at_bottom.limit_n - n),
                 down_reserve_n: drive_n - down,
@@ -95,4 +111,11 @@ pub(super) fn pull_of_last(strokes: &[Stroke]) -> Option<f64> {
     let mut peaks: Vec<f64> = last.map(|s| s.peak_tension_n).collect();
     peaks.sort_by(f64::total_cmp);
     peaks.get(peaks.len() / 2).copied()
+}
+
+/// Highest tension of the first strokes up that cut, N.
+pub(super) fn pull_of_first(strokes: &[Stroke]) -> Option<f64> {
+    let cut_up = |s: &&Stroke| s.direction == Direction::Up && s.engaged_m > 0.0;
+    let first = strokes.iter().filter(cut_up).take(FIRST);
+    first.map(|s| s.peak_tension_n).reduce(f64::max)
 }

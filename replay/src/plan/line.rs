@@ -21,6 +21,9 @@ pub(super) struct LineLeft {
     /// Part of its bending life used so far, and used by one stroke; absent where the job gives none.
     pub(super) life_used: Option<f64>,
     pub(super) life_per_stroke: Option<f64>,
+    /// Most bends so far of any metre, and where it begins.
+    pub(super) most_bends: u32,
+    pub(super) most_from_m: f64,
     /// Strokes until the alarm of line life.
     pub(super) strokes_to_alarm: Option<f64>,
 }
@@ -40,6 +43,7 @@ pub(super) fn left(known: &Known, coming: &Job, hang: &Hang, whole: &Stretch) ->
     };
     let bends = here().map(|w| w.bends).max().unwrap_or(0);
     let life_used = here().filter_map(|w| w.life_used).reduce(f64::max);
+    let most = known.result.line_wear.iter().max_by_key(|w| w.bends)?;
     let left = life_used.zip(worst.life_per_stroke);
     Some(LineLeft {
         from_m: worst.from_m,
@@ -48,6 +52,8 @@ pub(super) fn left(known: &Known, coming: &Job, hang: &Hang, whole: &Stretch) ->
         bends_per_stroke: worst.bends_per_stroke,
         life_used,
         life_per_stroke: worst.life_per_stroke,
+        most_bends: most.bends,
+        most_from_m: most.from_m,
         strokes_to_alarm: left
             .map(|(used, each)| ((coming.alarm.line_life - used) / each).max(0.0)),
     })

@@ -41,7 +41,7 @@ pub(super) struct Stretch {
     pub(super) mean_mm: f64,
     pub(super) least_mm: f64,
     pub(super) wall_mm: f64,
-    /// Strokes until all of it is split, even chance and 90 %; `null`: cannot be told.
+    /// Strokes that turn there until all of it is split, even chance and 90 %; `null`: cannot be told.
     pub(super) strokes_p50: Option<f64>,
     pub(super) strokes_p90: Option<f64>,
     /// Time of a stroke, s, and hours for all of them.
@@ -98,9 +98,11 @@ impl Known<'_> {
             |bin: &&GrooveBin| !bin.coupling && place.contains(&(0.5 * (bin.top_m + bin.bottom_m)));
         let bins: Vec<&GrooveBin> = self.result.groove.iter().filter(inside).collect();
         let length = |bins: &mut dyn Iterator<Item = &&GrooveBin>| -> f64 {
-            bins.map(|bin| bin.bottom_m - bin.top_m).sum()
+            // The sum of none is -0.
+            bins.map(|bin| bin.bottom_m - bin.top_m)
+                .fold(0.0, |sum, length| sum + length)
         };
-        let left = (self.estimate).strokes_left(self.ledger, self.job, &place, counts);
+        let left = (self.estimate).strokes_left(self.ledger, self.job, &place, counts, SURELY);
         let (top_m, bottom_m) = (place.start - OVER_END_M, place.end + OVER_END_M);
         let stroke_s = self.pace.stroke_s(bottom_m - top_m);
         let hours = |strokes: f64| strokes * stroke_s / 3600.0;
