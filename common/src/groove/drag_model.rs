@@ -190,7 +190,8 @@ impl DragFit {
         self.amplitude * (then * then - x * x) + flank
     }
 
-    /// The same as [`Self::cutting_drag_of`], which gives its last answer again: most bins were passed as often as their neighbours.
+    /// The same as [`Self::cutting_drag_of`], which gives its last answer again: most bins were passed as often as their
+    /// neighbours.
     pub(super) fn cutting_drag(&self) -> impl FnMut(f64, f64) -> f64 {
         let mut last = (f64::NAN, f64::NAN, 0.0);
         move |n0, n1| {
@@ -203,8 +204,9 @@ impl DragFit {
 }
 
 /// Wheel passes of all strokes with the cutter out, a stroke down counted as one up.
-pub(super) fn total_passes(input: &FitInput) -> f64 {
-    input.engaged.iter().filter(|&&e| e).count() as f64 * input.wheels
+pub(super) fn total_passes(input: &FitInput, wheels: &WheelSets) -> f64 {
+    let engaged = (0..input.engaged.len()).filter(|&row| input.engaged[row]);
+    engaged.map(|row| wheels.of(row)).sum::<f64>() * input.wheels
 }
 
 /// Bins whose middle a row passes.

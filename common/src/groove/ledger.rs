@@ -21,6 +21,10 @@ pub struct Bins {
     pub inside: (usize, usize),
 }
 
+/// Cutters do not differ by more than this factor in what a stroke counts (three times the force with twice the wheels:
+/// common practice, no source).
+const COUNTS_MOST: f64 = 20.0;
+
 /// Pipe beyond either end of the interval that is kept account of, m.
 pub const BEYOND_M: f64 = 3.0;
 
@@ -174,9 +178,15 @@ impl Ledger {
         }
     }
 
-    /// A run begins in which a pass of the job's wheels counts as so many.
+    /// A run begins in which a pass of the job's wheels counts as so many; what no cutter does is taken for a slip of the
+    /// pen.
     pub fn take_cutter(&mut self, counts: f64) {
         let from = self.rows.len();
+        let counts = if counts.is_finite() {
+            counts.clamp(1.0 / COUNTS_MOST, COUNTS_MOST)
+        } else {
+            1.0
+        };
         self.cutters.push(CutterOfRun { from, counts });
     }
 

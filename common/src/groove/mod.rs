@@ -8,7 +8,8 @@
 //! and as the wall gives way ([`drag_model`], [`pass_law`], [`joint_fit`]), whether it cuts going down (`one_way`), what the
 //! first splits say of all other places (`reach_seen`), which bins are split ([`through`]), whether splits show in the drag
 //! at all ([`silent_splits`]), whether other wheels came in mid-job (`wheel_sets`), what that says about depth
-//! ([`posterior`]), how well a place is known (`place_doubt`), what is left to do ([`forecast`], [`next_run`]), and what going on brings (`outlook`).
+//! ([`posterior`]), how well a place is known (`place_doubt`), what is left to do ([`forecast`], [`next_run`]), and what
+//! going on brings (`outlook`).
 
 pub mod coupling_marks;
 pub mod drag_model;
@@ -44,6 +45,7 @@ use ledger::Ledger;
 use pass_law::{Bend, PassLaw};
 use posterior::{Belief, BinBelief, Nominal};
 use through::Through;
+use wheel_sets::WheelSets;
 
 /// Distance from a coupling's edge within which drag is not used, m: wheels in line and the line's
 /// own errors reach that far.
@@ -182,7 +184,7 @@ pub fn estimate(ledger: &Ledger, job: &Job, base_prior: BasePrior) -> GrooveEsti
     let law = if let Some(fit) = &fit {
         &fit.law
     } else {
-        let passes = drag_model::total_passes(&input) as usize + 1;
+        let passes = drag_model::total_passes(&input, &WheelSets::default()) as usize + 1;
         nominal_law = PassLaw::new(passes, (-global.0).exp(), Bend::new(FADE.0, 0.0));
         &nominal_law
     };
@@ -242,7 +244,7 @@ pub fn pass_counts(of: &Job, against: &Job) -> f64 {
         let kappa = Wheel::from_job(&job.cutter, 1.0).kappa();
         f64::from(job.cutter.wheels) * kappa * kappa
     };
-    (grown(of) / grown(against)).clamp(0.01, 100.0)
+    grown(of) / grown(against)
 }
 
 /// Wheel passes by bin, a stroke down counted as it usually bites.

@@ -171,13 +171,6 @@ impl WheelSets {
         changed
     }
 
-    /// More than this no pass counts.
-    pub(super) fn most(&self) -> f64 {
-        let greatest = |of: &mut dyn Iterator<Item = f64>| of.fold(1.0, f64::max);
-        greatest(&mut self.cutters.iter().map(|run| run.counts))
-            * greatest(&mut self.seen.into_iter())
-    }
-
     /// What a pass of the newest wheels counts.
     pub(super) fn newest(&self) -> f64 {
         self.of(usize::MAX)
@@ -283,7 +276,7 @@ mod tests {
         assert!(sets.changes(&ledger).is_empty());
         let sets = sets.with_change(1, 2f64.ln());
         assert_eq!(sets.of(19), 0.5);
-        assert!((sets.newest() - 2.0).abs() < 1e-12 && sets.most() >= 2.0);
+        assert!((sets.newest() - 2.0).abs() < 1e-12);
         let [change] = sets.changes(&ledger)[..] else {
             panic!("{:?}", sets.changes(&ledger));
         };

@@ -2,10 +2,10 @@
 //! with others.
 //!
 //! *Input*: the runs, and the job of the coming run (that of the last one unless given). *Output*: stretches that are not
-//! surely split, with strokes and hours; a choice of wheels with strokes, pull and what is left of the limit; bending of the line.
-//! *Way*: the estimate at the end of the last run, and its forecast ([`kerfwatch::groove::next_run`]). Metal, law and
-//! friction stay as the runs showed them; wheels are as those of the last strokes, but for what the job of the coming run
-//! has otherwise: a stroke counts by number of wheels, force, radius and edge angle.
+//! surely split, with strokes and hours; a choice of wheels with strokes, pull and what is left of the limit; bending of
+//! the line. *Way*: the estimate at the end of the last run, and its forecast ([`kerfwatch::groove::next_run`]). Metal, law
+//! and friction stay as the runs showed them; wheels are as those of the last strokes, but for what the job of the coming
+//! run has otherwise: a stroke counts by number of wheels, force, radius and edge angle.
 
 mod choices;
 mod line;

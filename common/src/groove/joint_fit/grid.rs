@@ -6,6 +6,7 @@
 
 use super::super::drag_model::{self, FitInput};
 use super::super::pass_law::{Bend, PassLaw};
+use super::super::wheel_sets::WheelSets;
 use super::cases::CASES;
 use super::least_squares::Shape;
 use super::stroke_means::StrokeMean;
@@ -44,10 +45,9 @@ pub(super) struct Grid {
 pub(super) type Found = [Point; CASES.len()];
 
 impl Grid {
-    /// `most`: what a pass counts at most.
-    pub(super) fn new(input: &FitInput, most: f64, prior: (f64, f64)) -> Self {
+    pub(super) fn new(input: &FitInput, sets: &WheelSets, prior: (f64, f64)) -> Self {
         Self {
-            passes: (most * drag_model::total_passes(input)) as usize + 2,
+            passes: drag_model::total_passes(input, sets) as usize + 2,
             prior,
         }
     }

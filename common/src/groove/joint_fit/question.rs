@@ -39,7 +39,7 @@ impl Question<'_> {
         Strokes {
             sd: scatter(&used).max(SD_MIN),
             used,
-            grid: Grid::new(self.input, sets.most(), prior),
+            grid: Grid::new(self.input, sets, prior),
         }
     }
 
