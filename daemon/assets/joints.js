@@ -13,14 +13,15 @@ const binsOf = (joint, bins) =>
 const splitPart = (bins) => bins.filter((bin) => bin.through).length / Math.max(1, bins.length);
 
 // Below this part of the strokes over the place of a joint passed most, a place has been reached by chance, not worked.
-const HARDLY_PART = 0.1;
+const HARDLY_PART = 0.2;
+// Fewer strokes than that into a joint none of its places can be told from the others yet.
+const FEW = 10;
 
 // The places that decide how many strokes a joint still wants, if the strokes hardly reach them: a figure made of one or
 // two passes would be read as what the whole joint needs. `null`: the strokes get there.
 function hardlyReached(bins) {
   const most = Math.max(0, ...bins.map((bin) => bin.passes));
-  // Few strokes into a joint none of its places can be told from the others yet.
-  if (most < 1 / HARDLY_PART) return null;
+  if (most < FEW) return null;
   const hardly = bins.filter((bin) => !bin.through && bin.passes < HARDLY_PART * most);
   return hardly.length > 0 ? hardly : null;
 }

@@ -8,8 +8,11 @@ use crate::units_shown::{Units, counted};
 use kerfwatch::result::{GrooveBin, Joint, RunResult};
 
 /// A place is hardly reached when fewer than one in so many strokes pass it, of those that pass the place of the joint
-/// passed most. (Of a joint near a turning point the better part may be hardly reached: its median bin tells nothing.)
-const ONE_IN: u32 = 10;
+/// passed most: it wants so many times the strokes that it would if the tool turned beyond it. (Of a joint near a turning
+/// point the better part may be hardly reached: its median bin tells nothing.)
+const ONE_IN: u32 = 5;
+/// Fewer strokes than that into a joint none of its places can be told from the others yet.
+const FEW: u32 = 10;
 
 /// A depth counter may be off by so much and nobody knows it, m (common practice, no source).
 const COUNTER_OFF_M: f64 = 1.0;
@@ -31,8 +34,7 @@ pub struct HardlyReached {
 pub fn hardly_reached(result: &RunResult, joint: &Joint) -> Option<HardlyReached> {
     let busiest = bins_of(result, joint).max_by_key(|bin| bin.passes)?;
     let of = busiest.passes;
-    if of < ONE_IN {
-        // Few strokes into a joint none of its places can be told from the others yet.
+    if of < FEW {
         return None;
     }
     let is_seldom = |bin: &&GrooveBin| !bin.through && bin.passes.saturating_mul(ONE_IN) < of;

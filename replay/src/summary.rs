@@ -2,6 +2,7 @@
 
 use crate::hardly_reached::hardly_reached_sentences;
 use crate::units_shown::{Units, clock, count, counted, duration};
+use crate::wrapped::sentence;
 use kerfwatch::groove::SAID_THROUGH;
 use kerfwatch::groove::ledger::BEYOND_M;
 use kerfwatch::job::Job;
@@ -273,8 +274,8 @@ fn joints(text: &mut String, result: &RunResult, units: Units) {
         text,
         "strokes left: until the last place of a joint is split, even chance to 90 %"
     );
-    for sentence in hardly_reached_sentences(result, units) {
-        let _ = writeln!(text, "{sentence}");
+    for told in hardly_reached_sentences(result, units) {
+        let _ = writeln!(text, "{}", sentence(&told));
     }
 }
 

@@ -7,23 +7,34 @@ const INDENT: usize = 12;
 
 /// "Zero        from 0:58:18 on the load cell ...", in lines of 100 columns at most unless a word is longer.
 pub(crate) fn labelled(label: &str, text: &str) -> String {
-    let mut lines = vec![format!("{label:INDENT$}")];
-    let mut length = INDENT;
+    wrapped(format!("{label:INDENT$}"), INDENT, text)
+}
+
+/// A sentence by itself, of which the lines after the first go in by two.
+pub(crate) fn sentence(text: &str) -> String {
+    wrapped(String::new(), 2, text)
+}
+
+fn wrapped(begin: String, indent: usize, text: &str) -> String {
+    let mut length = begin.chars().count();
+    let mut lines = vec![begin];
+    let mut is_first = true;
     for word in text.split(' ') {
         let more = word.chars().count();
-        let begins = length == INDENT;
-        if !begins && length + 1 + more > COLUMNS {
-            lines.push(" ".repeat(INDENT));
-            length = INDENT;
+        if !is_first && length + 1 + more > COLUMNS {
+            lines.push(" ".repeat(indent));
+            length = indent;
+            is_first = true;
         }
         if let Some(line) = lines.last_mut() {
-            if length > INDENT {
+            if !is_first {
                 line.push(' ');
                 length += 1;
             }
             line.push_str(word);
         }
         length += more;
+        is_first = false;
     }
     lines.join("\n")
 }

@@ -367,7 +367,8 @@ try {
     assert.deepEqual(await told([0, ...reached, ...reached, 0, 2]), ["hardly reached:top 0.1, bottom 0.2 m", "–"]);
     assert.deepEqual(await told([0, 0, 0, 0, 0, 0, 0, ...reached, 0, 82, 96, 82, 96]), ["hardly reached:top 0.7, inside 0.1 m", "–"]);
     assert.deepEqual(await told([0, 0, 1, 1, 1, 1]), ["3495to 6849", "85:26to 167:26"]);
-    assert.deepEqual(await told([10, ...reached]), ["3495to 6849", "85:26to 167:26"]);
+    assert.deepEqual(await told([19, ...reached]), ["hardly reached:top 0.1 m", "–"]);
+    assert.deepEqual(await told([20, ...reached]), ["3495to 6849", "85:26to 167:26"]);
     await one.context().close();
   });
 
