@@ -119,6 +119,18 @@ fn a_plan_is_told_in_words_in_both_units_and_refuses_what_it_cannot_go_on_with()
             "{text}"
         );
     }
+    let page = dir.path().join("plan.html").display().to_string();
+    let (exit, text, err) = plan(&run, &["--html", &page]);
+    assert_eq!(exit, Exit::Well, "{err}");
+    let page = std::fs::read_to_string(page).unwrap();
+    assert!(page.contains("<svg") && page.contains("not a safety function"));
+    // The page has every row that the text has.
+    let of_wheels = text
+        .lines()
+        .filter(|line| line.split_whitespace().count() >= 9);
+    let figures = of_wheels.filter(|line| line.trim().starts_with(|c: char| c.is_ascii_digit()));
+    assert!(figures.count() >= 16, "{text}");
+    assert!(page.matches("<tr").count() >= 16 + 3, "{page}");
     let (exit, _, err) = plan(&run, &["--set", "tubular.wall=9 mm"]);
     assert_eq!(exit, Exit::BadInput);
     assert!(err.contains("tubular"), "{err}");

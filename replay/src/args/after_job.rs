@@ -92,7 +92,7 @@ pub struct ChainArgs {
 Examples:
   kerfwatch-replay plan runs/monday
   kerfwatch-replay plan runs/monday runs/tuesday --set cutter.wheels=4
-  kerfwatch-replay plan RUN --job next.toml --json plan.json
+  kerfwatch-replay plan RUN --job next.toml --json plan.json --html plan.html
 
 Give all runs of the groove, in the order in which they were made: they are joined as by 'chain'. The job of the coming run \
 is that of the last one, unless --job or --set says otherwise; tool, line and pipe should be the same. Strokes left are until \
@@ -114,7 +114,10 @@ pub struct PlanArgs {
     /// Write JSON; '-' for standard output (then without the text)
     #[arg(long, value_name = "FILE")]
     pub json: Option<PathBuf>,
-    /// Units of the text; default: those of the job
+    /// Write a self-contained page
+    #[arg(long, value_name = "FILE")]
+    pub html: Option<PathBuf>,
+    /// Units of text and page; default: those of the job
     #[arg(long, value_enum)]
     pub units: Option<Units>,
 }

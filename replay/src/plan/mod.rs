@@ -9,6 +9,7 @@
 
 mod choices;
 mod line;
+mod page;
 mod stretches;
 mod text;
 
@@ -20,7 +21,7 @@ use crate::failure::{Exit, Failure, Finding};
 use crate::forecast::weights::Hang;
 use crate::job_source;
 use crate::job_source::JobInUse;
-use crate::output_file::write_json;
+use crate::output_file::{write_file, write_json};
 use crate::run_folder::RunFolder;
 use crate::units_shown::Units;
 use choices::Choice;
@@ -78,6 +79,11 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
     let plan = plan(&joined, &coming, units)?;
     for warning in &plan.warnings {
         console.warn(warning);
+    }
+    if let Some(path) = &args.html {
+        let page = page::page(&plan, &coming.job, &joined.fed.result, units);
+        write_file(path, |out| out.write_all(page.as_bytes()))?;
+        console.talk(format_args!("page written to {}", path.display()));
     }
     if !write_json(&plan, args.json.as_deref(), console)? {
         console.data(text::text(&plan, &coming.job, units).as_bytes())?;

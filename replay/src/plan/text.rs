@@ -6,19 +6,18 @@ use super::line::LineLeft;
 use super::stretches::Stretch;
 use crate::other_wheels;
 use crate::units_shown::{Units, duration, times};
-use crate::wrapped::labelled;
+use crate::wrapped::{labelled, sentence};
 use kerfwatch::job::Job;
 use std::fmt::Write as _;
 
 /// Less than a bin is nothing, m.
 const NOTHING_M: f64 = 0.05;
 
-pub(super) fn text(plan: &Plan, coming: &Job, units: Units) -> String {
-    let mut lines = Vec::new();
-    let mut say = |label: &str, text: &str| lines.push(labelled(label, text));
+/// What is said before the tables, each with its label; without one it goes on with the same.
+pub(super) fn facts(plan: &Plan, coming: &Job, units: Units) -> Vec<(&'static str, String)> {
     let (depth, whole) = (units.depth(), &plan.whole);
     let after = plan.folders.join(", ");
-    say("Plan", &format!("well {}, after {after}", plan.well));
+    let mut facts = vec![("Plan", format!("well {}, after {after}", plan.well))];
     let told_m = whole.length_m - whole.split_m;
     let unsure_m = whole.split_m - whole.surely_split_m;
     let mut left = format!(
@@ -33,49 +32,57 @@ pub(super) fn text(plan: &Plan, coming: &Job, units: Units) -> String {
             depth.show(unsure_m)
         );
     }
-    say("Left", &left);
-    say(
+    facts.push(("Left", left));
+    let force = units.force().show(coming.cutter.radial_force.si());
+    let wheels = wheels(plan.stroke_counts);
+    facts.push((
         "Wheels",
-        &format!(
-            "{} at {}: {}",
-            coming.cutter.wheels,
-            units.force().show(coming.cutter.radial_force.si()),
-            wheels(plan.stroke_counts)
-        ),
-    );
-    for told in other_wheels::told(&plan.other_wheels) {
-        say("", &told);
-    }
-    if let Some(fresh) = &plan.with_fresh_wheels {
-        say(
-            "",
-            &format!(
-                "with wheels as before that: {} strokes, {} with 90 %",
-                cell(fresh.strokes_p50, 0),
-                cell(fresh.strokes_p90, 0)
-            ),
-        );
-    }
-    say(
+        format!("{} at {force}: {wheels}", coming.cutter.wheels),
+    ));
+    facts.extend(other_wheels::told(&plan.other_wheels).map(|told| ("", told)));
+    facts.extend(plan.with_fresh_wheels.as_ref().map(|fresh| {
+        let (half, most) = (cell(fresh.strokes_p50, 0), cell(fresh.strokes_p90, 0));
+        let told = format!("with wheels as before that: {half} strokes, {most} with 90 %");
+        ("", told)
+    }));
+    facts.push((
         "Pace",
-        &format!(
+        format!(
             "{}, {} at each turn, as in the strokes so far; trips and rigging up come on top",
             units.speed().show(plan.speed_m_s),
             duration(plan.turn_s)
         ),
-    );
-    for warning in &plan.warnings {
-        say("Mind", warning);
-    }
-    let mut text = lines.join("\n");
+    ));
+    facts.extend(plan.warnings.iter().map(|told| ("Mind", told.clone())));
+    facts
+}
+
+/// What the figures rest on.
+pub(super) const RESTS_ON: &str = "Strokes until the last place is split: even chance, then with 90 % probability. Metal, \
+     friction and line as the runs showed them; wheels as in their last strokes but for what the job has otherwise, and no \
+     wear to come.";
+pub(super) const OPEN: &str = "open: not surely split; strokes that turn there go over all of it";
+pub(super) const CHOICES: &str = "pull: highest line tension of strokes up in this groove as it is; margin: of it below the \
+     limit in force at the bottom; down: what is left of the tool's weight to go down against the drag of a stroke";
+
+pub(super) fn text(plan: &Plan, coming: &Job, units: Units) -> String {
+    let facts = facts(plan, coming, units);
+    let lines = facts.iter().map(|(label, told)| labelled(label, told));
+    let mut text = lines.collect::<Vec<String>>().join("\n");
     text.push('\n');
     stretches(&mut text, plan, units);
     choices(&mut text, plan, units);
-    line(&mut text, plan, units);
-    text.push_str(
-        "\nStrokes until the last place is split: even chance, then with 90 % probability. Metal, friction and\n\
-         line as the runs showed them; wheels as in their last strokes but for what the job has otherwise,\n\
-         and no wear to come. An aid: limits of line and tool, procedures and rules of the site go first.\n",
+    if let Some(line) = &plan.line {
+        let _ = writeln!(text, "\n{}", labelled("Line", &line_told(line, units)));
+    } else {
+        text.push_str("\nLine        no sheaves in the job: bending is not counted\n");
+    }
+    let _ = writeln!(
+        text,
+        "\n{}",
+        sentence(&format!(
+            "{RESTS_ON} An aid: limits of line and tool, procedures and rules of the site go first."
+        ))
     );
     text
 }
@@ -93,24 +100,28 @@ fn cell(value: Option<f64>, decimals: usize) -> String {
     value.map_or_else(|| "unknown".to_owned(), |v| format!("{v:.decimals$}"))
 }
 
-fn stretches(text: &mut String, plan: &Plan, units: Units) {
+/// Heads of the table of stretches.
+pub(super) fn stretch_head(units: Units) -> [String; 8] {
+    let (depth, groove) = (units.depth().unit, units.groove().unit);
+    [
+        format!("turn at {depth}"),
+        "open".into(),
+        format!("mean {groove}"),
+        format!("least {groove}"),
+        "strokes".into(),
+        "90 %".into(),
+        "hours".into(),
+        "90 %".into(),
+    ]
+}
+
+/// Its rows: the stretches, unless one is all, and all in one at the end.
+pub(super) fn stretch_rows(plan: &Plan, units: Units) -> Vec<[String; 8]> {
     let (depth, groove) = (units.depth(), units.groove());
-    let _ = writeln!(
-        text,
-        "\n{:>21} {:>6} {:>10} {:>10} {:>8} {:>8} {:>7} {:>7}",
-        format!("turn at {}", depth.unit),
-        "open",
-        format!("mean {}", groove.unit),
-        format!("least {}", groove.unit),
-        "strokes",
-        "90 %",
-        "hours",
-        "90 %"
-    );
-    let mut row = |s: &Stretch, note: &str| {
-        let _ = writeln!(
-            text,
-            "{:>21} {:>6} {:>10} {:>10} {:>8} {:>8} {:>7} {:>7}{note}",
+    let is_whole = |s: &&Stretch| (s.top_m, s.bottom_m) == (plan.whole.top_m, plan.whole.bottom_m);
+    let parts = plan.stretches.iter().filter(|s| !is_whole(s));
+    let row = |s: &Stretch| {
+        [
             format!("{}-{}", depth.bare(s.top_m), depth.bare(s.bottom_m)),
             depth.bare(s.length_m - s.surely_split_m),
             groove.bare(s.mean_mm),
@@ -119,121 +130,152 @@ fn stretches(text: &mut String, plan: &Plan, units: Units) {
             cell(s.strokes_p90, 0),
             cell(s.hours_p50, 1),
             cell(s.hours_p90, 1),
-        );
+        ]
     };
-    let is_whole = |s: &Stretch| (s.top_m, s.bottom_m) == (plan.whole.top_m, plan.whole.bottom_m);
-    for stretch in plan.stretches.iter().filter(|s| !is_whole(s)) {
-        row(stretch, "");
-    }
-    row(&plan.whole, "  all in one");
-    let _ = writeln!(
-        text,
-        "open: not surely split; strokes that turn there go over all of it; wall {} nominal",
-        groove.show(plan.whole.wall_mm)
-    );
+    parts.chain([&plan.whole]).map(row).collect()
+}
+
+fn stretches(text: &mut String, plan: &Plan, units: Units) {
+    let line = |row: &[String; 8]| {
+        let [place, open, mean, least, strokes, most, hours, longest] = row;
+        format!(
+            "{place:>21} {open:>6} {mean:>10} {least:>10} {strokes:>8} {most:>8} {hours:>7} {longest:>7}"
+        )
+    };
+    let _ = writeln!(text, "\n{}", line(&stretch_head(units)));
+    let rows: Vec<String> = stretch_rows(plan, units).iter().map(line).collect();
+    let _ = writeln!(text, "{}  all in one", rows.join("\n"));
+    let wall = units.groove().show(plan.whole.wall_mm);
+    let _ = writeln!(text, "{OPEN}; wall {wall} nominal");
     if let Some(words) = in_parts(plan) {
-        text.push_str(&words);
+        let _ = writeln!(text, "{words}");
     }
 }
 
 /// What is gained by working on the open stretches only; `None` where that is little.
-fn in_parts(plan: &Plan) -> Option<String> {
+pub(super) fn in_parts(plan: &Plan) -> Option<String> {
     let hours = plan.stretches.iter().map(|s| s.hours_p50);
     let (parts, whole) = (hours.sum::<Option<f64>>()?, plan.whole.hours_p50?);
     (!plan.stretches.is_empty() && parts < 0.9 * whole).then(|| {
         format!(
-            "Stretch by stretch the strokes take about {parts:.1} hours, over the whole interval {whole:.1}.\n"
+            "Stretch by stretch the strokes take about {parts:.1} hours, over the whole interval {whole:.1}."
         )
     })
 }
 
+/// Heads of the table of wheels.
+pub(super) const CHOICE_HEAD: [&str; 9] = [
+    "wheels", "force", "strokes", "90 %", "hours", "90 %", "pull", "margin", "down",
+];
+
+/// A row of it.
+pub(super) fn choice_row(c: &Choice, units: Units) -> [String; 9] {
+    let force = units.force();
+    let newtons = |n: Option<f64>| n.map_or_else(|| "unknown".to_owned(), |n| force.bare(n));
+    [
+        c.wheels.to_string(),
+        force.bare(c.radial_force_n),
+        cell(c.strokes_p50, 0),
+        cell(c.strokes_p90, 0),
+        cell(c.hours_p50, 1),
+        cell(c.hours_p90, 1),
+        newtons(c.pull_n),
+        newtons(c.margin_n),
+        force.bare(c.down_reserve_n),
+    ]
+}
+
+/// Another choice changes something.
+pub(super) fn has_choices(plan: &Plan) -> bool {
+    !plan.choices.is_empty() && plan.whole.strokes_p90 != Some(0.0)
+}
+
+/// What fresh metal takes; `None` where no first strokes are known.
+pub(super) fn fresh_metal(plan: &Plan, units: Units) -> Option<String> {
+    let first = units.force().show(plan.first_pull_n?);
+    Some(format!(
+        "Over metal that is not cut yet the pull is more: the first strokes of these runs took up to {first}."
+    ))
+}
+
 fn choices(text: &mut String, plan: &Plan, units: Units) {
-    if plan.choices.is_empty() || plan.whole.strokes_p90 == Some(0.0) {
+    if !has_choices(plan) {
         return;
     }
-    let force = units.force();
+    let line = |row: [&str; 9]| {
+        let [
+            wheels,
+            force,
+            strokes,
+            most,
+            hours,
+            longest,
+            pull,
+            margin,
+            down,
+        ] = row;
+        format!(
+            "{wheels:>6} {force:>7} {strokes:>8} {most:>8} {hours:>7} {longest:>7} {pull:>7} {margin:>7} {down:>7}"
+        )
+    };
+    let unit = units.force().unit;
     let _ = writeln!(
         text,
-        "\nWheels over the whole interval, forces in {}\n{:>6} {:>7} {:>8} {:>8} {:>7} {:>7} {:>7} {:>7} {:>7}",
-        force.unit, "wheels", "force", "strokes", "90 %", "hours", "90 %", "pull", "margin", "down"
+        "\nWheels over the whole interval, forces in {unit}\n{}",
+        line(CHOICE_HEAD)
     );
     for c in &plan.choices {
-        let newtons = |n: Option<f64>| n.map_or_else(|| "unknown".to_owned(), |n| force.bare(n));
+        let row = choice_row(c, units);
+        let own = if c.of_the_job { " *" } else { "" };
+        let limits = limits(c);
+        let gap = if limits.is_empty() { "" } else { "  " };
         let _ = writeln!(
             text,
-            "{:>6} {:>7} {:>8} {:>8} {:>7} {:>7} {:>7} {:>7} {:>7}{}{}",
-            c.wheels,
-            force.bare(c.radial_force_n),
-            cell(c.strokes_p50, 0),
-            cell(c.strokes_p90, 0),
-            cell(c.hours_p50, 1),
-            cell(c.hours_p90, 1),
-            newtons(c.pull_n),
-            newtons(c.margin_n),
-            force.bare(c.down_reserve_n),
-            if c.of_the_job { " *" } else { "" },
-            limits(c)
+            "{}{own}{gap}{limits}",
+            line(row.each_ref().map(String::as_str))
         );
     }
-    text.push_str(
-        "pull: highest line tension of strokes up in this groove as it is; margin: of it below the limit in\n\
-         force at the bottom; down: what is left of the tool's weight to go down against the drag of a\n\
-         stroke; * this job\n",
-    );
-    if let Some(first) = plan.first_pull_n {
-        let _ = writeln!(
-            text,
-            "Over metal that is not cut yet the pull is more: the first strokes of these runs took up to {}.",
-            force.show(first)
-        );
+    let _ = writeln!(text, "{}", sentence(&format!("{CHOICES}; * this job")));
+    if let Some(told) = fresh_metal(plan, units) {
+        let _ = writeln!(text, "{told}");
     }
 }
 
 /// What stands in the way of a choice.
-fn limits(choice: &Choice) -> &'static str {
+pub(super) fn limits(choice: &Choice) -> &'static str {
     match (
         choice.margin_n.is_some_and(|n| n < 0.0),
         choice.down_reserve_n < 0.0,
     ) {
-        (true, true) => "  ABOVE THE LIMIT, too light to go down",
-        (true, false) => "  ABOVE THE LIMIT",
-        (false, true) => "  too light to go down",
+        (true, true) => "ABOVE THE LIMIT, too light to go down",
+        (true, false) => "ABOVE THE LIMIT",
+        (false, true) => "too light to go down",
         (false, false) => "",
     }
 }
 
-fn line(text: &mut String, plan: &Plan, units: Units) {
-    let Some(line) = &plan.line else {
-        text.push_str("\nLine        no sheaves in the job: bending is not counted\n");
-        return;
-    };
-    let LineLeft {
-        from_m,
-        to_m,
-        bends,
-        bends_per_stroke,
-        most_bends,
-        most_from_m,
-        ..
-    } = line;
+/// Bending so far and to come.
+pub(super) fn line_told(line: &LineLeft, units: Units) -> String {
     let depth = units.depth();
-    let mut said = format!(
-        "strokes to come bend most {} to {} above the rope socket, {} a stroke: {bends} bends so far, if it is not cut \
-         back; most so far {most_bends}, at {}; ",
-        depth.bare(*from_m),
-        depth.show(*to_m),
-        times(bends_per_stroke),
-        depth.show(*most_from_m)
+    let mut told = format!(
+        "strokes to come bend most {} to {} above the rope socket, {} a stroke: {} bends so far, if it is not cut back; most \
+         so far {}, at {}; ",
+        depth.bare(line.from_m),
+        depth.show(line.to_m),
+        times(line.bends_per_stroke),
+        line.bends,
+        line.most_bends,
+        depth.show(line.most_from_m)
     );
     match (line.life_used, line.strokes_to_alarm) {
         (Some(used), Some(strokes)) => {
             let _ = write!(
-                said,
+                told,
                 "{:.0} % of its bending life is used, alarm after {strokes:.0} more strokes",
                 100.0 * used
             );
         }
-        _ => said.push_str("no bending life given: bends are only counted"),
+        _ => told.push_str("no bending life given: bends are only counted"),
     }
-    let _ = writeln!(text, "\n{}", labelled("Line", &said));
+    told
 }

@@ -9,7 +9,7 @@ use kerfwatch::result::{Direction, RunResult, State};
 use std::fmt::Write as _;
 
 /// Groove by depth: estimate, 90 % interval, wall, couplings; depth grows down the page.
-pub(super) fn groove(result: &RunResult, units: Units) -> Option<String> {
+pub(crate) fn groove(result: &RunResult, units: Units) -> Option<String> {
     let first = result.groove.first()?;
     let last = result.groove.last()?;
     let (depth, mm) = (units.depth(), units.groove());

@@ -11,6 +11,7 @@ pub(crate) mod svg;
 mod tension_cycles;
 mod traces;
 
+pub(crate) use figures::groove as groove_figure;
 pub use forecast_page::forecast_page;
 
 pub use crate::args::ReportArgs as Args;
