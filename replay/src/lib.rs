@@ -34,6 +34,7 @@ pub mod plan;
 pub mod readings;
 pub mod recompute;
 pub mod report;
+mod run_doubts;
 pub mod run_folder;
 pub mod simulate;
 pub mod summary;

@@ -6,14 +6,12 @@ use crate::explain;
 use crate::failure::{Exit, Failure};
 use crate::friction::not_learned;
 use crate::highest_tension;
-use crate::other_wheels;
 use crate::output_file::write_json;
+use crate::run_doubts;
 use crate::run_folder::RunFolder;
 use crate::summary::{MARKS_TURNED, MarksRead, summary};
-use crate::tool_weight;
 use crate::units_shown::count;
 use crate::wrapped::labelled;
-use crate::zero_steps;
 use kerfwatch::pipeline::Pipeline;
 
 /// Runs it.
@@ -50,23 +48,11 @@ pub fn run(args: &Args, console: &mut Console<'_>) -> Result<Exit, Failure> {
             "Friction    that of the job, for it could not be learned: {why}"
         ))?;
     }
-    match tool_weight::told(pipeline.learned().as_ref()) {
-        Some(weight) if to_stdout => console.warn(weight),
-        Some(weight) => console.line(labelled("Weight", &weight))?,
-        None => {}
-    }
-    for step in zero_steps::told(&done.result.quality.zero_steps) {
+    for doubt in run_doubts::told(&pipeline, &done.result) {
         if to_stdout {
-            console.warn(step);
+            console.warn(doubt.alone());
         } else {
-            console.line(labelled("Zero", &step))?;
-        }
-    }
-    for wheels in other_wheels::told(&done.result.other_wheels) {
-        if to_stdout {
-            console.warn(format_args!("wheels: {wheels}"));
-        } else {
-            console.line(labelled("Wheels", &wheels))?;
+            console.line(labelled(doubt.label, &doubt.words))?;
         }
     }
     if pipeline.marks_turned() {

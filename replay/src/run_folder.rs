@@ -5,9 +5,7 @@ use crate::console::Console;
 use crate::failure::{Exit, Failure, Finding};
 use crate::job_source::{self, JobChanges, JobInUse};
 use crate::missing_readings;
-use crate::other_wheels;
-use crate::tool_weight;
-use crate::zero_steps;
+use crate::run_doubts::{self, Doubt};
 use kerfwatch::input::{Event, Input};
 use kerfwatch::pipeline::Pipeline;
 use kerfwatch::recording::{Damage, Folder, Note, RecordError, Run, RunReader};
@@ -171,15 +169,8 @@ impl RunFolder {
         bar.finish_and_clear();
         result.quality.lost_blocks += self.reader.lost_blocks();
         result.run.what_if.clone_from(&self.what_if);
-        let weight = tool_weight::told(pipeline.learned().as_ref());
-        result.run.doubts = Vec::from_iter(
-            weight
-                .into_iter()
-                .chain(zero_steps::told(&result.quality.zero_steps))
-                .chain(
-                    other_wheels::told(&result.other_wheels).map(|told| format!("wheels: {told}")),
-                ),
-        );
+        let doubts = run_doubts::told(&pipeline, &result);
+        result.run.doubts = doubts.iter().map(Doubt::alone).collect();
         let damage = self.reader.damage();
         let exit = self.tell_damage(&damage, console);
         for missing in missing_readings::told(&result, &pipeline.snapshot(), &self.job.job, raw) {
