@@ -110,10 +110,6 @@ pub(super) struct Pace {
     strokes: f64,
     /// Wheel passes (counted as up passes) that one stroke over a bin adds with the wheels as they are now.
     per_stroke: f64,
-    /// So many times that with other wheels.
-    faster: f64,
-    /// Every stroke to come goes over all of it, whatever those so far did.
-    whole: bool,
 }
 
 impl Pace {
@@ -128,8 +124,6 @@ impl Pace {
         Self {
             strokes,
             per_stroke: f64::from(job.cutter.wheels) * wheels * (part + (1.0 - part) * down),
-            faster: 1.0,
-            whole: false,
         }
     }
 
@@ -152,12 +146,12 @@ impl Pace {
         }
     }
 
-    /// That of strokes over all of a stretch, with wheels of which a stroke counts so many.
+    /// That of strokes that all go over a stretch, whatever those so far did, with wheels of which one counts so many: as
+    /// where none has shown yet how far it reaches.
     pub(super) fn of_whole_strokes(self, counts: f64) -> Self {
         Self {
-            faster: self.faster * counts,
-            whole: true,
-            ..self
+            strokes: 0.0,
+            per_stroke: self.per_stroke * counts,
         }
     }
 
@@ -165,12 +159,7 @@ impl Pace {
     /// only reach it.
     pub(super) fn at(&self, passes: f64) -> f64 {
         let seen = (passes + RATE_STROKES * self.per_stroke) / (self.strokes + RATE_STROKES);
-        let rate = if self.whole {
-            self.per_stroke
-        } else {
-            seen.min(self.per_stroke)
-        };
-        rate * self.faster
+        seen.min(self.per_stroke)
     }
 }
 

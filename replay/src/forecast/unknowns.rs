@@ -29,7 +29,7 @@ pub(super) const FORCE_LOST: (f64, f64) = (0.0, 0.15);
 /// Rolling drag over radial force.
 pub(super) const ROLLING: (f64, f64) = (0.02, 0.10);
 /// Mean and standard deviation of the friction coefficient of the tool.
-pub(super) const TOOL_FRICTION: (f64, f64) = (0.15, 0.08);
+pub(crate) const TOOL_FRICTION: (f64, f64) = (0.15, 0.08);
 /// Standard deviation of the tool's weight, part.
 pub(super) const TOOL_WEIGHT_SD: f64 = 0.02;
 /// Standard deviation of line friction, part.

@@ -1,6 +1,7 @@
 //! Wheels and radial force in one table: strokes left, pull on the first stroke, and whether the tool goes down again.
 
-use super::stretches::Known;
+use super::stretches::{Known, middle};
+use crate::forecast::unknowns::TOOL_FRICTION;
 use crate::forecast::weights::Hang;
 use kerfwatch::groove::next_run::NextDrag;
 use kerfwatch::groove::pass_counts;
@@ -19,8 +20,6 @@ const FIRST: usize = 3;
 const FORCES: [f64; 4] = [0.75, 1.0, 1.25, 1.5];
 /// Numbers of wheels tried beside that of the job.
 const WHEELS: [u32; 4] = [1, 2, 3, 4];
-/// Friction of the tool on the pipe, where no run has taught it (common practice, no source).
-const TOOL_FRICTION: f64 = 0.15;
 
 /// One choice.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -64,7 +63,7 @@ pub(super) fn choices(
     let Some(now) = drag(1.0) else {
         return Vec::new();
     };
-    let (friction, weight) = learned.map_or((TOOL_FRICTION, 1.0), |l| (l.tool, l.weight));
+    let (friction, weight) = learned.map_or((TOOL_FRICTION.0, 1.0), |l| (l.tool, l.weight));
     let hang = &hangs.coming;
     let drive_n = hang.drive_down_n(interval.end, friction, weight);
     let at_bottom = hang.at(interval.end, now.up, now.down);
@@ -106,16 +105,16 @@ pub(super) fn choices(
 
 /// Highest tension of the last strokes up that cut, N: the middle one.
 pub(super) fn pull_of_last(strokes: &[Stroke]) -> Option<f64> {
-    let cut_up = |s: &&Stroke| s.direction == Direction::Up && s.engaged_m > 0.0;
-    let last = strokes.iter().rev().filter(cut_up).take(LAST);
-    let mut peaks: Vec<f64> = last.map(|s| s.peak_tension_n).collect();
-    peaks.sort_by(f64::total_cmp);
-    peaks.get(peaks.len() / 2).copied()
+    middle(pulls(strokes).rev().take(LAST).collect())
 }
 
 /// Highest tension of the first strokes up that cut, N.
 pub(super) fn pull_of_first(strokes: &[Stroke]) -> Option<f64> {
+    pulls(strokes).take(FIRST).reduce(f64::max)
+}
+
+/// Highest tension of each stroke up that cut, N.
+fn pulls(strokes: &[Stroke]) -> impl DoubleEndedIterator<Item = f64> {
     let cut_up = |s: &&Stroke| s.direction == Direction::Up && s.engaged_m > 0.0;
-    let first = strokes.iter().filter(cut_up).take(FIRST);
-    first.map(|s| s.peak_tension_n).reduce(f64::max)
+    strokes.iter().filter(cut_up).map(|s| s.peak_tension_n)
 }

@@ -86,7 +86,8 @@ fn is_sure(bin: &GrooveBin) -> bool {
     bin.through && bin.through_probability >= SURELY
 }
 
-fn middle(mut values: Vec<f64>) -> Option<f64> {
+/// The middle one, of an even number the greater of both.
+pub(super) fn middle(mut values: Vec<f64>) -> Option<f64> {
     values.sort_by(f64::total_cmp);
     values.get(values.len() / 2).copied()
 }
