@@ -102,7 +102,7 @@ fn coming_job(
         (None, Some(last)) if args.set.is_empty() => last.clone(),
         (None, last) => {
             let text = last.map_or("", |last| last.text.as_str());
-            job_source::read_text(text, "job of the last run (with --set)", &args.set, console)?
+            job_source::read_text(text, "job of the last run", &args.set, console)?
         }
     };
     let refused = |problem: String, remedy: &str| {
