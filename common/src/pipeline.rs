@@ -15,7 +15,7 @@ mod told_state;
 
 use crate::alarm::PickUpTable;
 use crate::align::{Aligner, Cell};
-use crate::calibrate::{CalibratedReading, Instruments};
+use crate::calibrate::{CalibratedReading, ImportedLoads, Instruments};
 use crate::groove::coupling_marks::CouplingMarks;
 use crate::groove::ledger::{Bins, Ledger};
 use crate::groove::mark_sense::MarkSense;
@@ -83,6 +83,7 @@ pub struct Pipeline {
     /// Drag of a first pass over a fresh wall, from nominal values, N.
     pub(crate) first_pass_drag: f64,
     pub(crate) instruments: Instruments,
+    pub(crate) imported_loads: ImportedLoads,
     pub(crate) watch: Watch,
     pub(crate) bends: BendCounter,
     pub(crate) now: Nanos,
@@ -154,6 +155,7 @@ impl Pipeline {
             told: None,
             first_pass_drag: groove::first_pass_drag(job),
             instruments: instruments(job),
+            imported_loads: ImportedLoads::new(job),
             watch: Watch::new(job),
             bends: BendCounter::new(&job.line, 1.0),
             now: 0,
@@ -233,10 +235,23 @@ impl Pipeline {
     pub fn reading(&mut self, channel: ChannelId, at: Nanos, value: f64, events: &mut Vec<Event>) {
         self.now = self.now.max(at);
         match channel {
-            ChannelId::Load => self.watch.load(at, value),
-            ChannelId::Depth => self.watch.depth(at, value),
+            ChannelId::Load => {
+                self.watch.load(at, value);
+                let mut fit = [None; 2];
+                let mut put = |at, value| {
+                    let place = usize::from(fit[0].is_some());
+                    fit[place] = Some((at, value));
+                };
+                self.imported_loads.push(at, value, &mut put);
+                for (at, value) in fit.into_iter().flatten() {
+                    self.take(channel, at, value, events);
+                }
+            }
+            ChannelId::Depth => {
+                self.watch.depth(at, value);
+                self.take(channel, at, value, events);
+            }
         }
-        self.take(channel, at, value, events);
     }
 
     /// A reading fit for estimation.
@@ -321,6 +336,11 @@ impl Pipeline {
         } = self;
         instruments.finish(&mut |r| judged.push(*r));
         self.take_judged(events);
+        let mut held = None;
+        (self.imported_loads).release(&mut |at, value| held = Some((at, value)));
+        if let Some((at, value)) = held {
+            self.take(ChannelId::Load, at, value, events);
+        }
         let mut cells = Vec::new();
         self.aligner.finish(&mut |c| cells.push(c));
         for cell in &cells {

@@ -200,16 +200,18 @@ impl OverpullGuard {
     /// A load reading, N of line tension.
     #[inline]
     pub fn load(&mut self, at: Nanos, tension_n: f64) -> Verdict {
-        if self.tension.push(at, tension_n) {
-            self.note_usual_pull(at);
-        }
         let limit_n = if self.is_line_older(at, LINE_AGE_MAX) {
             self.model.limit_n(None)
         } else {
             self.limit_n
         };
+        let is_doubtful = self.is_doubtful(at, tension_n, limit_n);
+        // A level and a slope with one that no line could give in them would tell of an approach.
+        if !is_doubtful && self.tension.push(at, tension_n) {
+            self.note_usual_pull(at);
+        }
         let (pick_up_n, allowed_n) = (self.pick_up_n, self.allowed_n);
-        if !self.is_doubtful(at, tension_n, limit_n) || self.comes_again(at, tension_n, limit_n) {
+        if !is_doubtful || self.comes_again(at, tension_n, limit_n) {
             let rule = Rule::of(AlarmKind::Overpull, Level::High);
             let overpull = rule.exceeds(self.overpull, tension_n, limit_n, Sense::Above);
             let rule = Rule::of(AlarmKind::Overpull, Level::Low);

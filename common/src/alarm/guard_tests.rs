@@ -183,6 +183,25 @@ fn a_single_impossible_reading_waits_for_the_next_one() {
     assert!(guard.load(2_020_000_000, 12_500.0).overpull);
 }
 
+#[test]
+fn a_single_impossible_reading_is_no_approach() {
+    for rate_hz in [10.0, 30.0, 200.0] {
+        let mut guard = OverpullGuard::new(GuardModel::new(&job(2000.0)));
+        let lone = (20.0 * rate_hz) as i64;
+        let told = run(
+            &mut guard,
+            rate_hz,
+            40.0,
+            |t| 2000.0 - 0.4 * t,
+            |t| {
+                let is_lone = (t * rate_hz).round() as i64 == lone;
+                if is_lone { 99_999.0 } else { 1250.0 }
+            },
+        );
+        assert_eq!(told, (None, None), "{rate_hz} Hz");
+    }
+}
+
 /// Readings at 20 Hz for `seconds`; every `period`th is `high`, the others 0, after two zeros at the start.
 fn loose_contact(
     guard: &mut OverpullGuard,

@@ -12,12 +12,13 @@
 //!
 //! Reading order: [`scale`] (the arithmetic), [`demands`] (what the job expects), [`channel`] (flags of one channel), [`spike`],
 //! [`flicker`], [`leap`], [`stillness`], [`repeats`], [`halt`], [`sequence`], [`instruments`] (both channels with their decoders: what the
-//! pipeline uses).
+//! pipeline uses), [`imported`] (loads of a table, which has none).
 
 pub mod channel;
 pub mod demands;
 pub mod flicker;
 pub mod halt;
+pub mod imported;
 pub mod instruments;
 pub mod leap;
 pub mod repeats;
@@ -27,6 +28,7 @@ pub mod spike;
 pub mod stillness;
 
 pub use demands::Demands;
+pub use imported::ImportedLoads;
 pub use instruments::{Counter, Instruments};
 pub use scale::{DepthScale, LoadScale};
 

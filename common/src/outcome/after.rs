@@ -47,6 +47,7 @@ pub(super) fn quality(p: &Pipeline) -> Quality {
     let a = p.aligner.counts();
     let load = p.instruments.health(ChannelId::Load);
     let depth = p.instruments.health(ChannelId::Depth);
+    let imported = p.imported_loads.set_aside();
     let shared = p
         .job
         .load
@@ -58,8 +59,11 @@ pub(super) fn quality(p: &Pipeline) -> Quality {
         gaps: a.gaps + load.gaps + depth.gaps,
         late: a.late,
         lost_blocks: 0,
-        out_of_range: a.out_of_range + load.out_of_range + depth.out_of_range,
-        spikes: a.spikes + load.spikes + depth.spikes,
+        out_of_range: a.out_of_range
+            + load.out_of_range
+            + depth.out_of_range
+            + imported.out_of_range,
+        spikes: a.spikes + load.spikes + depth.spikes + imported.spikes,
         counter_leaps: a.counter_steps,
         leaps: p.aligner.leaps().to_vec(),
         zero_steps: p.zero_steps.clone(),

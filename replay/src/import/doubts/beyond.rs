@@ -3,10 +3,9 @@
 //! A logger writes them when an instrument fails (error codes, bytes torn in transfer). Where most of a column lies
 //! there, its unit is another one, which is told elsewhere.
 
+use kerfwatch::calibrate::imported::IMPOSSIBLE as BREAKING_LOADS;
 use kerfwatch::job::{Job, significant};
 
-/// Times the breaking load: beyond this no reading of a live load cell is believed either.
-const BREAKING_LOADS: f64 = 4.0;
 /// Times the depth of the well: more than feet for metres make of it.
 const WELLS: f64 = 5.0;
 
@@ -72,7 +71,7 @@ impl Beyond {
             _ => ("values are", "the first is"),
         };
         let problem = format!(
-            "{} {are} impossible: {first} {} {}, {}; taken as readings they can raise alarms",
+            "{} {are} impossible: {first} {} {}, {}; they are left out of the result, but can raise alarms",
             self.count,
             significant(value),
             self.unit,
