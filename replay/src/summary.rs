@@ -3,19 +3,20 @@
 use crate::hardly_reached::hardly_reached_sentences;
 use crate::units_shown::{Units, clock, count, counted, duration};
 use crate::wrapped::sentence;
-use kerfwatch::groove::SAID_THROUGH;
 use kerfwatch::groove::ledger::BEYOND_M;
 use kerfwatch::job::Job;
 use kerfwatch::pipeline::Pipeline;
-use kerfwatch::result::{Direction, GrooveBin, RunResult, State, in_interval};
+use kerfwatch::result::{Direction, RunResult, State, in_interval};
 use kerfwatch::snapshot::MarkDoubt;
 use std::fmt::Write as _;
 
 mod alarms;
 mod held;
 mod joints;
+mod split_length;
 pub use held::held_lines;
 pub use joints::*;
+pub use split_length::*;
 
 /// Seconds spent in each state, in the order of [`STATES`].
 pub const STATES: [State; 6] = [
@@ -48,30 +49,6 @@ pub fn time_in(result: &RunResult, state: State) -> f64 {
 /// Number of intervals in a state.
 pub fn times_in(result: &RunResult, state: State) -> usize {
     result.intervals.iter().filter(|i| i.state == state).count()
-}
-
-/// Groove bins of the interval, couplings left out.
-fn tube_bins(result: &RunResult) -> impl Iterator<Item = &GrooveBin> {
-    in_interval(&result.groove, &result.joints)
-        .iter()
-        .filter(|bin| !bin.coupling)
-}
-
-/// Length of the interval taken as split, and length that could be, m (couplings left out).
-pub fn split_length_m(result: &RunResult) -> (f64, f64) {
-    tube_bins(result).fold((0.0, 0.0), |(split, whole), bin| {
-        let length = bin.bottom_m - bin.top_m;
-        let cut = if bin.through { length } else { 0.0 };
-        (split + cut, whole + length)
-    })
-}
-
-/// Length of the interval, m, of which it cannot be told whether the wall is split (couplings left out).
-pub fn doubtful_length_m(result: &RunResult) -> f64 {
-    tube_bins(result)
-        .filter(|bin| (0.1..0.9).contains(&bin.through_probability))
-        .map(|bin| bin.bottom_m - bin.top_m)
-        .sum()
 }
 
 /// Mean groove depth of the interval, mm, couplings left out; `None` where there is no bin.
@@ -200,24 +177,18 @@ fn strokes_and_states(text: &mut String, result: &RunResult, units: Units) {
 }
 
 fn groove(text: &mut String, result: &RunResult, units: Units) {
-    let (split, whole) = split_length_m(result);
-    if whole > 0.0 {
+    let split = split_length(result);
+    if split.whole > 0.0 {
         let depth = units.depth();
         let _ = writeln!(
             text,
-            "Split       {} of {} ({:.0} %), couplings left out",
-            depth.show(split),
-            depth.show(whole),
-            100.0 * split / whole
+            "Split       {} of {} ({:.0} %), couplings left out: {} surely, {} possibly",
+            depth.bare(split.expected),
+            depth.show(split.whole),
+            100.0 * split.expected / split.whole,
+            depth.show(split.sure),
+            depth.show(split.possible)
         );
-        let doubtful = doubtful_length_m(result);
-        if doubtful > 0.0 {
-            let _ = writeln!(
-                text,
-                "            of {} it cannot be told: probability 10 to 90 %",
-                depth.show(doubtful)
-            );
-        }
     }
     if let Some(beyond) = beyond_interval(result, units) {
         let _ = writeln!(text, "Beyond      {beyond} the interval");
@@ -242,7 +213,7 @@ fn joints(text: &mut String, result: &RunResult, units: Units) {
     );
     for (i, joint) in result.joints.iter().enumerate() {
         let span = format!("{}-{}", depth.bare(joint.top_m), depth.bare(joint.bottom_m));
-        let split = format!("{:.0} %", 100.0 * split_part(result, joint));
+        let split = format!("{:.0} %", 100.0 * joint.split_fraction);
         let (mean, least, interval) = match joint_groove(result, joint) {
             Some(g) => (
                 mm.bare(g.mean_mm),
@@ -261,14 +232,9 @@ fn joints(text: &mut String, result: &RunResult, units: Units) {
     if let Some(bin) = result.groove.iter().find(|b| !b.coupling) {
         let _ = writeln!(text, "wall {} nominal", mm.show(bin.wall_mm));
     }
-    let expected: Vec<String> = (result.joints.iter())
-        .map(|joint| format!("{:.0}", 100.0 * joint.split_fraction))
-        .collect();
     let _ = writeln!(
         text,
-        "split: places through with {:.0} % or more; by probability {} % (split_fraction)",
-        100.0 * SAID_THROUGH,
-        expected.join(", ")
+        "split: each place counts by its probability; surely: 90 % and more, possibly: 10 % and more"
     );
     let _ = writeln!(
         text,

@@ -139,11 +139,19 @@ pub fn replay(arguments: &[&str]) -> (Exit, String, String) {
 /// # Panics
 /// When it cannot be imported.
 pub fn import(folder: &Path, name: &str, well: &str) -> PathBuf {
+    import_marked(folder, name, well, &["106.5,cutter_out"])
+}
+
+/// The same with other marks, `time_s,mark` each.
+///
+/// # Panics
+/// When it cannot be imported.
+pub fn import_marked(folder: &Path, name: &str, well: &str, marks: &[&str]) -> PathBuf {
     let path = |file: &str| folder.join(format!("{name}-{file}"));
     std::fs::write(path("job.toml"), job(well)).expect("job is written");
     std::fs::write(path("samples.csv"), samples()).expect("samples are written");
-    std::fs::write(path("marks.csv"), "time_s,mark\n106.5,cutter_out\n")
-        .expect("marks are written");
+    let marks = format!("time_s,mark\n{}\n", marks.join("\n"));
+    std::fs::write(path("marks.csv"), marks).expect("marks are written");
     let out = folder.join(name);
     let text = |path: PathBuf| path.display().to_string();
     let (exit, _, err) = replay(&[

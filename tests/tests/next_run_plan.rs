@@ -1,7 +1,7 @@
 //! What is planned after a run: in accord with what the run itself says is left, and with what other wheels would change.
 
 use kerfwatch_replay::failure::Exit;
-use kerfwatch_tests::invented_run::{import, recompute, replay};
+use kerfwatch_tests::invented_run::{import, import_marked, recompute, replay};
 use serde_json::Value;
 use std::path::Path;
 
@@ -62,6 +62,24 @@ fn a_plan_with_the_same_wheels_asks_for_about_the_strokes_that_the_run_says_are_
         edges[0] >= 599.4 && *edges.last().unwrap() <= 609.6,
         "{edges:?}"
     );
+}
+
+/// Nothing may be put in before the marks of a run that stands alone: the crew that pressed the button late is believed as
+/// far as it is in the result of the run.
+#[test]
+fn a_plan_and_the_result_of_a_run_whose_mark_came_late_tell_the_same_groove() {
+    let dir = tempfile::tempdir().unwrap();
+    let run = import_marked(dir.path(), "late", "Invented-1", &["190,cutter_out"]);
+    let result = recompute(&run);
+    let planned = plan_json(&run, &[]);
+    let bins = result["groove"].as_array().unwrap().iter();
+    let depths: Vec<f64> = bins
+        .filter(|b| b["coupling"] == false)
+        .filter(|b| b["top_m"].as_f64() > Some(599.99) && b["bottom_m"].as_f64() < Some(609.01))
+        .filter_map(|b| b["depth_mm"].as_f64())
+        .collect();
+    let least = depths.iter().copied().fold(f64::INFINITY, f64::min);
+    assert_eq!(planned["whole"]["least_mm"].as_f64().unwrap(), least);
 }
 
 #[test]

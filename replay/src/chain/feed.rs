@@ -44,7 +44,7 @@ pub(super) type Marks = Vec<Vec<(Nanos, MarkKind)>>;
 
 /// Marks of the cutter for runs that have none while others do: told from the drag of that run alone.
 /// Where no run has marks the core finds all of them itself. A run starts with the cutter in, whatever
-/// the last mark of the run before.
+/// the last mark of the run before; of the first one nothing is put in that its crew did not say.
 pub(super) fn missing_marks(folders: &mut [RunFolder]) -> Marks {
     let first = |folder: &RunFolder| {
         let mut kinds = folder.notes().into_iter().map(|n| n.kind);
@@ -53,9 +53,10 @@ pub(super) fn missing_marks(folders: &mut [RunFolder]) -> Marks {
     let any = folders.iter().any(|f| first(f).is_some());
     folders
         .iter_mut()
-        .map(|folder| match first(folder) {
+        .enumerate()
+        .map(|(k, folder)| match first(folder) {
             None if any => marks_from_drag(folder),
-            Some(MarkKind::CutterOut) => vec![(0, MarkKind::CutterIn)],
+            Some(MarkKind::CutterOut) if k > 0 => vec![(0, MarkKind::CutterIn)],
             _ => Vec::new(),
         })
         .collect()

@@ -3,7 +3,7 @@
 use super::feed::Fed;
 use super::jobs;
 use crate::run_folder::RunFolder;
-use crate::summary::{mean_depth_mm, split_length_m};
+use crate::summary::{mean_depth_mm, split_length};
 use crate::units_shown::{Units, clock, duration};
 use kerfwatch::job::{Difference, listed};
 use kerfwatch::time::seconds;
@@ -83,7 +83,7 @@ pub(super) struct Part {
     pause_taken_s: Option<f64>,
     /// Strokes of this run.
     strokes: usize,
-    /// Length taken as split at its end.
+    /// Length split at its end, each place counted by its probability.
     split_m: f64,
     /// Mean groove at its end, couplings left out.
     mean_depth_mm: Option<f64>,
@@ -120,7 +120,7 @@ pub(super) fn parts(folders: &[RunFolder], fed: &Fed, links: &[Link]) -> Vec<Par
                 pause_s: pause.and_then(|p| p.true_ns).map(seconds),
                 pause_taken_s: pause.map(|p| seconds(p.joined_ns)),
                 strokes: fed.rows[k].len(),
-                split_m: split_length_m(result).0,
+                split_m: split_length(result).expected,
                 mean_depth_mm: mean_depth_mm(result),
                 depth: link.origin,
                 shift_m: link.shift_m,

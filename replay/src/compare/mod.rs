@@ -9,7 +9,7 @@ use crate::failure::{Exit, Failure, Finding};
 use crate::job_source::JobChanges;
 use crate::output_file::{write_file, write_json};
 use crate::run_folder::RunFolder;
-use crate::summary::{STATES, mean_depth_mm, split_length_m, strokes_left, time_in, times_in};
+use crate::summary::{STATES, mean_depth_mm, split_length, strokes_left, time_in, times_in};
 use kerfwatch::result::{Direction, GrooveBin, Joint, RunResult, State};
 use serde::Serialize;
 use std::path::Path;
@@ -33,7 +33,7 @@ pub struct Side {
     pub work_j: f64,
     /// Highest tension in a stroke.
     pub peak_tension_n: f64,
-    /// Length taken as split.
+    /// Length split, each place counted by its probability.
     pub split_m: f64,
     /// Mean groove depth, couplings left out.
     pub mean_depth_mm: Option<f64>,
@@ -276,7 +276,7 @@ fn side(label: &str, r: &RunResult, first: &RunResult) -> Side {
             .iter()
             .map(|s| s.peak_tension_n)
             .fold(0.0, f64::max),
-        split_m: split_length_m(r).0,
+        split_m: split_length(r).expected,
         mean_depth_mm: mean_depth_mm(r),
         joints: (r.joints.iter())
             .map(|joint| JointSide {

@@ -5,7 +5,6 @@ use super::{BinRow, Comparison, NOTHING_IN_COMMON};
 use crate::report::page::Page;
 use crate::report::svg::{Axis, Chart};
 use crate::units_shown::{Scale, Units};
-use kerfwatch::groove::SAID_THROUGH;
 use kerfwatch::result::RunResult;
 
 /// Line styles of the sides; more than four cannot be told apart.
@@ -46,11 +45,8 @@ pub(super) fn page(
     }
     page.paragraph(
         "note",
-        &format!(
-            "Taken as split: length over which the wall is through with a probability of {:.0} % or more, \
-             couplings left out. Mean groove: mean of the estimates over the interval, couplings left out.",
-            100.0 * SAID_THROUGH
-        ),
+        "Split, by probability: each place counts by its probability of being through, couplings left out. \
+         Mean groove: mean of the estimates over the interval, couplings left out.",
     );
     page.heading("Groove by depth");
     let key = key(comparison.sides.len());

@@ -70,7 +70,7 @@ pub(super) fn rows(comparison: &Comparison, units: Units) -> Vec<(String, Vec<St
         each("Alarms", &|s| s.alarms.to_string()),
         each("Work on the groove", &|s| units.work().show(s.work_j)),
         each("Highest tension", &|s| units.force().show(s.peak_tension_n)),
-        each("Taken as split", &|s| units.depth().show(s.split_m)),
+        each("Split, by probability", &|s| units.depth().show(s.split_m)),
         each("Mean groove", &|s| {
             s.mean_depth_mm
                 .map_or_else(|| "-".into(), |d| units.groove().show(d))
