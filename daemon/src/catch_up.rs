@@ -55,6 +55,8 @@ pub struct ReadBack {
     pub decisions: Decisions,
     /// How far it has come.
     pub progress: Arc<Progress>,
+    /// The run had been ended in order before it went on.
+    pub had_ended: bool,
 }
 
 /// What the core goes on with.
@@ -119,7 +121,8 @@ impl ReadBack {
         }
         let decided = taking.decided;
         tracing::info!(entries, decided, "record read back");
-        if taking.known.left() > 0 {
+        // A run that had ended has decided on what was cut short by that, which its inputs do not.
+        if taking.known.left() > 0 && !self.had_ended {
             tracing::warn!(
                 "{} decisions on record do not follow from the inputs on record: inputs were lost",
                 taking.known.left()

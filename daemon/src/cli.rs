@@ -89,7 +89,7 @@ pub enum Command {
 pub struct RunArgs {
     /// Job file.
     pub job: PathBuf,
-    /// Go on with a run that was cut off: its record is read first, then continued.
+    /// Go on with a run that was cut off, or ended: its record is read first, then continued.
     #[arg(long, value_name = "RUN")]
     pub resume: Option<PathBuf>,
     /// Start a new run, even where the newest one of this job broke off within the last 12 hours; without this

@@ -1,4 +1,4 @@
-//! A run that was recorded with another job file: in what the two differ, and how to go on with it.
+//! An earlier run that does not go on by itself: in what its job file differs, and how to go on with it.
 //!
 //! A run is read back and goes on with one job only. An edit of the job file therefore starts a new run, and strokes
 //! and groove begin again: whoever changed one limit has to be told so, and what to put back.
@@ -34,6 +34,24 @@ pub fn new_run_instead(folder: &Path, differs: &str) -> String {
         "the job file differs from that of unfinished run {} {differs}: this is a new run, strokes and groove start at \
          nothing, only open alarms are taken over; to go on with that run, stop this one, put back the values in brackets and \
          start with --resume {}",
+        name(folder),
+        folder.display()
+    )
+}
+
+/// What the crew is told when the newest run of the well was ended in order: by whom and why, nobody knows here.
+pub fn ended_before(folder: &Path, differs: Option<&str>, command: &str) -> String {
+    let (job, back) = match differs {
+        None => (String::new(), String::new()),
+        Some(differs) => (
+            format!(", and the job file differs from its own {differs}"),
+            "put back the values in brackets and ".to_owned(),
+        ),
+    };
+    format!(
+        "run {0} of this well was ended not long ago{job}: this is a new run, strokes and groove start at nothing, only open \
+         alarms are taken over; to go on with that run, stop this one, {back}start with: {command}; the groove of both \
+         together, when this one has ended: kerfwatch-replay chain {1} THIS RUN",
         name(folder),
         folder.display()
     )

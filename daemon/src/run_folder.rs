@@ -5,7 +5,7 @@ use crate::disk::{Brake, Disk, LastSegments};
 use crate::other_job::differs;
 use crate::recorder::policy;
 use kerfwatch::input::MarkKind;
-use kerfwatch::job::Job;
+use kerfwatch::job::{Job, read_job};
 use kerfwatch::recording::{
     Folder, HEAD_FORMAT, LOCK_FILE, MANIFEST_FILE, ReadOnly, RecordError, RunHead, RunReader,
     RunWriter, Storage, Store, time_of,
@@ -14,8 +14,8 @@ use kerfwatch::time::Nanos;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-/// A run that broke off longer ago is not the one that the crew is in the middle of: one shift.
-const BROKEN_OFF_MAX: Duration = Duration::from_secs(12 * 3600);
+/// A run that broke off or ended longer ago is not the one that the crew is in the middle of: one shift.
+const SHIFT: Duration = Duration::from_secs(12 * 3600);
 
 /// A new run.
 #[derive(Debug)]
@@ -28,7 +28,7 @@ pub struct NewRun {
     pub writer: RunWriter<Disk>,
 }
 
-/// A run that was cut off and can go on. Nothing of it has been recovered or read back: that takes its time,
+/// A run that was cut off, or ended, and can go on. Nothing of it has been recovered or read back: that takes its time,
 /// and ports come first.
 #[derive(Debug)]
 pub struct Interrupted {
@@ -42,6 +42,8 @@ pub struct Interrupted {
     pub away: Away,
     /// The crew had set the depth counter, or corrected the depth.
     pub counter_was_set: bool,
+    /// It had been ended in order, and is open again.
+    pub had_ended: bool,
 }
 
 /// Why a run folder cannot be used.
@@ -113,8 +115,8 @@ pub fn create(
     })
 }
 
-/// Looks whether a run that was cut off can go on: its head, its lock, its last seconds. Takes milliseconds
-/// however long the run is.
+/// Looks whether a run can go on: its head, its lock, its last seconds. Takes milliseconds however long the run is. One
+/// that was ended in order is no longer sealed then: who asks for it by name wants its groove, and goes on with it.
 pub fn look(folder: &Path, job: (&Job, &str), brake: &Brake) -> Result<Interrupted, FolderError> {
     let record = |source| FolderError::Record {
         folder: folder.to_owned(),
@@ -122,10 +124,6 @@ pub fn look(folder: &Path, job: (&Job, &str), brake: &Brake) -> Result<Interrupt
     };
     let mut disk = Disk::new(Folder::open(folder), brake.clone());
     let head = RunHead::read(&disk).map_err(record)?;
-    // Before the job: a run that has ended does not go on, whatever is put back.
-    if folder.join(MANIFEST_FILE).exists() {
-        return Err(record(RecordError::Finished(MANIFEST_FILE)));
-    }
     if let Some(differs) = differs(&head.job, job) {
         return Err(FolderError::OtherJob {
             folder: folder.to_owned(),
@@ -142,6 +140,17 @@ pub fn look(folder: &Path, job: (&Job, &str), brake: &Brake) -> Result<Interrupt
                 source,
             }));
         }
+    }
+    let had_ended = folder.join(MANIFEST_FILE).exists();
+    if had_ended {
+        let opened = disk.remove(MANIFEST_FILE).and_then(|()| disk.sync_dir());
+        opened.map_err(|source| {
+            record(RecordError::Io {
+                what: "cannot remove",
+                file: MANIFEST_FILE.to_owned(),
+                source,
+            })
+        })?;
     }
     let mut reader = RunReader::new(last_segments(folder)).map_err(record)?;
     // Without its notes nobody knows what was done in a run.
@@ -160,6 +169,7 @@ pub fn look(folder: &Path, job: (&Job, &str), brake: &Brake) -> Result<Interrupt
         disk,
         away,
         counter_was_set,
+        had_ended,
     })
 }
 
@@ -184,9 +194,9 @@ fn keep_anchor(anchor: Option<BootAnchor>, folder: &Path) {
     }
 }
 
-/// A run of this job, or of another one, that broke off not long ago.
+/// A run of this job, or of another one, that broke off or ended not long ago.
 #[derive(Debug)]
-pub struct BrokenOff {
+pub struct EarlierRun {
     /// Its folder.
     pub folder: PathBuf,
     /// In what the job differs from its own; `None`: recorded with this very job, it can go on.
@@ -195,8 +205,20 @@ pub struct BrokenOff {
 
 /// The newest run in `[record] folder`, if it was never sealed, nobody is recording it, and it was written to
 /// within the last shift.
-pub fn broken_off(job: (&Job, &str)) -> Option<BrokenOff> {
+pub fn broken_off(job: (&Job, &str)) -> Option<EarlierRun> {
     judge_broken_off(runs(job).next()?, job)
+}
+
+/// The newest run in `[record] folder`, if it is of the same well and was ended in order within the last shift.
+pub fn ended(job: (&Job, &str)) -> Option<EarlierRun> {
+    let folder = runs(job).next()?;
+    let is_sealed = folder.join(MANIFEST_FILE).exists();
+    let head = RunHead::read(&Folder::open(&folder)).ok()?;
+    let well = read_job(&head.job, "run.toml").ok()?.job.info.well;
+    (is_sealed && well == job.0.info.well && is_recent(&folder)).then_some(EarlierRun {
+        folder,
+        differs: differs(&head.job, job),
+    })
 }
 
 /// An earlier run of this very job that broke off within the last shift, and after which others were recorded: it
@@ -226,24 +248,29 @@ fn runs((job, _): (&Job, &str)) -> impl Iterator<Item = PathBuf> + use<> {
     found.into_iter().rev().map(|(_, folder)| folder)
 }
 
-fn judge_broken_off(folder: PathBuf, job: (&Job, &str)) -> Option<BrokenOff> {
+fn judge_broken_off(folder: PathBuf, job: (&Job, &str)) -> Option<EarlierRun> {
     if folder.join(MANIFEST_FILE).exists() {
         return None;
     }
-    let mut files = std::fs::read_dir(&folder).ok()?.flatten();
-    let was_written_lately = files.any(|file| {
-        let age = file.metadata().and_then(|meta| meta.modified());
-        // A file from the future was written before the clock was set back.
-        age.is_ok_and(|time| time.elapsed().map_or(true, |age| age < BROKEN_OFF_MAX))
-    });
-    let is_recent = was_written_lately || was_away_briefly(&folder);
+    let is_recent = is_recent(&folder);
     // Let go again at once: whoever goes on with the run takes it for good, and looks once more.
     let is_free = Folder::open(&folder).lock(LOCK_FILE).unwrap_or(false);
     let head = RunHead::read(&Folder::open(&folder)).ok()?;
-    (is_recent && is_free).then_some(BrokenOff {
+    (is_recent && is_free).then_some(EarlierRun {
         folder,
         differs: differs(&head.job, job),
     })
+}
+
+/// Whether it was recorded within the last shift.
+fn is_recent(folder: &Path) -> bool {
+    let mut files = std::fs::read_dir(folder).into_iter().flatten().flatten();
+    let was_written_lately = files.any(|file| {
+        let age = file.metadata().and_then(|meta| meta.modified());
+        // A file from the future was written before the clock was set back.
+        age.is_ok_and(|time| time.elapsed().map_or(true, |age| age < SHIFT))
+    });
+    was_written_lately || was_away_briefly(folder)
 }
 
 /// By the boot-time clock, whatever was done to UTC: a clock that was set forward makes every file look old.
@@ -253,7 +280,7 @@ fn was_away_briefly(folder: &Path) -> bool {
     };
     let length = BootAnchor::read(folder)
         .and_then(|anchor| anchor.away(&HostTime::now(), newest_input(&mut reader)));
-    length.is_some_and(|length| u128::from(length.unsigned_abs()) < BROKEN_OFF_MAX.as_nanos())
+    length.is_some_and(|length| u128::from(length.unsigned_abs()) < SHIFT.as_nanos())
 }
 
 /// Start time to the second, and a few letters that tell apart runs of the same second.
@@ -287,7 +314,7 @@ fn last_recorded(folder: &Path) -> Option<std::time::SystemTime> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use kerfwatch::job::{apply_set, print_default_job, read_job};
+    use kerfwatch::job::{apply_set, print_default_job};
 
     #[test]
     fn a_run_id_sorts_by_time_and_fits_a_file_name() {
@@ -309,11 +336,21 @@ mod tests {
             done.writer.finish(0).unwrap();
             std::fs::rename(&done.folder, records.path().join(other)).unwrap();
         };
+        assert!(ended((&job, text)).is_none());
         finish("20250101T000000Z-aaaa");
+        let over = ended((&job, text)).map(|found| (found.folder, found.differs));
+        assert_eq!(
+            over,
+            Some((records.path().join("20250101T000000Z-aaaa"), None))
+        );
+        let mut elsewhere = job.clone();
+        elsewhere.info.well = "Another-1 (invented)".to_owned();
+        assert!(ended((&elsewhere, text)).is_none());
         let run = create(&job, text, 1.0, &Brake::default()).unwrap();
         drop(run.writer);
         finish("well 7 done");
         finish("import-1");
+        assert!(ended((&job, text)).is_none(), "not the newest");
         let found = broken_off((&job, text)).map(|found| found.folder);
         assert_eq!(found.as_ref(), Some(&run.folder));
         assert_eq!(left_behind((&job, text)), None);

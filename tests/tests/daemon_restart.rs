@@ -46,6 +46,12 @@ fn end(running: &mut Running) {
 
 /// What was decided live is what a replay decides.
 fn live_is_replay(folder: &Path) -> Vec<Derived> {
+    let (live, replayed) = live_and_replayed(folder);
+    assert_eq!(live, replayed);
+    replayed
+}
+
+fn live_and_replayed(folder: &Path) -> (Vec<Derived>, Vec<Derived>) {
     let mut reader = RunReader::open(folder).unwrap();
     let head = reader.head().unwrap().clone();
     let job = read_job(&head.job, "run.toml").unwrap().job;
@@ -59,9 +65,7 @@ fn live_is_replay(folder: &Path) -> Vec<Derived> {
     let mut events: Vec<Event> = Vec::new();
     reader.for_each_input(|input| pipeline.push(input, &mut events));
     pipeline.finish(&mut events);
-    let replayed: Vec<Derived> = events.iter().map(Derived::from).collect();
-    assert_eq!(live, replayed);
-    replayed
+    (live, events.iter().map(Derived::from).collect())
 }
 
 #[test]
@@ -81,12 +85,42 @@ fn the_same_command_goes_on_with_the_run_and_its_unacknowledged_overpull() {
             if record.kind == "overpull" && record.level == "high" && state == "unacknowledged")
     });
     assert_eq!(overpulls.count(), 1, "{decided:?}");
-    // A run that has ended well is not gone on with.
+    // A run that has ended well is not gone on with by itself, but what nobody has seen of it is there, and the way back.
     running.start_again(&[]);
     running.wait_for("the page", || running.is_up());
-    assert!(running.alarm_states("overpull").is_empty());
+    let states = || running.alarm_states("overpull");
+    running.wait_for("the overpull is still there", || {
+        states()
+            .iter()
+            .any(|state| state.contains("unacknowledged"))
+    });
+    let first = running.runs()[0].display().to_string();
+    running.wait_for("the way back is told", || {
+        let note = told(&running);
+        note.contains("strokes and groove start at nothing")
+            && note.contains(&format!("--resume {first}"))
+    });
     end(&mut running);
     assert_eq!(running.runs().len(), 2);
+    // As it was told.
+    running.start_again(&["--resume", &first]);
+    running.wait_for("the page", || running.is_up());
+    running.wait_for("it is told that the run goes on", || {
+        told(&running).contains("had been ended in order")
+    });
+    running.send_for(Duration::from_millis(300), 2500.0);
+    end(&mut running);
+    assert_eq!(running.runs().len(), 2);
+    // What was decided when the run ended for the first time is on record too: a stroke and a state cut short by it.
+    let (live, replayed) = live_and_replayed(Path::new(&first));
+    for decided in &replayed {
+        assert!(live.contains(decided), "{decided:?} in {live:?}");
+    }
+    let overpulls = live.iter().filter(|record| {
+        matches!(record, Derived::Alarm { record, state, .. }
+            if record.kind == "overpull" && record.level == "high" && state == "unacknowledged")
+    });
+    assert_eq!(overpulls.count(), 1, "{live:?}");
 }
 
 #[test]

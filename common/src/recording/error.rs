@@ -25,7 +25,7 @@ pub enum RecordError {
     )]
     Exists,
     /// The run was finished and sealed.
-    #[error("the run was finished (`{0}` exists) and can't be continued; start a new run")]
+    #[error("the run was finished (`{0}` exists) and can't be continued as it is; start a new run")]
     Finished(&'static str),
     /// `run.toml` is missing or unreadable.
     #[error(

@@ -42,6 +42,14 @@ fn earlier(args: &RunArgs, file: (&Job, &str)) -> Earlier {
                 earlier.before = Some(run.folder);
             }
         }
+    } else if let Some(run) = run_folder::ended(file) {
+        if !args.new {
+            let command = other_job::resume_command(&args.job, &args.set, &run.folder);
+            let differs = run.differs.as_deref();
+            let note = other_job::ended_before(&run.folder, differs, &command);
+            earlier.notes.push(note);
+        }
+        earlier.before = Some(run.folder);
     }
     if let Some(folder) = run_folder::left_behind(file) {
         let command = other_job::resume_command(&args.job, &args.set, &folder);

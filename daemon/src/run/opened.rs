@@ -26,6 +26,9 @@ pub(super) struct Opened {
     pub(super) read_back: Option<ReadBack>,
 }
 
+/// What is put on record where a run that was over goes on.
+const HAD_ENDED: &str = "this run had been ended in order, and goes on";
+
 impl Opened {
     pub(super) fn new(run: NewRun) -> Self {
         Self {
@@ -52,6 +55,7 @@ impl Opened {
             since: Arc::new(Handover::new(catch_up::SINCE_BYTES_MAX)),
             decisions: decisions.clone(),
             progress: Arc::clone(progress),
+            had_ended: run.had_ended,
         };
         Self {
             folder: run.folder,
@@ -61,7 +65,11 @@ impl Opened {
                 recovered: tell,
             },
             from: run.away.from,
-            note: run.away.note,
+            note: match (run.had_ended, run.away.note) {
+                (true, Some(away)) => Some(format!("{HAD_ENDED}; {away}")),
+                (true, None) => Some(HAD_ENDED.to_owned()),
+                (false, note) => note,
+            },
             knows_depth: !run.counter_was_set,
             read_back: Some(read_back),
         }
