@@ -150,7 +150,7 @@ fn find_splits(
     let odds = |n: f64| posterior::margin_odds(seen, spread, ln_x(n));
     let mut through = through::find(input, &windows, odds, ask);
     let silent = joint.silent.after(ln_shows);
-    let reach = silent.mix_into(&mut through, input.coupling, seen, spread, ln_x);
+    let reach = silent.mix_into(&mut through, &windows, input.coupling, seen, spread, ln_x);
     if ask.is_some_and(|j| through.at[j] == NEVER) {
         silent.mix_into_history(&mut through.seen, spread, ln_x);
     }

@@ -11,7 +11,8 @@
 
 use super::drag_model::NEVER;
 use super::posterior::{LAW_SD, normal_cdf};
-use super::through::{Through, WindowSeen};
+use super::through::{LIKELY_TOLD, Through, WindowSeen};
+use super::window_share::WindowShare;
 
 /// What holds if splits do not show.
 #[derive(Debug, Clone, Copy)]
@@ -44,6 +45,7 @@ impl Silent {
     pub(super) fn mix_into(
         self,
         through: &mut Through,
+        windows: &[WindowShare],
         coupling: &[bool],
         shown: (f64, f64),
         local_sd: f64,
@@ -61,6 +63,16 @@ impl Silent {
                 holds_shown += 1.0 - *p;
             }
             *p += w * (silent - *p);
+            if *p <= LIKELY_TOLD {
+                through.since[j] = NEVER;
+            } else if through.since[j] == NEVER {
+                // No drag says so: since passes do.
+                let likely = |window: &&WindowShare| {
+                    w * self.split(local_sd, ln_x(window.passes[j])) > LIKELY_TOLD
+                };
+                let first = windows.iter().find(likely).or(windows.last());
+                through.since[j] = first.map_or(NEVER, |window| window.rows.0);
+            }
         }
         // That a place holds makes it less likely that many have split unseen.
         let (silent, shows) = (w * holds_silent, (1.0 - w) * holds_shown);
@@ -138,11 +150,11 @@ mod tests {
         let shown = (-2.4, 0.05);
         let none = [false; 10];
         assert_eq!(
-            at(0.0).mix_into(&mut sure, &none, shown, LOCAL, ln_x),
+            at(0.0).mix_into(&mut sure, &[], &none, shown, LOCAL, ln_x),
             shown
         );
         assert_eq!(sure.probability, through().probability);
-        let (m, sd) = at(0.5).mix_into(&mut half, &none, shown, LOCAL, ln_x);
+        let (m, sd) = at(0.5).mix_into(&mut half, &[], &none, shown, LOCAL, ln_x);
         for (j, p) in half.probability.iter().enumerate() {
             match j {
                 // Seen in the drag; never passed.

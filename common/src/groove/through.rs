@@ -26,6 +26,9 @@ const HARDLY_PASSED: f64 = -30.0;
 const TIE: f64 = 1e-6;
 /// Probability taken as certain.
 const CERTAIN: f64 = 0.97;
+/// From which on the tool is said to run free there, as found; and as [`told`] of it.
+const LIKELY: f64 = 0.7;
+pub(super) const LIKELY_TOLD: f64 = 0.63;
 
 /// What the drag says about each bin.
 #[derive(Debug, Clone)]
@@ -34,6 +37,8 @@ pub struct Through {
     pub at: Vec<usize>,
     /// Wheel passes of the bin at that row (up-stroke passes count one).
     pub passes_at: Vec<f64>,
+    /// First row from which on it is likely to be split, and stays so: the tool runs free there; [`NEVER`].
+    pub since: Vec<usize>,
     /// Probability of being split now.
     pub probability: Vec<f64>,
     /// Wheel passes of each bin now.
@@ -92,6 +97,13 @@ pub(super) fn find(
     for (j, p) in told.probability.iter_mut().enumerate() {
         if best.at[j] == NEVER {
             *p = mean(&|through| through.probability[j]);
+            // Where only other spans say so: of late.
+            let late = windows.last().map_or(NEVER, |w| w.rows.0);
+            told.since[j] = if *p > LIKELY_TOLD {
+                best.since[j].min(late)
+            } else {
+                NEVER
+            };
         }
     }
     // The history ends with what is told of the bin.
@@ -115,6 +127,7 @@ impl Through {
         Self {
             at: vec![NEVER; bins],
             passes_at: vec![0.0; bins],
+            since: vec![NEVER; bins],
             probability: vec![0.0; bins],
             passes,
             span: 0.0,
@@ -178,6 +191,7 @@ fn follow(
     let count = input.ledger.bins.count;
     let mut at = vec![NEVER; count];
     let mut passes_at = vec![0.0; count];
+    let mut since = vec![NEVER; count];
     let mut probability = vec![0.0f64; count];
     let mut odds = vec![0.0; count];
     let mut prior = vec![0.0; count];
@@ -207,6 +221,11 @@ fn follow(
             }
             let before = probability[j];
             probability[j] = p[j];
+            since[j] = if p[j] > LIKELY {
+                since[j].min(window.rows.0)
+            } else {
+                NEVER
+            };
             // Two windows in a row, or the last one with no doubt.
             if p[j] > CERTAIN && (before > 0.6 || w + 1 == windows.len() && p[j] > 0.995) {
                 let first = if before > 0.6 && w > 0 {
@@ -236,6 +255,7 @@ fn follow(
         Through {
             at,
             passes_at,
+            since,
             probability: probability.into_iter().map(told).collect(),
             passes,
             span,
@@ -389,6 +409,9 @@ mod tests {
             find(&input, &windows, |_| -1.0, None)
         };
         let (often, hardly) = (found(100.0), found(20.0));
+        // From the first row of the first window on, and never where the wall holds.
+        assert!((13..15).all(|j| often.since[j] == 0) && (25..40).all(|j| often.since[j] == NEVER));
+        assert!((0..9).all(|j| hardly.since[j] == NEVER));
         for j in 0..9 {
             assert_ne!(often.at[j], NEVER, "bin {j}");
             assert_eq!(hardly.at[j], NEVER, "bin {j}");

@@ -16,7 +16,7 @@ const OVERRUN_PART: f64 = 0.5;
 
 /// Did the wheels cut in this bin on this stroke? In a coupling they do, as far as they reach.
 pub(super) fn cuts(e: &GrooveEstimate, rows: &[Row], row: usize, bin: usize) -> bool {
-    bites(e, rows, row) && (e.through.at[bin] == NEVER || row < e.through.at[bin])
+    bites(e, rows, row) && row < e.through.since[bin]
 }
 
 /// Was this stroke made with the cutter out, and not in a groove that the way up had made deeper than it can?
@@ -27,10 +27,15 @@ fn bites(e: &GrooveEstimate, rows: &[Row], row: usize) -> bool {
 
 /// Did the wheels cut at a depth, on this stroke? Strokes run over the ends of what is kept account
 /// of; with the cutter out they cut there too.
-fn cuts_at(e: &GrooveEstimate, rows: &[Row], row: usize, bin: f64) -> bool {
+fn cuts_at(e: &GrooveEstimate, rows: &[Row], row: usize, bin: f64, step: f64) -> bool {
     let count = e.through.at.len() as f64;
     if (0.0..count).contains(&bin) {
-        cuts(e, rows, row, bin as usize)
+        // Wheels sit in line: while one of them cuts, the tool does.
+        let half = 0.5 * e.through.span / step;
+        [-half, 0.0, half].iter().any(|off| {
+            let of_wheel = (bin + off).clamp(0.0, count - 1.0);
+            cuts(e, rows, row, of_wheel as usize)
+        })
     } else {
         bites(e, rows, row) && within_overrun(bin, e.through.at.len())
     }
@@ -123,7 +128,7 @@ fn moving(
         // What is too short for a stroke, between two with the cutter out, is made with it out.
         let with_cutter =
             row < rows.len() && (t >= rows[row].start - 1.0 || row > 0 && e.engaged[row - 1]);
-        let cutting = with_cutter && cuts_at(e, rows, row, bin);
+        let cutting = with_cutter && cuts_at(e, rows, row, bin, bins.step);
         let state = if cutting { State::Cutting } else { State::Free };
         let until = (t + CELL_S).min(end);
         if until > from {
@@ -167,7 +172,7 @@ fn moving_now(p: &Pipeline, live: Option<&GrooveEstimate>) -> State {
     let bin = (m.depth - bins.top) / bins.step;
     let split = live.is_some_and(|l| {
         let inside = (0.0..bins.count as f64).contains(&bin);
-        inside && l.through.at[bin as usize] != NEVER
+        inside && l.through.since[bin as usize] != NEVER
     });
     let rolls = m.speed > 0.0 && live.is_some_and(|l| l.rolls_down_from.is_some());
     if split || rolls {
