@@ -19,6 +19,7 @@ use counter_steps::{Counted, CounterSteps};
 use std::collections::VecDeque;
 
 mod counter_steps;
+pub(crate) mod sudden_stop;
 
 /// Length of a cell, s.
 pub const CELL_S: f64 = 0.1;
@@ -122,6 +123,8 @@ pub struct Aligner {
     silent: [bool; 2],
     counts: AlignCounts,
     leaps: Vec<CounterLeap>,
+    /// Last cell in which the line is not known, for the counter hung.
+    unknown_to: i64,
 }
 
 impl Default for Aligner {
@@ -139,6 +142,7 @@ impl Default for Aligner {
             silent: [false; 2],
             counts: AlignCounts::default(),
             leaps: Vec::new(),
+            unknown_to: i64::MIN,
         }
     }
 }
@@ -199,6 +203,12 @@ impl Aligner {
                 if self.leaps.len() < LEAPS_KEPT {
                     self.leaps.push(CounterLeap { at_s: t, by_m });
                 }
+                value
+            }
+            Counted::AfterHanging(value) => {
+                // Where the line was meanwhile nobody knows: it did not leap.
+                self.counts.gaps += 1;
+                self.unknown_to = floor(t * (1.0 / CELL_S));
                 value
             }
             Counted::Waits => return,
@@ -318,6 +328,15 @@ impl Aligner {
         }
         if depth_here.is_some() {
             self.before_depth = depth_here;
+        }
+        let line = if self.next <= self.unknown_to {
+            self.before_depth = None;
+            None
+        } else {
+            line
+        };
+        if let Some(tension) = tension {
+            self.steps.pulls(middle, tension);
         }
         let cell = Cell {
             index: self.next,

@@ -5,7 +5,11 @@
 //! that is elsewhere by the next reading. *Limits*: a step is believed once some readings agree with it, which are kept
 //! back; at rest it is told only of counters that have been seen to count in small steps, since one that is read anew
 //! once a second leaps at every start.
+//!
+//! A counter that hung and comes back reads elsewhere too, and is right: the line had gone on. It is told by how the rest
+//! began, at full speed as no winch stops ([`super::sudden_stop`]), and by a pull that went up and down meanwhile.
 
+use super::sudden_stop::Approach;
 use super::{CONFIRMATIONS, Point, line_within};
 
 /// Line that has not gone further than this is at rest, m.
@@ -22,6 +26,14 @@ const SILENCE_S: f64 = 1.0;
 /// Changes of the reading after which it is known how finely it follows the line.
 const CHANGES: u32 = 50;
 
+/// A counter that reads the same for so long may hang, s.
+const HUNG_S: f64 = 5.0;
+/// A line that stops swings for a while: pulls from so long after on, s.
+const SETTLED_S: f64 = 3.0;
+/// By how much of the greatest the pull of a line at rest does not change (common practice, no source: friction lets a
+/// line at rest creep by some per cent; a stroke the other way takes more than this).
+const PULL_SWING: f64 = 0.12;
+
 /// What was made of a reading.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Counted {
@@ -31,6 +43,8 @@ pub(super) enum Counted {
     AfterSpike(f64),
     /// The same at the end of a step, and by how much the counter reads more since, m.
     AfterStep(f64, f64),
+    /// Line by a counter that had hung and follows again, m.
+    AfterHanging(f64),
     /// Kept back: a spike, or the beginning of a step.
     Waits,
 }
@@ -84,10 +98,20 @@ impl CounterSteps {
             return Counted::Waits;
         }
         self.elsewhere = None;
+        if self.rest.was_hung(here) {
+            self.go(here);
+            return Counted::AfterHanging(here.v);
+        }
         let step = here.v - last.v;
         self.offset -= step;
         self.go(Point { t, v: last.v });
         Counted::AfterStep(last.v, step)
+    }
+
+    /// The pull on the line, N, at `t` s.
+    #[inline]
+    pub(super) fn pulls(&mut self, t: f64, tension: f64) {
+        self.rest.pulls(t, tension);
     }
 
     #[inline]
@@ -106,6 +130,9 @@ struct Rest {
     hold: f64,
     /// Changes seen while the line moved.
     changes: u32,
+    approach: Approach,
+    /// Least and greatest pull since it rests, N.
+    pull: Option<(f64, f64)>,
 }
 
 impl Rest {
@@ -126,6 +153,25 @@ impl Rest {
     }
 
     #[inline]
+    fn pulls(&mut self, t: f64, tension: f64) {
+        if self.since.is_some_and(|since| t >= since.t + SETTLED_S) {
+            let (least, most) = self.pull.unwrap_or((tension, tension));
+            self.pull = Some((least.min(tension), most.max(tension)));
+        }
+    }
+
+    /// Whether a counter that now reads `here` hung since the line seemed to rest.
+    fn was_hung(&self, here: Point) -> bool {
+        let (Some(since), Some((least, most))) = (self.since, self.pull) else {
+            return false;
+        };
+        here.t - since.t >= HUNG_S
+            && (here.v - since.v).abs() <= line_within(here.t - since.t)
+            && most - least >= PULL_SWING * most.abs()
+            && self.approach.was_at_speed(since.t, since.v)
+    }
+
+    #[inline]
     fn push(&mut self, here: Point) {
         let Some(since) = self.since else {
             self.since = Some(here);
@@ -143,6 +189,8 @@ impl Rest {
             }
         }
         self.since = Some(here);
+        self.pull = None;
+        self.approach.moved(here.t, here.v);
     }
 }
 
@@ -230,5 +278,38 @@ mod tests {
         let mut steps = CounterSteps::default();
         let t = stroked(&mut steps, 1);
         assert_eq!(steps.take(t + 1.5, 101.9), Counted::Line(101.9));
+    }
+
+    /// A line that runs in at 0.5 m/s, 20 readings a second, is braked at `brake` m/s2 from 30 s on and reads the same
+    /// until 60 s, while the pull goes by `swing` N; then the counter reads 4 m more. What is made of that.
+    fn after_standing(brake: f64, swing: f64) -> Counted {
+        let mut steps = CounterSteps::default();
+        let (mut line, mut speed) = (1000.0, 0.5_f64);
+        for k in 0..1200 {
+            let t = 0.05 * f64::from(k);
+            if t > 30.0 {
+                speed = (speed - 0.05 * brake).max(0.0);
+            }
+            line += 0.05 * speed;
+            let shown = (100.0_f64 * line).round() / 100.0;
+            assert_eq!(steps.take(t, shown), Counted::Line(shown));
+            let pull = if t > 40.0 { 2000.0 + swing } else { 2000.0 };
+            steps.pulls(t, pull);
+        }
+        let told = (0..4).map(|k| steps.take(60.0 + 0.05 * f64::from(k), line + 4.0));
+        told.last().unwrap()
+    }
+
+    #[test]
+    fn a_counter_that_hung_in_full_motion_is_believed_when_it_comes_back() {
+        assert!(matches!(after_standing(1e3, 900.0), Counted::AfterHanging(line) if line > 1015.0));
+        // A winch that stopped, and a line that rests.
+        for (brake, swing) in [(0.5, 900.0), (1e3, 20.0), (0.5, 20.0)] {
+            let told = after_standing(brake, swing);
+            assert!(
+                matches!(told, Counted::AfterStep(line, by) if line < 1016.0 && by > 3.9),
+                "{told:?}"
+            );
+        }
     }
 }

@@ -4,24 +4,16 @@
 //! repeats the newest values of both instruments: the line was at full speed up to its last change, and the load last
 //! changed then too, after it had gone up and down with every few readings as cells do.
 //!
-//! *Input*: raw loads, depths (m). *Output*: whether the load stands since such a halt. *Limits*: the line must have
-//! run at a fifth of a metre per second or more; what hangs while the line rests is told by [`super::repeats`].
+//! *Input*: raw loads, depths (m). *Output*: whether the load stands since such a halt. *Limits*: those of
+//! [`crate::align::sudden_stop`]; what hangs while the line rests is told by [`super::repeats`].
 
+use crate::align::sudden_stop::Approach;
 use crate::time::{NANOS_PER_SECOND, Nanos, seconds};
-use std::collections::VecDeque;
 
 /// Both have stood for so long.
 const LASTS: Nanos = 15 * NANOS_PER_SECOND;
 /// Their last changes lie no further apart.
 const TOGETHER: Nanos = NANOS_PER_SECOND / 4;
-/// The last of the motion, and what it is held against.
-const LAST: Nanos = 3 * NANOS_PER_SECOND / 10;
-const BEFORE: Nanos = 9 * NANOS_PER_SECOND / 10;
-/// Least speed before, m/s, and the part of it that was left in the last of the motion.
-const SPEED_MIN: f64 = 0.2;
-const PART: f64 = 0.8;
-/// Depths closer together are not kept.
-const APART: Nanos = NANOS_PER_SECOND / 50;
 /// Of this many changes of the load, one in so many, at least, turned round: the cell flickers.
 const CHANGES: f64 = 20.0;
 const TURNS: f64 = 4.0;
@@ -33,8 +25,7 @@ const STANDING_MIN: u32 = 10;
 /// Follows line and load.
 #[derive(Debug, Clone, Default)]
 pub struct Halt {
-    /// Depths of the motion, oldest first.
-    way: VecDeque<(Nanos, f64)>,
+    approach: Approach,
     /// Newest depth, when it was new, and readings that have repeated it.
     line: Option<(f64, Nanos, u32)>,
     /// Newest load and when it was new.
@@ -54,20 +45,13 @@ impl Halt {
             Some((last, since, standing)) if *last == depth => {
                 *standing = standing.saturating_add(1);
                 if *standing == 1 {
-                    self.is_sudden = was_at_speed(&self.way, *since, depth);
+                    self.is_sudden = self.approach.was_at_speed(seconds(*since), depth);
                 }
             }
             line => {
                 *line = Some((depth, at, 0));
                 self.is_sudden = false;
-                let is_apart = |newest: &(Nanos, f64)| at - newest.0 >= APART;
-                if self.way.back().is_none_or(is_apart) {
-                    self.way.push_back((at, depth));
-                }
-                let oldest = at - LAST - BEFORE - NANOS_PER_SECOND / 2;
-                while self.way.front().is_some_and(|first| first.0 < oldest) {
-                    self.way.pop_front();
-                }
+                self.approach.moved(seconds(at), depth);
             }
         }
     }
@@ -96,19 +80,6 @@ impl Halt {
         self.turns = FADE * self.turns + f64::from(u8::from(turned));
         self.rose = rose;
     }
-}
-
-/// Whether the line came to `depth` at `at` as fast as it had moved before.
-fn was_at_speed(way: &VecDeque<(Nanos, f64)>, at: Nanos, depth: f64) -> bool {
-    let newest = |until: Nanos| way.iter().rfind(|(when, _)| *when <= until);
-    let (Some(a), Some(b)) = (newest(at - LAST - BEFORE), newest(at - LAST)) else {
-        return false;
-    };
-    let speed = |from: &(Nanos, f64), to: (Nanos, f64)| {
-        (to.1 - from.1).abs() / seconds(to.0 - from.0).max(1e-3)
-    };
-    let before = speed(a, *b);
-    before >= SPEED_MIN && speed(b, (at, depth)) >= PART * before
 }
 
 #[cfg(test)]
