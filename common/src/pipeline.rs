@@ -24,6 +24,7 @@ use crate::infer::friction::{FreeRuns, Learned};
 use crate::infer::hold::HoldTracker;
 use crate::infer::second_look::SecondLook;
 use crate::infer::spells::Spells;
+use crate::infer::standing_load::StandingLoad;
 use crate::infer::strokes::StrokeFinder;
 use crate::infer::track::Track;
 use crate::infer::weight_check::WeightCheck;
@@ -84,6 +85,7 @@ pub struct Pipeline {
     pub(crate) first_pass_drag: f64,
     pub(crate) instruments: Instruments,
     pub(crate) imported_loads: ImportedLoads,
+    standing_load: StandingLoad,
     pub(crate) watch: Watch,
     pub(crate) bends: BendCounter,
     pub(crate) now: Nanos,
@@ -156,6 +158,7 @@ impl Pipeline {
             first_pass_drag: groove::first_pass_drag(job),
             instruments: instruments(job),
             imported_loads: ImportedLoads::new(job),
+            standing_load: StandingLoad::default(),
             watch: Watch::new(job),
             bends: BendCounter::new(&job.line, 1.0),
             now: 0,
@@ -289,8 +292,11 @@ impl Pipeline {
     fn cell(&mut self, cell: &Cell, events: &mut Vec<Event>) {
         self.last = self.last.max(cell.time());
         if let (Some(line), Some(tension)) = (cell.line, cell.tension) {
+            self.standing_load.push(cell.time(), tension, line);
             self.bends.push(line, tension);
             self.watch.line_life(self.now, self.bends.life_used_max());
+        } else {
+            self.standing_load.silence();
         }
         let mut moments = std::mem::take(&mut self.moments);
         self.motion.push(cell, &mut |m| moments.push(m));

@@ -266,4 +266,11 @@ impl Ledger {
             gain,
         });
     }
+
+    /// Of the newest stroke no drag is known: the load hung meanwhile.
+    pub(crate) fn forget_newest_drag(&mut self) {
+        if let Some(row) = self.rows.last_mut() {
+            row.drag = vec![f32::NAN; row.drag.len()].into();
+        }
+    }
 }

@@ -6,6 +6,7 @@ pub mod hold;
 pub mod profile;
 pub mod second_look;
 pub mod spells;
+pub mod standing_load;
 pub mod strokes;
 pub mod track;
 mod turning;

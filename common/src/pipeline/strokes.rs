@@ -59,6 +59,9 @@ impl Pipeline {
             weight_check: self.weight_check.takes(found.direction, found.start),
         };
         self.ledger.add(found, settle, marks, gain);
+        if self.standing_load.hung_between(found.start, found.end) {
+            self.ledger.forget_newest_drag();
+        }
         self.peaks.push(found.peak_tension);
         self.look_for_zero_step();
         self.look_for_slip();
