@@ -182,12 +182,12 @@ fn groove(text: &mut String, result: &RunResult, units: Units) {
         let depth = units.depth();
         let _ = writeln!(
             text,
-            "Split       {} of {} ({:.0} %), couplings left out: {} surely, {} possibly",
-            depth.bare(split.expected),
+            "Split       {} to be expected of {} ({:.0} %), couplings left out: {} surely, {} in doubt",
+            depth.show(split.expected),
             depth.show(split.whole),
             100.0 * split.expected / split.whole,
             depth.show(split.sure),
-            depth.show(split.possible)
+            depth.show(split.doubtful)
         );
     }
     if let Some(beyond) = beyond_interval(result, units) {
@@ -234,7 +234,7 @@ fn joints(text: &mut String, result: &RunResult, units: Units) {
     }
     let _ = writeln!(
         text,
-        "split: each place counts by its probability; surely: 90 % and more, possibly: 10 % and more"
+        "split: each place counts by its probability; surely: 90 % and more; in doubt: 10 to 90 %"
     );
     let _ = writeln!(
         text,

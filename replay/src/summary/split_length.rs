@@ -27,8 +27,8 @@ pub struct SplitLength {
     pub expected: f64,
     /// Split with a probability of 90 % or more.
     pub sure: f64,
-    /// With 10 % or more.
-    pub possible: f64,
+    /// With 10 to 90 %: it cannot be told.
+    pub doubtful: f64,
 }
 
 /// What is split, by the probability of each place. What is taken as split, place by place, may be all of it or nothing
@@ -40,11 +40,12 @@ pub fn split_length(result: &RunResult) -> SplitLength {
             .sum()
     };
     let from = |p: f64| length(&|bin| f64::from(u8::from(bin.through_probability >= p)));
+    let sure = from(0.9);
     SplitLength {
         whole: length(&|_| 1.0),
         expected: length(&|bin| bin.through_probability),
-        sure: from(0.9),
-        possible: from(0.1),
+        sure,
+        doubtful: from(0.1) - sure,
     }
 }
 
@@ -85,8 +86,8 @@ mod tests {
         };
         let (a, b) = (of(&[0.56; 10]), of(&[0.54; 10]));
         assert!((a.expected - b.expected - 0.2).abs() < 1e-9);
-        assert_eq!((a.sure, a.possible, a.whole), (0.0, 10.0, 10.0));
+        assert_eq!((a.sure, a.doubtful, a.whole), (0.0, 10.0, 10.0));
         let mixed = of(&[0.95, 0.5, 0.02]);
-        assert_eq!((mixed.sure, mixed.possible), (1.0, 2.0));
+        assert_eq!((mixed.sure, mixed.doubtful), (1.0, 1.0));
     }
 }
