@@ -92,6 +92,11 @@ impl ImportedLoads {
         }
     }
 
+    /// Whether any load came calibrated.
+    pub fn has_taken(&self) -> bool {
+        self.newest.is_some()
+    }
+
     /// What was set aside so far.
     pub fn set_aside(&self) -> SetAside {
         self.set_aside
