@@ -9,7 +9,7 @@ use super::scale::{Gain, mark_beyond, range};
 use super::svg::{Axis, Chart};
 use super::traces::{Kind, Traces};
 use crate::summary::spans_beyond;
-use crate::units_shown::{Units, clock};
+use crate::units_shown::Units;
 use kerfwatch::result::{Direction, RunResult, State};
 use std::fmt::Write as _;
 
