@@ -15,9 +15,10 @@ const VALUES_MIN: usize = 6;
 /// How much the others have to gain before a value is put at the edge.
 #[derive(Debug, Clone, Copy)]
 pub(super) enum Gain {
-    /// Figures worked out for each stroke: one of a frozen instrument is told from the others at once.
+    /// Drag of each stroke: one of a frozen instrument is told from the others at once.
     Half,
-    /// Readings: a peak is what the plot is looked at for, so only what no line bears goes to the edge.
+    /// Readings and work: a peak, or the work of a first pass, is what the plot is looked at for, so only what is
+    /// absurd goes to the edge.
     Quarter,
 }
 
