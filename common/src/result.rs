@@ -3,6 +3,10 @@
 //! *Units*: in the field names (`_m`, `_s`, `_n`, `_j`, `_mm`). *Depths* are of the cutter wheels
 //! along hole. *Numbers*: never NaN or infinite; what the data cannot tell is `null`.
 
+mod channel_faults;
+
+pub use channel_faults::{ChannelFaults, FaultSpell};
+
 use serde::{Deserialize, Serialize};
 
 /// Version of the JSON format.
@@ -327,15 +331,16 @@ pub struct LineWear {
 pub struct Quality {
     /// Frames that did not decode.
     pub bad_frames: u64,
-    /// Silences longer than the channel's limit.
+    /// Silences longer than the channel's limit (`stale_after` of the job; 2 s where readings came calibrated), both
+    /// channels together. Each is counted once.
     pub gaps: u64,
     /// Readings too late to be merged.
     pub late: u64,
     /// Damaged blocks of the recording.
     pub lost_blocks: u64,
-    /// Readings out of range or not finite.
+    /// Readings out of range or not finite: those of `channels`, and what was absurd in the merging of both.
     pub out_of_range: u64,
-    /// Single readings set aside as spikes.
+    /// Single readings set aside as spikes: those of `channels`, and what stood out in the merging of both.
     pub spikes: u64,
     /// Leaps of the depth counter that were no line movement.
     #[serde(default)]
@@ -346,6 +351,10 @@ pub struct Quality {
     /// Steps of the load cell's zero; absent where there was none.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub zero_steps: Vec<ZeroStep>,
+    /// The same by instrument, load before depth; absent where readings came calibrated, of several runs taken as one,
+    /// in the live snapshot (which has `channels` of its own) and in results of programs that did not tell yet.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub channels: Vec<ChannelFaults>,
 }
 
 /// A leap of the depth counter that was no line movement, and was taken out of the way of the tool.

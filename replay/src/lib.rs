@@ -23,6 +23,7 @@ mod friction;
 pub mod hardly_reached;
 mod highest_tension;
 pub mod import;
+mod instrument_faults;
 pub mod job_source;
 pub mod manual;
 mod missing_readings;

@@ -11,6 +11,7 @@ use kerfwatch::snapshot::MarkDoubt;
 use std::fmt::Write as _;
 
 mod alarms;
+mod data;
 mod held;
 mod joints;
 mod split_length;
@@ -132,7 +133,7 @@ pub fn summary(
     joints(&mut text, result, units);
     alarms::alarms(&mut text, result, units);
     line(&mut text, result, units);
-    data(&mut text, result, missing, marks);
+    data::data(&mut text, result, missing, marks);
     text
 }
 
@@ -268,60 +269,6 @@ fn line(text: &mut String, result: &RunResult, units: Units) {
     let _ = writeln!(text, "Slip        {}", slip_of_counter(result, units));
     if let Some(leaps) = leaps_of_counter(result, units) {
         let _ = writeln!(text, "Counter     leapt and was taken back: {leaps}");
-    }
-}
-
-fn data(text: &mut String, result: &RunResult, missing: &[String], marks: &MarksRead) {
-    let nothing = (result.run.samples == 0).then(|| "no reading could be read".to_owned());
-    let gone = match missing {
-        [] => None,
-        [one] => Some(format!("{one} missing")),
-        [first, .., last] => Some(format!(
-            "{} files missing ({first} to {last})",
-            missing.len()
-        )),
-    };
-    let q = &result.quality;
-    let counts = [
-        (q.bad_frames, "bad frame", "bad frames"),
-        (q.gaps, "gap", "gaps"),
-        (q.late, "late reading", "late readings"),
-        (q.out_of_range, "out of range", "out of range"),
-        (q.spikes, "spike", "spikes"),
-        (
-            q.counter_leaps,
-            "leap of the depth counter",
-            "leaps of the depth counter",
-        ),
-        (q.lost_blocks, "damaged block", "damaged blocks"),
-    ]
-    .into_iter()
-    .filter(|(n, ..)| *n > 0)
-    .map(|(n, one, many)| format!("{} {}", count(n), if n == 1 { one } else { many }));
-    let doubts = &marks.doubts;
-    let doubtful = (!doubts.is_empty())
-        .then(|| counted(doubts.len(), "doubtful mark", "doubtful marks") + " of the cutter");
-    let turned = (marks.turned).then(|| "marks of the cutter taken the other way round".to_owned());
-    let of_marks = doubtful.into_iter().chain(turned);
-    let parts = nothing
-        .into_iter()
-        .chain(gone)
-        .chain(counts)
-        .chain(of_marks);
-    let parts: Vec<String> = parts.collect();
-    let _ = if parts.is_empty() {
-        writeln!(text, "Data        nothing wrong found")
-    } else {
-        writeln!(text, "Data        {}", parts.join(", "))
-    };
-    if marks.none {
-        let _ = writeln!(text, "Marks       {NO_MARKS}");
-    }
-    for doubt in doubts {
-        let _ = writeln!(text, "{}", mark_in_doubt(doubt));
-    }
-    if !doubts.is_empty() {
-        let _ = writeln!(text, "{CORRECT_MARKS}");
     }
 }
 

@@ -5,10 +5,16 @@ use crate::console::Console;
 use crate::failure::{Exit, Failure, Finding};
 use crate::run_folder::record_failure;
 use crate::units_shown::{clock, count, duration};
+use crate::wrapped::labelled;
 use kerfwatch::recording::{DigestState, RunReader, Verification};
 use kerfwatch::time::{nanos, seconds};
 use serde_json::json;
 use std::fmt::Write as _;
+
+/// Why the count is another than that of `recompute` and the report, for those who lay both side by side.
+const FROM_INSTRUMENTS: &str = "counted as they arrived: a piece of what an instrument sent, whole lines or parts of them, or a \
+     reading of an imported table. One piece may hold several readings, or none: `recompute` and `report` cut them into \
+     readings and count those they used, so that their number is another";
 
 /// Runs it.
 ///
@@ -94,11 +100,14 @@ fn as_text(id: &str, head_fault: Option<&str>, v: &Verification) -> String {
     );
     let _ = writeln!(
         text,
-        "Inputs      {}, of these {} readings or frames; {} decisions",
+        "Inputs      {} recorded, of these {} from the instruments; {} decisions",
         count(v.inputs),
         count(v.samples),
         count(v.derived)
     );
+    if v.samples > 0 {
+        let _ = writeln!(text, "{}", labelled("", FROM_INSTRUMENTS));
+    }
     if v.derived_missing > 0 {
         let _ = writeln!(
             text,
@@ -109,7 +118,7 @@ fn as_text(id: &str, head_fault: Option<&str>, v: &Verification) -> String {
     if v.samples > 0 {
         let _ = writeln!(
             text,
-            "Size        {:.2} bytes per sample",
+            "Size        {:.2} bytes of file for each of these",
             v.bytes as f64 / v.samples as f64
         );
     }

@@ -46,6 +46,19 @@ pub fn garbage_lines() -> u64 {
 /// # Panics
 /// When it cannot be written.
 pub fn record(folder: &Path, name: &str, well: &str) -> PathBuf {
+    record_with(folder, name, well, |_, load_n| Some(load_n))
+}
+
+/// The same with a load cell that sends what `cell` makes of time, s, and load, N; `None`: nothing.
+///
+/// # Panics
+/// When it cannot be written.
+pub fn record_with(
+    folder: &Path,
+    name: &str,
+    well: &str,
+    mut cell: impl FnMut(f64, f64) -> Option<f64>,
+) -> PathBuf {
     let out = folder.join(name);
     let head = RunHead {
         format: HEAD_FORMAT,
@@ -75,8 +88,10 @@ pub fn record(folder: &Path, name: &str, well: &str) -> PathBuf {
             };
             put(Input::Mark { at, mark });
         }
-        let text = format!("L {:.1}\r\n", cells[1] / NEWTONS_PER_COUNT + TARE);
-        let (a, b) = text.as_bytes().split_at(i % text.len());
+        let text = cell(cells[0], cells[1]).map_or_else(String::new, |load_n| {
+            format!("L {:.1}\r\n", load_n / NEWTONS_PER_COUNT + TARE)
+        });
+        let (a, b) = text.as_bytes().split_at(i % text.len().max(1));
         for bytes in [a, b].into_iter().filter(|b| !b.is_empty()) {
             let bytes = bytes.to_vec();
             put(Input::Received {

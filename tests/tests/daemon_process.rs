@@ -3,7 +3,7 @@
 #![cfg(feature = "daemon")]
 
 use kerfwatch::input::ChannelId;
-use kerfwatch::job::print_default_job;
+use kerfwatch::job::{apply_set, print_default_job};
 use kerfwatch::recording::RunReader;
 use kerfwatch_tests::process::Running;
 use kerfwatch_tests::programs::program;
@@ -125,6 +125,64 @@ fn bad_input_is_told_from_failure_by_the_exit_code() {
     assert_eq!(output.status.code(), Some(0));
     let answer: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
     assert_eq!(answer["format"], 1);
+}
+
+/// What a command says of this job and with which exit code; `token`: in the environment.
+fn said_of(command: &str, file: &Path, token: Option<&str>) -> (Option<i32>, String) {
+    let mut asked = Command::new(program("kerfwatchd"));
+    asked.arg(command).arg(file).env_remove("CUT_TOKEN");
+    if let Some(token) = token {
+        asked.env("CUT_TOKEN", token);
+    }
+    let output = asked.output().unwrap();
+    let said = [output.stdout, output.stderr].concat();
+    (
+        output.status.code(),
+        String::from_utf8_lossy(&said).into_owned(),
+    )
+}
+
+#[test]
+fn a_page_that_run_refuses_is_refused_by_check_in_the_same_words() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("job.toml");
+    let sample = print_default_job();
+    let write = |page: &str| {
+        let runs = folder.path().join("runs").display().to_string();
+        let text = apply_set(sample, &format!("record.folder=\"{runs}\"")).unwrap();
+        let text = page
+            .split(' ')
+            .fold(text, |text, set| apply_set(&text, set).unwrap());
+        std::fs::write(&file, text).unwrap();
+    };
+    let open = "page.listen=\"0.0.0.0:0\"";
+    let with_token = format!("{open} page.token_env=\"CUT_TOKEN\"");
+    for (page, token, words) in [
+        (
+            open,
+            None,
+            "0.0.0.0:0 can be reached from other machines, which needs a token",
+        ),
+        (&with_token, Some("short"), "the token has 5 characters"),
+    ] {
+        write(page);
+        let (code, check) = said_of("check", &file, token);
+        assert_eq!(code, Some(2), "{check}");
+        assert!(check.contains(words), "{check}");
+        let (code, run) = said_of("run", &file, token);
+        assert_eq!(code, Some(2), "{run}");
+        assert!(run.contains(check.trim()), "{run}\n{check}");
+    }
+    // Whoever checks need not have the token of the service.
+    write(&with_token);
+    let (code, check) = said_of("check", &file, None);
+    assert_eq!(code, Some(0), "{check}");
+    assert!(
+        check.contains("note: the token variable CUT_TOKEN is not set here"),
+        "{check}"
+    );
+    let (code, check) = said_of("check", &file, Some("0123456789abcdef"));
+    assert_eq!((code, check.contains("note:")), (Some(0), false), "{check}");
 }
 
 /// The demonstration, played once, so many times faster than it was recorded.

@@ -6,6 +6,7 @@
 //! changes nothing here.
 
 use super::demands::Demands;
+use super::fault_spells::FaultSpells;
 use super::flicker::Flicker;
 use super::halt::Halt;
 use super::leap::LeapFinder;
@@ -64,6 +65,8 @@ pub struct Channel {
     fresh_at: Option<Nanos>,
     first_input: Option<Nanos>,
     silent: bool,
+    silences: FaultSpells,
+    frozen_spells: FaultSpells,
     out_of_range: bool,
     negative_since: Option<Nanos>,
     is_negative: bool,
@@ -110,6 +113,8 @@ impl Channel {
             fresh_at: None,
             first_input: None,
             silent: false,
+            silences: FaultSpells::default(),
+            frozen_spells: FaultSpells::default(),
             out_of_range: false,
             negative_since: None,
             is_negative: false,
@@ -172,10 +177,12 @@ impl Channel {
 
     /// Time has passed.
     pub fn tick(&mut self, at: Nanos, judged: &mut impl FnMut(&CalibratedReading)) {
-        let since = *self.first_input.get_or_insert(at);
-        if at - self.fresh_at.unwrap_or(since) > self.demands.stale_after && !self.silent {
+        let first = *self.first_input.get_or_insert(at);
+        let since = self.fresh_at.unwrap_or(first);
+        if at - since > self.demands.stale_after {
+            self.health.gaps += u64::from(!self.silent);
             self.silent = true;
-            self.health.gaps += 1;
+            self.silences.holds(since, at);
         }
         if (self.waiting.first()).is_some_and(|held| at - held.at > self.demands.stale_after) {
             self.release(judged);
@@ -240,6 +247,16 @@ impl Channel {
         }
     }
 
+    /// When it was silent.
+    pub fn silences(&self) -> &FaultSpells {
+        &self.silences
+    }
+
+    /// When it repeated a value that should have changed.
+    pub fn frozen_spells(&self) -> &FaultSpells {
+        &self.frozen_spells
+    }
+
     fn order_flags(&mut self, seq: Option<u64>) -> Flags {
         match seq.map(|number| self.sequence.push(number)) {
             None | Some(Order::Restart) => Flags::NONE,
@@ -261,11 +278,14 @@ impl Channel {
     fn value_flags(&mut self, arriving: &Arriving) -> Flags {
         let at = arriving.at;
         let mut flags = Flags::NONE;
-        let since = *self.first_input.get_or_insert(at);
-        if at - self.fresh_at.unwrap_or(since) > self.demands.stale_after {
+        let first = *self.first_input.get_or_insert(at);
+        let since = self.fresh_at.unwrap_or(first);
+        if at - since > self.demands.stale_after {
             flags = flags.and(Flags::GAP);
             self.health.gaps += u64::from(!self.silent);
+            self.silences.holds(since, at);
         }
+        self.silences.ends(at);
         self.silent = false;
         self.fresh_at = Some(at);
 
@@ -283,6 +303,11 @@ impl Channel {
         if self.frozen {
             self.health.frozen += 1;
             flags = flags.and(Flags::FROZEN);
+            // It took a while to be told: it has been so since the value last changed.
+            let since = self.stillness.as_ref().map_or(at, Stillness::since);
+            self.frozen_spells.holds(since, at);
+        } else {
+            self.frozen_spells.ends(at);
         }
         flags
     }

@@ -5,6 +5,7 @@
 
 use super::channel::{Arriving, Channel, WINDOW};
 use super::demands::Demands;
+use super::fault_spells::FaultSpells;
 use super::{CalibratedReading, ChannelHealth, DepthScale, Fault, Flags, LoadScale};
 use crate::decode::{FrameCounts, PortDecoder, RawReading, SetupError, job_ports};
 use crate::input::{ChannelId, Input, MarkKind, PortNumber};
@@ -185,6 +186,15 @@ impl Instruments {
             }
         }
         health
+    }
+
+    /// When one instrument was silent, and when frozen.
+    pub fn fault_spells(&self, channel: ChannelId) -> (&FaultSpells, &FaultSpells) {
+        let state = match channel {
+            ChannelId::Load => &self.load,
+            ChannelId::Depth => &self.depth,
+        };
+        (state.silences(), state.frozen_spells())
     }
 
     /// Counts of one port by kind of fault; `None`: the job has no such port.

@@ -11,11 +11,12 @@
 //! a real overpull that lasts one sample is seen by the overpull path like any other.
 //!
 //! Reading order: [`scale`] (the arithmetic), [`demands`] (what the job expects), [`channel`] (flags of one channel), [`spike`],
-//! [`flicker`], [`leap`], [`stillness`], [`repeats`], [`halt`], [`sequence`], [`instruments`] (both channels with their decoders: what the
+//! [`flicker`], [`leap`], [`stillness`], [`repeats`], [`halt`], [`sequence`], [`fault_spells`], [`instruments`] (both channels with their decoders: what the
 //! pipeline uses), [`imported`] (loads of a table, which has none).
 
 pub mod channel;
 pub mod demands;
+pub mod fault_spells;
 pub mod flicker;
 pub mod halt;
 pub mod imported;

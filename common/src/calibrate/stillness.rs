@@ -56,6 +56,11 @@ impl Stillness {
         self.value
     }
 
+    /// Since when it does not.
+    pub fn since(&self) -> Nanos {
+        self.since
+    }
+
     /// What the other channel reads.
     pub fn other_reads(&mut self, at: Nanos, value: f64) {
         self.low = self.low.min(value);

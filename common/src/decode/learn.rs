@@ -11,11 +11,13 @@ use super::pattern::PatternDecoder;
 use crate::input::ChannelId;
 
 mod decimal_comma;
+mod hint;
 mod labels;
 mod line;
 mod seven;
 mod thousands;
 
+pub use hint::ToldBy;
 use line::{Shape, Slot};
 pub use seven::seven_bits;
 
@@ -34,6 +36,8 @@ pub struct Proposal {
     pub pattern: Option<String>,
     /// Channels that it gives.
     pub channels: Vec<ChannelId>,
+    /// By what load or depth of a single column is told.
+    pub told_by: ToldBy,
     /// Part of the frames that it reads, 0 to 1.
     pub share: f64,
     /// The columns of numbers, from left to right; those of lines with load before those with depth.
@@ -100,6 +104,7 @@ fn packets(bytes: &[u8]) -> Option<Proposal> {
             .filter(|(column, _)| column.is_some())
             .map(|(_, channel)| *channel)
             .collect(),
+        told_by: ToldBy::Lines,
         share: read.len() as f64 / frames.len() as f64,
         columns: load.into_iter().chain(depth).collect(),
         comma: None,
@@ -145,6 +150,7 @@ fn unreadable(example: String) -> Proposal {
         protocol: "pattern",
         pattern: None,
         channels: Vec::new(),
+        told_by: ToldBy::Nothing,
         share: 1.0,
         columns: Vec::new(),
         comma: Some(example),
@@ -180,12 +186,19 @@ fn readings_of(shape: &Shape, lines: &[&[u8]]) -> Vec<Proposal> {
     open.truncate(2);
     open.sort_unstable();
 
+    let mut told_by = ToldBy::Lines;
     let mut choices: Vec<Vec<Option<&'static str>>> = Vec::new();
     match (told(&names, "load"), told(&names, "depth"), &open[..]) {
         (true, false, [one, ..]) => names[*one] = Some("depth"),
         (false, true, [one, ..]) => names[*one] = Some("load"),
         (false, false, [one]) => {
-            for name in ["load", "depth"] {
+            let likelier;
+            (likelier, told_by) = hint::hint(&slots[*one]);
+            let order = match likelier {
+                Some("depth") => ["depth", "load"],
+                _ => ["load", "depth"],
+            };
+            for name in order {
                 let mut choice = names.clone();
                 choice[*one] = Some(name);
                 choices.push(choice);
@@ -205,6 +218,10 @@ fn readings_of(shape: &Shape, lines: &[&[u8]]) -> Vec<Proposal> {
     }
     (choices.iter())
         .filter_map(|names| proposal(&[(shape, names)], lines))
+        .map(|proposal| Proposal {
+            told_by: told_by.clone(),
+            ..proposal
+        })
         .collect()
 }
 
@@ -264,6 +281,7 @@ fn proposal(parts: &[(&Shape, &[Option<&'static str>])], lines: &[&[u8]]) -> Opt
     };
     Some(Proposal {
         protocol: "pattern",
+        told_by: ToldBy::Lines,
         share: decoder.counts().good as f64 / lines.len() as f64,
         columns: parts.iter().flat_map(columns_of).collect(),
         comma: None,

@@ -211,8 +211,19 @@ impl<'a> Section<'a> {
 
     /// A ratio that may also be written in percent without saying so: 12.5 is 0.125.
     pub(super) fn ratio(&self, key: &'static str) -> Option<f64> {
-        self.number(key)
-            .map(|value| if value > 1.0 { value / 100.0 } else { value })
+        let value = self.number(key)?;
+        if value <= 1.0 || value.is_nan() {
+            return Some(value);
+        }
+        let part = value / 100.0;
+        if part <= 1.0 {
+            self.warn(
+                key,
+                format!("{value}, read as {value} %, which is {part}"),
+                format!("{key} = {part} if that is meant"),
+            );
+        }
+        Some(part)
     }
 
     /// A whole number within limits; `None` when absent or wrong (and reported).

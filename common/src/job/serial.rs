@@ -9,6 +9,12 @@ use std::str::FromStr;
 /// Baud without `baud`.
 const BAUD: u32 = 9600;
 
+/// Line speeds that instruments and device servers offer.
+const USUAL_BAUDS: [u32; 21] = [
+    110, 300, 600, 1200, 2400, 4800, 9600, 14_400, 19_200, 28_800, 38_400, 57_600, 76_800, 115_200,
+    230_400, 250_000, 460_800, 500_000, 921_600, 1_000_000, 2_000_000,
+];
+
 /// Speed of a serial line and the form of its characters.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct SerialLine {
@@ -170,7 +176,30 @@ fn baud(section: &Section<'_>) -> Option<u32> {
         );
         return None;
     }
-    section.whole("baud", 50, 4_000_000).map(|baud| baud as u32)
+    let baud = section.whole("baud", 50, 4_000_000)? as u32;
+    if !USUAL_BAUDS.contains(&baud) {
+        section.warn(
+            "baud",
+            format!("{baud}, which is not a usual line speed"),
+            format!(
+                "what the manual of the instrument says, perhaps {}",
+                nearest_bauds(baud)
+            ),
+        );
+    }
+    Some(baud)
+}
+
+/// The usual line speed next to `baud`, and before it the one that a nought too many or too few would make of it.
+fn nearest_bauds(baud: u32) -> String {
+    let off = |usual: &u32| (f64::from(*usual) / f64::from(baud)).ln().abs();
+    let nearest = (USUAL_BAUDS.iter()).min_by(|a, b| off(a).total_cmp(&off(b)));
+    let slipped = [baud / 10, baud.saturating_mul(10)];
+    let slipped = (USUAL_BAUDS.iter()).find(|usual| slipped.contains(usual));
+    let words: Vec<String> = (slipped.into_iter().chain(nearest))
+        .map(ToString::to_string)
+        .collect();
+    words.join(" or ")
 }
 
 fn in_one(text: &str) -> Option<SerialLine> {
@@ -243,6 +272,14 @@ mod tests {
         for text in ["", "8", "8N", "9N1", "8M1", "8N3", "8N1.5", "8é1"] {
             assert!(text.parse::<Framing>().is_err(), "{text}");
         }
+    }
+
+    #[test]
+    fn a_line_speed_that_nobody_offers_is_set_beside_those_next_to_it() {
+        assert_eq!(nearest_bauds(96_000), "9600 or 115200");
+        assert_eq!(nearest_bauds(1920), "19200 or 2400");
+        assert_eq!(nearest_bauds(9601), "9600");
+        assert!(USUAL_BAUDS.is_sorted() && USUAL_BAUDS.contains(&BAUD));
     }
 
     #[test]

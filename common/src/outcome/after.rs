@@ -2,12 +2,15 @@
 
 use super::states::{cuts, intervals};
 use super::time;
+use crate::calibrate::fault_spells::FaultSpells;
 use crate::groove::GrooveEstimate;
 use crate::input::ChannelId;
 use crate::pipeline::Pipeline;
 use crate::result::{
-    DepthCheck, Direction, FORMAT, Friction, Quality, RunInfo, RunResult, Stroke, ToolTrack,
+    ChannelFaults, DepthCheck, Direction, FORMAT, FaultSpell, Friction, Quality, RunInfo,
+    RunResult, Stroke, ToolTrack,
 };
+use crate::time::seconds;
 
 /// Step of the tool track in the result, s.
 const TRACK_STEP: f64 = 1.0;
@@ -34,7 +37,10 @@ pub fn result(p: &Pipeline, id: &str) -> RunResult {
         tool: track(p),
         friction: Friction { up, down },
         line_wear: p.bends.wear(),
-        quality: quality(p),
+        quality: Quality {
+            channels: channel_faults(p),
+            ..quality(p)
+        },
         depth_check: DepthCheck {
             couplings: p.coupling_marks.seen() as u64,
             slip_m: p.slip_m,
@@ -56,7 +62,12 @@ pub(super) fn quality(p: &Pipeline) -> Quality {
         .is_some_and(|(l, d)| l.channel.port == d.channel.port);
     Quality {
         bad_frames: load.bad_frames + if shared { 0 } else { depth.bad_frames },
-        gaps: a.gaps + load.gaps + depth.gaps,
+        // The merging sees each silence of an instrument once more, and spells that were set aside: it counts only
+        // where readings came calibrated and nobody else does.
+        gaps: match p.imported_loads.has_taken() {
+            true => a.gaps,
+            false => load.gaps + depth.gaps,
+        },
         late: a.late,
         lost_blocks: 0,
         out_of_range: a.out_of_range
@@ -67,7 +78,51 @@ pub(super) fn quality(p: &Pipeline) -> Quality {
         counter_leaps: a.counter_steps,
         leaps: p.aligner.leaps().to_vec(),
         zero_steps: p.zero_steps.clone(),
+        channels: Vec::new(),
     }
+}
+
+/// By instrument; none where readings came calibrated: nothing is known of the instruments then.
+fn channel_faults(p: &Pipeline) -> Vec<ChannelFaults> {
+    if p.imported_loads.has_taken() {
+        return Vec::new();
+    }
+    let names = [
+        (ChannelId::Load, "load", p.job.load.is_some()),
+        (ChannelId::Depth, "depth", p.job.depth.is_some()),
+    ];
+    (names.into_iter().filter(|(.., is_read)| *is_read))
+        .map(|(channel, name, _)| {
+            let health = p.instruments.health(channel);
+            let (silences, frozen) = p.instruments.fault_spells(channel);
+            ChannelFaults {
+                channel: name.to_owned(),
+                readings: health.readings,
+                silences: health.gaps,
+                silent_s: seconds(silences.total()),
+                frozen_spells: frozen.count(),
+                frozen_s: seconds(frozen.total()),
+                frozen_readings: health.frozen,
+                out_of_range: health.out_of_range,
+                spikes: health.spikes,
+                duplicates: health.duplicates,
+                reordered: health.reordered,
+                missing: health.missing,
+                port_losses: health.port_losses,
+                silent_at: spells(silences),
+                frozen_at: spells(frozen),
+            }
+        })
+        .collect()
+}
+
+fn spells(of: &FaultSpells) -> Vec<FaultSpell> {
+    of.first()
+        .map(|(start, end)| FaultSpell {
+            start_s: seconds(start),
+            end_s: seconds(end),
+        })
+        .collect()
 }
 
 fn strokes(p: &Pipeline, estimate: &GrooveEstimate) -> Vec<Stroke> {

@@ -5,6 +5,7 @@ use crate::cli::{CheckArgs, exit};
 use crate::ports::PortConfig;
 use crate::ports::discover::serial_ports;
 use crate::ports::listen::{Heard, listen};
+use crate::web::{PATIENCE, PageConfig, TOKEN_CHARS_MIN};
 use kerfwatch::calibrate::{Demands, DepthScale, Fault, LoadScale};
 use kerfwatch::decode::{PortDecoder, RawReading};
 use kerfwatch::input::ChannelId;
@@ -50,6 +51,10 @@ pub(super) fn check(args: &CheckArgs) -> u8 {
         complain(&format_args!("{}: {error}", file.display()));
         return exit::BAD_INPUT;
     }
+    let page_note = match page(&read.job) {
+        Ok(note) => note,
+        Err(code) => return code,
+    };
     let listened = if args.ports {
         match hear(&read.job, args.listen_s) {
             Ok(listened) => listened,
@@ -64,6 +69,7 @@ pub(super) fn check(args: &CheckArgs) -> u8 {
             "format": 1,
             "summary": summary(&read.job),
             "warnings": read.warnings,
+            "page_note": page_note,
             "serial_ports": found,
             "ports": listened.iter().map(as_json).collect::<Vec<_>>(),
         });
@@ -72,6 +78,9 @@ pub(super) fn check(args: &CheckArgs) -> u8 {
         text.push_str(&summary(&read.job));
         for warning in &read.warnings {
             text.push_str(&format!("warning: {warning}\n"));
+        }
+        if let Some(note) = &page_note {
+            text.push_str(&format!("note: {note}\n"));
         }
         if args.ports {
             text.push('\n');
@@ -87,6 +96,31 @@ pub(super) fn check(args: &CheckArgs) -> u8 {
     } else {
         exit::OK
     }
+}
+
+/// Refuses a page that `run` would refuse, in the same words. Given: what `run` needs beyond the job file. The token
+/// may be set for the service only, and not for whoever checks: that alone is no reason to refuse.
+fn page(job: &Job) -> Result<Option<String>, u8> {
+    let variable = job.page.token_env.as_deref();
+    let token = match variable.map(std::env::var) {
+        Some(Ok(token)) if !token.trim().is_empty() => Some(token),
+        _ => None,
+    };
+    let missing = variable.filter(|_| token.is_none());
+    let config = PageConfig {
+        listen: job.page.listen.clone(),
+        // Stands for the one that is not known here.
+        token: token.or_else(|| missing.map(|_| "x".repeat(TOKEN_CHARS_MIN))),
+        names: Vec::new(),
+        patience: PATIENCE,
+    };
+    if let Err(error) = block_on(config.allowed())? {
+        complain(&error);
+        return Err(exit::BAD_INPUT);
+    }
+    Ok(missing.map(|variable| {
+        format!("the token variable {variable} is not set here; where `run` starts it has to be: export {variable}=$(openssl rand -hex 16)")
+    }))
 }
 
 /// What to write as `port` for each serial port of this machine.

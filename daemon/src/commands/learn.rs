@@ -5,7 +5,7 @@ use crate::cli::{LearnArgs, exit};
 use crate::ports::address::Address;
 use crate::ports::discover::serial_ports;
 use crate::ports::learn::Learned;
-use kerfwatch::decode::learn::{Proposal, seven_bits};
+use kerfwatch::decode::learn::{Proposal, ToldBy, seven_bits};
 use kerfwatch::input::ChannelId;
 use kerfwatch::job::{SerialLine, significant};
 use std::path::Path;
@@ -103,26 +103,68 @@ fn proposed(port: &str, learned: &Learned, best: &Proposal) -> String {
             text.push_str(&format!("# {name}: {low} to {high}\n"));
         }
     }
-    // The other order of two columns reads as many frames: which is which has to be looked at.
-    if learned
-        .proposals
-        .get(1)
-        .is_some_and(|next| next.share == best.share)
-    {
-        text.push_str("# load or depth is a guess: compare with the display of the instrument\n");
-    }
+    let other = (learned.proposals.get(1)).filter(|next| next.share == best.share);
+    text.push_str(&doubt(best, other.is_some()));
     if !best.changing_words.is_empty() {
         text.push_str(&format!(
             "# words in its lines that change: {}; where they tell two quantities apart, write them into the pattern\n",
             best.changing_words.join(", ")
         ));
     }
+    let sections = sections(port, learned, best);
+    match other.filter(|_| best.told_by == ToldBy::Nothing) {
+        Some(other) => {
+            text.push_str("\n# either, if it is the load cell:\n");
+            text.push_str(&sections);
+            text.push_str("\n# or, if it is the depth counter (take the # away, and the section above out):\n");
+            // Pasted as they are, both would be read from one instrument.
+            for line in self::sections(port, learned, other).lines() {
+                text.push_str(&format!("#{line}\n"));
+            }
+        }
+        None => text.push_str(&sections),
+    }
+    text
+}
+
+/// Says where load or depth is a guess, and by what it was made.
+fn doubt(best: &Proposal, is_open: bool) -> String {
+    let what = match best.channels.first() {
+        Some(ChannelId::Depth) => "depth",
+        _ => "load",
+    };
+    let other = if what == "depth" { "load" } else { "depth" };
+    let compare = format!(
+        "compare with the display of the instrument; if it is {other}, write {other} for {what} in section and pattern"
+    );
+    match &best.told_by {
+        ToldBy::Letter(letter) => {
+            format!("# {what} is a guess by the letter {letter} in its lines: {compare}\n")
+        }
+        ToldBy::Decimals(digits) => {
+            format!("# {what} is a guess by the {digits} digits behind the point: {compare}\n")
+        }
+        ToldBy::Nothing => {
+            "# load or depth: nothing in its lines tells. Look at the display of the instrument and keep one of the two\n"
+                .to_owned()
+        }
+        // The other order of two columns reads as many frames: which is which has to be looked at.
+        ToldBy::Lines if is_open => {
+            "# load or depth is a guess: compare with the display of the instrument\n".to_owned()
+        }
+        ToldBy::Lines => String::new(),
+    }
+}
+
+/// The sections of the job file that read it so.
+fn sections(port: &str, learned: &Learned, best: &Proposal) -> String {
+    let is_serial = !port.starts_with("tcp:");
     let both = best.channels.len() > 1;
     let section = match best.channels.first() {
         Some(ChannelId::Depth) if !both => "depth",
         _ => "load",
     };
-    text.push_str(&format!(
+    let mut text = format!(
         "[{section}]\nport = \"{port}\"\n{}{}",
         if is_serial {
             let SerialLine { baud, framing } = learned.serial;
@@ -131,7 +173,7 @@ fn proposed(port: &str, learned: &Learned, best: &Proposal) -> String {
             String::new()
         },
         best.job_lines()
-    ));
+    );
     text.push_str(&unit_line(best, section));
     if both {
         text.push_str("[depth]             # on the same port\n");
@@ -150,5 +192,64 @@ fn unit_line(best: &Proposal, section: &str) -> String {
             let unit = if section == "depth" { "m" } else { "N" };
             format!("unit = \"{unit}\"    # a guess: write the unit of its display\n")
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ports::listen::Heard;
+    use kerfwatch::decode::learn::propose;
+    use kerfwatch::job::read_job;
+
+    /// The lines proposed for an instrument that sends what `make` writes.
+    fn proposal(make: impl Fn(i32) -> String) -> String {
+        let bytes: String = (0..20).map(make).collect();
+        let learned = Learned {
+            serial: SerialLine::default(),
+            heard: Heard::default(),
+            proposals: propose(bytes.as_bytes()),
+        };
+        proposed("tcp:127.0.0.1:4001", &learned, &learned.proposals[0])
+    }
+
+    #[test]
+    fn two_instruments_get_a_section_each() {
+        let depth = proposal(|n| format!("D {:.4}\r\n", 6.0 + 0.25 * f64::from(n)));
+        assert!(
+            depth.contains("\n[depth]\n") && !depth.contains("[load]"),
+            "{depth}"
+        );
+        assert!(
+            depth.contains("a guess by the letter D") && depth.contains("unit = \"m\""),
+            "{depth}"
+        );
+        let load = proposal(|n| format!("L {:.1}\r\n", 1600.0 + f64::from(n)));
+        assert!(
+            load.contains("\n[load]\n") && !load.contains("[depth]"),
+            "{load}"
+        );
+        let sample = kerfwatch::job::print_default_job();
+        let head = sample.split("\n[load]").next().unwrap();
+        let rest = sample.split("\n[alarm]").nth(1).unwrap();
+        let text = format!("{head}\n{load}\n{depth}\n[alarm]{rest}");
+        let job = read_job(&text, "job.toml")
+            .unwrap_or_else(|e| panic!("{e}\n{text}"))
+            .job;
+        assert!(job.load.is_some() && job.depth.is_some());
+    }
+
+    #[test]
+    fn where_nothing_tells_both_are_printed_and_only_one_is_in_force() {
+        let text = proposal(|n| format!("{:.1}\r\n", 1600.0 + f64::from(n)));
+        assert!(text.contains("nothing in its lines tells"), "{text}");
+        assert!(
+            text.contains("\n[load]\n") && text.contains("\n#[depth]\n"),
+            "{text}"
+        );
+        assert!(
+            text.contains("(?<load>") && text.contains("(?<depth>"),
+            "{text}"
+        );
     }
 }

@@ -196,6 +196,36 @@ impl<S: Sync> FromRequestParts<S> for Peer {
     }
 }
 
+impl PageConfig {
+    /// The address to listen on, if the rules allow it: what can be reached from elsewhere needs a token. Opens nothing.
+    pub async fn allowed(&self) -> Result<SocketAddr, PageError> {
+        let listen = tokio::net::lookup_host(&self.listen)
+            .await
+            .ok()
+            .and_then(|mut found| found.next())
+            .ok_or_else(|| PageError::Address {
+                listen: self.listen.clone(),
+            })?;
+        match &self.token {
+            Some(token) if token.trim().chars().count() < TOKEN_CHARS_MIN => {
+                return Err(PageError::ShortToken {
+                    chars: token.trim().chars().count(),
+                });
+            }
+            None if !access::is_loopback(listen.ip()) => {
+                return Err(PageError::NoToken { listen });
+            }
+            None => {
+                if let Some(name) = self.names.first() {
+                    return Err(PageError::NameWithoutToken { name: name.clone() });
+                }
+            }
+            Some(_) => {}
+        }
+        Ok(listen)
+    }
+}
+
 /// A page that listens but does not answer yet.
 #[derive(Debug)]
 pub struct Page {
@@ -208,29 +238,7 @@ pub struct Page {
 impl Page {
     /// Checks the rules and opens the port. Nothing is served before [`Page::serve`].
     pub async fn bind(config: PageConfig) -> Result<Self, PageError> {
-        let listen = tokio::net::lookup_host(&config.listen)
-            .await
-            .ok()
-            .and_then(|mut found| found.next())
-            .ok_or_else(|| PageError::Address {
-                listen: config.listen.clone(),
-            })?;
-        match &config.token {
-            Some(token) if token.trim().chars().count() < TOKEN_CHARS_MIN => {
-                return Err(PageError::ShortToken {
-                    chars: token.trim().chars().count(),
-                });
-            }
-            None if !access::is_loopback(listen.ip()) => {
-                return Err(PageError::NoToken { listen });
-            }
-            None => {
-                if let Some(name) = config.names.first() {
-                    return Err(PageError::NameWithoutToken { name: name.clone() });
-                }
-            }
-            Some(_) => {}
-        }
+        let listen = config.allowed().await?;
         let failed = |source| PageError::Bind { listen, source };
         // A plain socket: the page is served by the runtime of another thread.
         let listener = TcpListener::bind(listen)

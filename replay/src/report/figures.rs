@@ -1,10 +1,15 @@
 //! The figures of the run report, each from a result or traces to one SVG.
 
+mod strokes;
+
+pub(super) use strokes::{drag, strokes};
+
 use super::close_ups::CloseUp;
+use super::scale::{Gain, mark_beyond, range};
 use super::svg::{Axis, Chart};
 use super::traces::{Kind, Traces};
 use crate::summary::spans_beyond;
-use crate::units_shown::{Units, clock};
+use crate::units_shown::Units;
 use kerfwatch::result::{Direction, RunResult, State};
 use std::fmt::Write as _;
 
@@ -106,19 +111,20 @@ pub(super) fn whole_run(
     units: Units,
 ) -> String {
     let force = units.force();
-    let top = traces
-        .tension
-        .iter()
-        .filter_map(|s| s.some())
-        .map(|s| s.high)
-        .fold(1.0, f64::max);
+    let spans = || {
+        let columns = traces.tension.iter().enumerate();
+        columns.filter_map(|(i, span)| span.some().map(|s| (traces.time(i), s.low, s.high)))
+    };
+    let readings = spans().flat_map(|(_, low, high)| [low, high]);
+    let kept = range(readings, Gain::Quarter).unwrap_or((0.0, 1.0));
+    let (bottom, top) = (kept.0.min(0.0), kept.1.max(1.0));
     let mut chart = Chart::new(
         800.0,
         230.0,
         Axis::new("time from run start, h:mm", traces.from_s, traces.to_s).clock(),
         Axis::new(
             format!("line tension, {}", force.unit),
-            0.0,
+            bottom * 1.08 * force.factor,
             top * 1.08 * force.factor,
         ),
     )
@@ -144,6 +150,7 @@ pub(super) fn whole_run(
         }
     });
     chart.line("main", envelope);
+    mark_beyond(&mut chart, kept, force, spans());
     let y = top * 1.08 * force.factor;
     for alarm in result.alarms.iter().filter(|a| a.kind == "overpull") {
         chart.dot("ring", alarm.raised_s, y, 4.0);
@@ -186,8 +193,7 @@ pub(super) fn tension_by_depth(
             .flat_map(|b| b.means())
             .filter_map(|(_, v)| v)
     };
-    let low = values().fold(f64::INFINITY, f64::min);
-    let high = values().fold(f64::NEG_INFINITY, f64::max);
+    let (low, high) = range(values(), Gain::Quarter)?;
     let room = 0.06 * (high - low).max(1.0);
     let (top, bottom) = (
         traces.depth_m.0 * depth.factor,
@@ -209,96 +215,42 @@ pub(super) fn tension_by_depth(
             Kind::Early => "main",
             Kind::Late => "third",
         };
-        let points: Vec<(f64, Option<f64>)> = line
-            .means()
-            .filter_map(|(part, value)| {
-                Some((value? * force.factor, Some(top + part * (bottom - top))))
-            })
+        let points: Vec<(f64, f64)> = (line.means())
+            .filter_map(|(part, value)| Some((value?, top + part * (bottom - top))))
             .collect();
-        chart.line(class, points);
+        let is_beyond = |value: f64| value < low || value > high;
+        let far = (points.iter()).filter(|(value, _)| is_beyond(*value));
+        if let Some((value, at)) = far.max_by(|a, b| a.0.abs().total_cmp(&b.0.abs())) {
+            // Tension runs across here: the farthest that the scale does not hold stands at that side.
+            let (edge, anchor) = if *value > high {
+                (high + room, "end")
+            } else {
+                (low - room, "start")
+            };
+            let words = format!("beyond the scale: {}", force.show(*value));
+            chart.label(edge * force.factor, *at, anchor, 3.0, &words);
+        }
+        let points = points.iter();
+        chart.line(
+            class,
+            points.map(|(value, at)| (value * force.factor, Some(*at))),
+        );
     }
     Some(chart.finish("Mean line tension against depth"))
-}
-
-/// Work and mean drag of each stroke.
-pub(super) fn strokes(result: &RunResult, units: Units) -> Option<String> {
-    let last = result.strokes.last()?.n;
-    let work = units.work();
-    let most = result
-        .strokes
-        .iter()
-        .map(|s| s.cut_work_j)
-        .fold(1.0, f64::max);
-    let mut chart = Chart::new(
-        800.0,
-        220.0,
-        Axis::new("stroke", 0.0, f64::from(last) + 1.0),
-        Axis::new(
-            format!("work on the groove, {}", work.unit),
-            0.0,
-            most * 1.08 * work.factor,
-        ),
-    );
-    for stroke in &result.strokes {
-        let class = match stroke.direction {
-            Direction::Up => "bar",
-            Direction::Down => "bar2",
-        };
-        let n = f64::from(stroke.n);
-        let value = (stroke.cut_work_j * work.factor).max(0.0);
-        let title = format!("stroke {} at {}", stroke.n, clock(stroke.start_s));
-        chart.area(
-            class,
-            Some((n - 0.42, n + 0.42)),
-            Some((0.0, value)),
-            &title,
-        );
-    }
-    Some(chart.finish("Work of each stroke"))
-}
-
-/// Drag of each stroke.
-pub(super) fn drag(result: &RunResult, units: Units) -> Option<String> {
-    let last = result.strokes.last()?.n;
-    let force = units.force();
-    let drags = || result.strokes.iter().map(|s| s.mean_drag_n);
-    let (low, high) = (drags().fold(0.0, f64::min), drags().fold(1.0, f64::max));
-    let mut chart = Chart::new(
-        800.0,
-        190.0,
-        Axis::new("stroke", 0.0, f64::from(last) + 1.0),
-        Axis::new(
-            format!("mean drag, {}", force.unit),
-            low * 1.1 * force.factor,
-            high * 1.1 * force.factor,
-        ),
-    );
-    for stroke in &result.strokes {
-        let class = match stroke.direction {
-            Direction::Up => "dot",
-            Direction::Down => "ring",
-        };
-        chart.dot(
-            class,
-            f64::from(stroke.n),
-            stroke.mean_drag_n * force.factor,
-            2.6,
-        );
-    }
-    Some(chart.finish("Mean drag of each stroke"))
 }
 
 /// A stall or alarm close up: tension, and the line paid out as a dashed line on its own scale.
 pub(super) fn close_up(close: &CloseUp, limit_n: Option<f64>, units: Units) -> String {
     let force = units.force();
-    let spans = || close.tension.iter().filter_map(|s| s.some());
-    let low = spans()
-        .map(|s| s.low)
-        .fold(f64::INFINITY, f64::min)
-        .min(1e6);
-    let high = spans().map(|s| s.high).fold(0.0, f64::max);
+    let spans = || {
+        let points = close.tension.iter().enumerate();
+        points.filter_map(|(i, span)| span.some().map(|s| (close.time(i), s.low, s.high)))
+    };
+    let readings = spans().flat_map(|(_, low, high)| [low, high]);
+    let (low, high) = range(readings, Gain::Quarter).unwrap_or((0.0, 1.0));
     let room = 0.08 * (high - low).max(50.0);
-    let (from, to) = ((low - room).max(0.0), high + room);
+    // Room below is only air, unless the tension really was negative.
+    let (from, to) = ((low - room).max(low.min(0.0)), high + room);
     let mut chart = Chart::new(
         400.0,
         220.0,
@@ -342,6 +294,7 @@ pub(super) fn close_up(close: &CloseUp, limit_n: Option<f64>, units: Units) -> S
         ])
     });
     chart.line("main", points.flatten());
+    mark_beyond(&mut chart, (low, high), force, spans());
     if let Some(limit) = limit_n.filter(|l| *l < to) {
         let y = Some(limit * force.factor);
         chart.line("limit", [(close.from_s, y), (close.to_s, y)]);
@@ -363,7 +316,7 @@ pub(super) fn line_wear(result: &RunResult, units: Units) -> Option<String> {
             first.from_m * depth.factor,
             last.to_m * depth.factor,
         ),
-        Axis::new("bends", 0.0, f64::from(most) * 1.08),
+        Axis::new("bends", 0.0, f64::from(most.max(2)) * 1.08).whole(),
     );
     for section in &result.line_wear {
         let span = (section.from_m * depth.factor, section.to_m * depth.factor);

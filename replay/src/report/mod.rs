@@ -6,6 +6,7 @@ mod figures;
 mod forecast_page;
 mod happenings;
 pub(crate) mod page;
+mod scale;
 mod sections;
 pub(crate) mod svg;
 mod tension_cycles;

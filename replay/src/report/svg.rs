@@ -3,6 +3,10 @@
 //! Looks come from CSS classes of the page ([`STYLE`]); each series differs by dash or hatch as
 //! well as by grey level, so that a print without colour still reads. No script, no font file.
 
+mod axis;
+
+pub(crate) use axis::Axis;
+
 use std::fmt::Write as _;
 
 /// CSS of the charts; goes once into the page.
@@ -22,6 +26,7 @@ svg .bar{fill:#0b5394;stroke:none}
 svg .bar2{fill:#b5b5b5;stroke:none}
 svg .dot{fill:#0b5394;stroke:none}
 svg .ring{fill:#fff;stroke:#555;stroke-width:1}
+svg .edge{fill:#111;stroke:none}
 svg .shade{fill:#ececec;stroke:none}
 svg .hatch{fill:url(#hatch);stroke:#999;stroke-width:.5}
 svg .small{font-size:10px;fill:#555}
@@ -34,97 +39,6 @@ aria-hidden=\"true\"><defs><pattern id=\"hatch\" width=\"5\" height=\"5\" \
 patternUnits=\"userSpaceOnUse\" patternTransform=\"rotate(45)\"><rect width=\"5\" height=\"5\" \
 fill=\"#f6f6f6\"/><line x1=\"0\" y1=\"0\" x2=\"0\" y2=\"5\" stroke=\"#aaa\" stroke-width=\"1.6\"/>\
 </pattern></defs></svg>";
-
-/// One axis in data units.
-#[derive(Debug, Clone)]
-pub(crate) struct Axis {
-    label: String,
-    from: f64,
-    to: f64,
-    clock: bool,
-}
-
-impl Axis {
-    /// `from` is at the left or bottom; give the larger first to turn the axis round.
-    pub(crate) fn new(label: impl Into<String>, from: f64, to: f64) -> Self {
-        let (from, to) = match (from.is_finite(), to.is_finite()) {
-            (true, true) if (to - from).abs() > 1e-12 * from.abs().max(1e-9) => (from, to),
-            (true, _) => (from, from + 1.0),
-            _ => (0.0, 1.0),
-        };
-        Self {
-            label: label.into(),
-            from,
-            to,
-            clock: false,
-        }
-    }
-
-    /// Ticks are seconds, written as h:mm or h:mm:ss.
-    pub(crate) fn clock(mut self) -> Self {
-        self.clock = true;
-        self
-    }
-
-    fn place(&self, value: f64) -> f64 {
-        (value - self.from) / (self.to - self.from)
-    }
-
-    fn ticks(&self, most: usize) -> Vec<(f64, String)> {
-        let (low, high) = (self.from.min(self.to), self.from.max(self.to));
-        let step = if self.clock {
-            clock_step((high - low) / most as f64)
-        } else {
-            round_step((high - low) / most as f64)
-        };
-        let first = (low / step - 1e-9).ceil();
-        (0..=most * 2)
-            .map(|i| (first + i as f64) * step)
-            .take_while(|v| *v <= high + step * 1e-6)
-            .map(|v| (v, self.tick_text(v, step)))
-            .collect()
-    }
-
-    fn tick_text(&self, value: f64, step: f64) -> String {
-        if self.clock {
-            let whole = value.round() as i64;
-            let (h, m, s) = (whole / 3600, whole / 60 % 60, whole % 60);
-            return if step < 60.0 {
-                format!("{h}:{m:02}:{s:02}")
-            } else {
-                format!("{h}:{m:02}")
-            };
-        }
-        let decimals = (-step.log10().floor()).clamp(0.0, 6.0) as usize;
-        let text = format!("{value:.decimals$}");
-        if text.trim_matches(['-', '0', '.']).is_empty() {
-            format!("{:.decimals$}", 0.0)
-        } else {
-            text
-        }
-    }
-}
-
-/// The next 1, 2 or 5 times a power of ten.
-fn round_step(rough: f64) -> f64 {
-    let power = 10_f64.powf(rough.max(1e-12).log10().floor());
-    let lead = rough / power;
-    let round = [1.0, 2.0, 5.0, 10.0]
-        .into_iter()
-        .find(|r| lead <= *r + 1e-9)
-        .unwrap_or(10.0);
-    round * power
-}
-
-fn clock_step(rough_s: f64) -> f64 {
-    [
-        1.0, 2.0, 5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 300.0, 600.0, 900.0, 1800.0, 3600.0, 7200.0,
-        14_400.0, 21_600.0, 43_200.0, 86_400.0,
-    ]
-    .into_iter()
-    .find(|s| rough_s <= *s)
-    .unwrap_or(rough_s)
-}
 
 /// A chart under construction.
 #[derive(Debug)]
@@ -260,6 +174,37 @@ impl Chart {
         }
     }
 
+    /// A value beyond the vertical scale: an arrow at the edge of the plot, pointing out, with `text` beside it.
+    pub(crate) fn beyond(&mut self, x: f64, y: f64, text: &str) {
+        if !x.is_finite() || y.is_nan() {
+            return;
+        }
+        let is_above = y > self.y.from.max(self.y.to);
+        let edge = if is_above {
+            self.top
+        } else {
+            self.height - self.bottom
+        };
+        // The tip is at the edge, the rest inside the plot.
+        let (x, inward) = (self.px(x), if is_above { 7.0 } else { -7.0 });
+        let (base, words) = (edge + inward, edge + if is_above { 9.0 } else { -2.0 });
+        let is_right = x > 0.8 * self.width;
+        let (anchor, beside) = if is_right {
+            ("end", -6.0)
+        } else {
+            ("start", 6.0)
+        };
+        let _ = write!(
+            self.body,
+            "<path class=\"edge\" d=\"M{x:.1} {edge:.1}L{:.1} {base:.1}H{:.1}Z\"/>\
+             <text class=\"small\" x=\"{:.1}\" y=\"{words:.1}\" text-anchor=\"{anchor}\">{}</text>",
+            x - 4.0,
+            x + 4.0,
+            x + beside,
+            escape(text)
+        );
+    }
+
     /// Text at a point; `anchor` is `start`, `middle` or `end`; `lift` moves it up, in pixels.
     pub(crate) fn label(&mut self, x: f64, y: f64, anchor: &str, lift: f64, text: &str) {
         let (x, y) = (self.px(x), self.py(y) - lift);
@@ -346,29 +291,6 @@ mod tests {
     use super::*;
 
     #[test]
-    fn ticks_are_round_and_inside() {
-        let ticks: Vec<String> = Axis::new("x", 0.0, 7.3)
-            .ticks(5)
-            .into_iter()
-            .map(|t| t.1)
-            .collect();
-        assert_eq!(ticks, ["0", "2", "4", "6"]);
-        let ticks: Vec<String> = Axis::new("t", 0.0, 7200.0)
-            .clock()
-            .ticks(5)
-            .into_iter()
-            .map(|t| t.1)
-            .collect();
-        assert_eq!(ticks, ["0:00", "0:30", "1:00", "1:30", "2:00"]);
-        let ticks: Vec<String> = Axis::new("d", 1230.0, 1229.0)
-            .ticks(4)
-            .into_iter()
-            .map(|t| t.1)
-            .collect();
-        assert_eq!(ticks, ["1229.0", "1229.5", "1230.0"]);
-    }
-
-    #[test]
     fn axis_without_extent_or_finite_ends_still_draws() {
         for (a, b) in [(3.0, 3.0), (f64::NAN, 1.0), (0.0, f64::INFINITY)] {
             let mut chart = Chart::new(100.0, 80.0, Axis::new("x", a, b), Axis::new("y", 0.0, 1.0));
@@ -376,6 +298,25 @@ mod tests {
             let svg = chart.finish("test");
             assert!(!svg.contains("NaN") && !svg.contains("inf"), "{svg}");
         }
+    }
+
+    #[test]
+    fn a_value_beyond_the_scale_is_an_arrow_at_the_edge_with_its_size() {
+        let mut chart = Chart::new(
+            800.0,
+            200.0,
+            Axis::new("x", 0.0, 10.0),
+            Axis::new("y", -5.0, 5.0),
+        );
+        chart.beyond(2.0, -99.0, "-99 N");
+        chart.beyond(9.9, 99.0, "99 N");
+        let svg = chart.finish("test");
+        assert_eq!(svg.matches("class=\"edge\"").count(), 2);
+        assert!(
+            svg.contains("text-anchor=\"start\">-99 N<")
+                && svg.contains("text-anchor=\"end\">99 N<"),
+            "{svg}"
+        );
     }
 
     #[test]

@@ -37,6 +37,8 @@ struct Place {
     /// Some line had blanks before it.
     blank_before: bool,
     numbers: Vec<f64>,
+    /// Most digits behind the point of these.
+    decimals: usize,
     /// The first few different words.
     words: Vec<String>,
 }
@@ -59,9 +61,12 @@ pub(super) struct Slot {
     pub(super) numbers: Vec<f64>,
     /// Part of a time or date.
     pub(super) clock: bool,
-    before: Option<String>,
-    after: Option<String>,
+    /// The words on both sides.
+    pub(super) before: Option<String>,
+    pub(super) after: Option<String>,
     whole: bool,
+    /// Most digits behind the point.
+    pub(super) decimals: usize,
 }
 
 /// Units as instruments write them, in lower case, and as a job file does.
@@ -167,6 +172,7 @@ impl Shape {
                 _ => Vec::new(),
             };
             places.push(Place {
+                decimals: decimals(&part),
                 part,
                 words,
                 constant: true,
@@ -198,6 +204,7 @@ impl Shape {
             place.constant &= place.part == new.part;
             place.blank_before |= new.blank_before;
             place.numbers.extend_from_slice(&new.numbers);
+            place.decimals = place.decimals.max(new.decimals);
             for word in &new.words {
                 if place.words.len() < WORDS_KEPT && !place.words.contains(word) {
                     place.words.push(word.clone());
@@ -336,8 +343,17 @@ impl Shape {
                 _ => None,
             }),
             after: word(Some(index + 1)),
+            decimals: self.places[index].decimals,
             whole: !matches!(&self.places[index].part, Part::Number(text) if text.contains('.')),
         }
+    }
+}
+
+/// Digits behind the point of a number.
+fn decimals(part: &Part) -> usize {
+    match part {
+        Part::Number(text) => text.split_once('.').map_or(0, |(_, digits)| digits.len()),
+        _ => 0,
     }
 }
 

@@ -256,3 +256,61 @@ fn columns_of_three_digits_are_no_thousands() {
         assert!(!propose(&bytes).is_empty());
     }
 }
+
+/// What a single column is taken for first, and by what.
+fn told(make: impl Fn(i32) -> String) -> (ChannelId, ToldBy) {
+    let proposals = propose(&lines(make));
+    let best = &proposals[0];
+    assert!(
+        best.share > 0.99 && best.channels.len() == 1,
+        "{proposals:?}"
+    );
+    // The other reading is offered too, unless its lines say what it is.
+    let is_open = (proposals.get(1)).is_some_and(|next| next.share == best.share);
+    assert_eq!(is_open, best.told_by != ToldBy::Lines);
+    (best.channels[0], best.told_by.clone())
+}
+
+#[test]
+fn a_single_column_is_told_by_words_then_by_letters_then_by_decimals() {
+    let metres = |n: i32| 6.0 + 0.25 * f64::from(n);
+    let (load, depth) = (ChannelId::Load, ChannelId::Depth);
+    let letter = |text: &str| ToldBy::Letter(text.to_owned());
+    assert_eq!(
+        told(|n| format!("D {:.4}\r\n", metres(n))),
+        (depth, letter("D"))
+    );
+    assert_eq!(
+        told(|n| format!("d={:.1}\r\n", metres(n))),
+        (depth, letter("d"))
+    );
+    assert_eq!(
+        told(|n| format!("L {:.1}\r\n", 1600.0 + metres(n))),
+        (load, letter("L"))
+    );
+    assert_eq!(
+        told(|n| format!("DEPTH {:.1}\r\n", metres(n))),
+        (depth, ToldBy::Lines)
+    );
+    assert_eq!(
+        told(|n| format!("{:.2} ft\r\n", metres(n))),
+        (depth, ToldBy::Lines)
+    );
+    assert_eq!(
+        told(|n| format!("{:.3} lbf\r\n", metres(n))),
+        (load, ToldBy::Lines)
+    );
+    assert_eq!(
+        told(|n| format!("{:.3}\r\n", metres(n))),
+        (depth, ToldBy::Decimals(3))
+    );
+    assert_eq!(
+        told(|n| format!("{:.1}\r\n", 1600.0 + metres(n))),
+        (load, ToldBy::Nothing)
+    );
+    // A letter of one, the decimals of the other.
+    assert_eq!(
+        told(|n| format!("L {:.4}\r\n", metres(n))).1,
+        ToldBy::Nothing
+    );
+}

@@ -6,6 +6,9 @@ use crate::job::{Job, SurveyStation};
 use crate::model::wellpath::{PathError, WellPath};
 use std::f64::consts::PI;
 
+/// Wells that are drilled level do go up a little on their way; a tool on a line does not get up more.
+const UPHILL: f64 = 100.0 / 180.0 * PI;
+
 /// One station by itself.
 pub(in crate::job) fn survey_station(name: &str, station: &SurveyStation, report: &Report<'_>) {
     report.all_within(
@@ -16,6 +19,18 @@ pub(in crate::job) fn survey_station(name: &str, station: &SurveyStation, report
             ("azi", station.azi.si(), D::Angle, -2.0 * PI, 2.0 * PI),
         ],
     );
+    let inc = station.inc.si();
+    if inc > UPHILL && inc <= PI {
+        report.warn(
+            name,
+            "inc",
+            format!(
+                "{}, a hole that goes up: 90 deg is level",
+                D::Angle.show(inc)
+            ),
+            "the angle from straight down, below 90 deg where the hole goes down",
+        );
+    }
 }
 
 /// Stations against each other, in file order.

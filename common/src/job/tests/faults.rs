@@ -323,6 +323,13 @@ fn each_doubtful_value_is_a_warning() {
             "",
             "longer than a joint",
         ),
+        (
+            "tension_fraction = 0.5",
+            "tension_fraction = 50",
+            "50, read as 50 %, which is 0.5",
+        ),
+        ("baud = 9600", "baud = 96000", "perhaps 9600 or 115200"),
+        ("inc = \"26 deg\"", "inc = \"125 deg\"", "goes up"),
     ] {
         let text = warning_of(from, to);
         assert!(text.contains(part), "{to}: {text}");

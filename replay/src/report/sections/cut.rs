@@ -4,6 +4,7 @@ use super::Source;
 use crate::hardly_reached::hardly_reached_sentences;
 use crate::report::figures;
 use crate::report::page::Page;
+use crate::report::scale::caption;
 use crate::summary::{doubtful_length_m, joint_groove, split_part, strokes_left};
 use kerfwatch::groove::SAID_THROUGH;
 use kerfwatch::result::Direction;
@@ -108,15 +109,10 @@ pub(in crate::report) fn groove(page: &mut Page, s: &Source<'_>) {
 pub(in crate::report) fn tension_and_strokes(page: &mut Page, s: &Source<'_>) {
     let (result, units) = (s.result(), s.units);
     page.heading("Tension");
-    page.figure(
-        &figures::whole_run(
-            result,
-            s.traces,
-            s.job().alarm.tension_limit.map(|n| n.si()),
-            units,
-        ),
-        "Line tension over the whole run, lowest to highest reading in each column.",
-    );
+    let limit = s.job().alarm.tension_limit.map(|n| n.si());
+    let whole = figures::whole_run(result, s.traces, limit, units);
+    let words = "Line tension over the whole run, lowest to highest reading in each column.";
+    page.figure(&whole, &caption(&whole, words));
     let pair: Vec<(String, String)> =
         [(Direction::Up, "Going up"), (Direction::Down, "Going down")]
             .into_iter()
@@ -132,16 +128,12 @@ pub(in crate::report) fn tension_and_strokes(page: &mut Page, s: &Source<'_>) {
     page.pair(&pair);
     page.heading("Strokes");
     if let Some(svg) = figures::strokes(result, units) {
-        page.figure(
-            &svg,
-            "Work on the groove in each stroke. Dark: going up. Grey: going down.",
-        );
+        let words = "Work on the groove in each stroke. Dark: going up. Grey: going down.";
+        page.figure(&svg, &caption(&svg, words));
     }
     if let Some(svg) = figures::drag(result, units) {
-        page.figure(
-            &svg,
-            "Mean drag above the expected weight in each stroke. Dot: going up. Ring: going down. \
-             Cutting drag falls as the groove deepens, and falls away where the wall gives way.",
-        );
+        let words = "Mean drag above the expected weight in each stroke. Dot: going up. Ring: going down. \
+             Cutting drag falls as the groove deepens, and falls away where the wall gives way.";
+        page.figure(&svg, &caption(&svg, words));
     }
 }

@@ -4,6 +4,7 @@ use super::Source;
 use crate::report::figures;
 use crate::report::happenings::{Happening, SHORT_S};
 use crate::report::page::Page;
+use crate::report::scale::caption;
 use crate::summary::held_lines;
 use crate::units_shown::{Units, clock, counted, duration};
 
@@ -20,11 +21,6 @@ pub(in crate::report) fn events(page: &mut Page, s: &Source<'_>) {
     if !rows.is_empty() {
         page.columns_of_words(&["Time", "What", "Lasted", "Tension"], &rows);
     }
-    let held = held_lines(result, units);
-    if !held.is_empty() {
-        page.small_heading("Where the tool hung");
-        page.list(&held);
-    }
     let mut notes = Vec::new();
     if !result.alarms.is_empty() {
         notes.push(
@@ -32,20 +28,23 @@ pub(in crate::report) fn events(page: &mut Page, s: &Source<'_>) {
                 .to_owned(),
         );
     }
-    if happenings.short > 0 {
-        notes.push(format!(
-            "Not listed: {} shorter than {SHORT_S:.0} s.",
-            counted(happenings.short, "stall or slack", "stalls or slacks")
-        ));
+    // Without a table the places are all there is, and leave out none.
+    if happenings.short > 0 && !rows.is_empty() {
+        notes.push(left_out_of_table(happenings.short));
     }
     if happenings.more > 0 {
         notes.push(format!(
-            "Not listed: {}; the JSON of recompute holds all.",
+            "Not in this table: {}; the JSON of recompute holds all.",
             counted(happenings.more, "later event", "later events")
         ));
     }
     if !notes.is_empty() {
         page.paragraph("note", &notes.join(" "));
+    }
+    let held = held_lines(result, units);
+    if !held.is_empty() {
+        page.small_heading("Where the tool hung");
+        page.list(&held);
     }
     let limit = s.job().alarm.tension_limit.map(|n| n.si());
     let close: Vec<(String, String)> = s
@@ -53,13 +52,15 @@ pub(in crate::report) fn events(page: &mut Page, s: &Source<'_>) {
         .close_ups
         .iter()
         .map(|c| {
-            let caption = format!(
+            let words = format!(
                 "{}. Solid: tension. Dashed: line paid out, {} from highest to lowest; deeper is \
                  lower. Shaded: the event.",
                 crate::summary::capital(&c.title),
                 units.fine_depth().show(c.line_moved_m())
             );
-            (figures::close_up(c, limit, units), caption)
+            let svg = figures::close_up(c, limit, units);
+            let words = caption(&svg, &words);
+            (svg, words)
         })
         .collect();
     if !close.is_empty() {
@@ -75,6 +76,14 @@ pub(in crate::report) fn events(page: &mut Page, s: &Source<'_>) {
             ),
         );
     }
+}
+
+/// Short stalls and slacks are in no row of the table, but among the places where the tool hung, which tell all.
+fn left_out_of_table(short: usize) -> String {
+    format!(
+        "Not in this table but below, where the tool hung: {} shorter than {SHORT_S:.0} s.",
+        counted(short, "stall or slack", "stalls or slacks")
+    )
 }
 
 /// When, what, how long, and the tension that matters.
@@ -99,4 +108,32 @@ fn row(happening: &Happening, units: Units) -> Vec<String> {
         lasted,
         tension,
     ]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use kerfwatch::job::{print_default_job, read_job};
+    use kerfwatch::pipeline::Pipeline;
+    use kerfwatch::result::{Interval, State};
+
+    #[test]
+    fn a_short_stall_is_told_below_the_table_and_said_to_be() {
+        let job = read_job(print_default_job(), "job.toml").unwrap().job;
+        let mut result = Pipeline::new(&job).result("run");
+        result.intervals = vec![Interval {
+            state: State::Stalled,
+            start_s: 377.0,
+            end_s: 377.8,
+            depth_m: Some(593.1),
+        }];
+        let found = crate::report::happenings::Happenings::new(&result);
+        assert_eq!((found.list.len(), found.short), (0, 1));
+        let held = held_lines(&result, Units::Metric);
+        assert_eq!(held, ["stall at 593.1 m, 0.8 s, from 0:06:17, going up"]);
+        assert_eq!(
+            left_out_of_table(1),
+            "Not in this table but below, where the tool hung: 1 stall or slack shorter than 2 s."
+        );
+    }
 }

@@ -3,6 +3,7 @@
 mod calibration;
 mod cut;
 mod events;
+mod faults;
 mod line;
 mod outcome;
 mod record;

@@ -4,7 +4,8 @@ use super::Source;
 use crate::highest_tension;
 use crate::report::page::Page;
 use crate::summary::{
-    NO_MARKS, beyond_interval, doubtful_length_m, split_length_m, split_part, time_in, times_in,
+    NO_MARKS, STATES, beyond_interval, doubtful_length_m, split_length_m, split_part, time_in,
+    times_in,
 };
 use crate::units_shown::{Units, counted, duration, times};
 use kerfwatch::result::{Direction, RunResult, State};
@@ -100,30 +101,7 @@ pub(in crate::report) fn outcome(page: &mut Page, s: &Source<'_>) {
     if let Some(highest) = highest_tension::told(job, s.highest, units) {
         facts.push(("Highest tension", highest));
     }
-    for state in [
-        State::Cutting,
-        State::Free,
-        State::Still,
-        State::Stalled,
-        State::Slack,
-    ] {
-        let name = match state {
-            State::Cutting => "Time cutting",
-            State::Free => "Time free",
-            State::Still => "Time still",
-            State::Stalled => "Time stalled",
-            _ => "Time slack",
-        };
-        let count = times_in(result, state);
-        let time = duration(time_in(result, state));
-        match state {
-            _ if count == 0 => {}
-            State::Stalled | State::Slack => {
-                facts.push((name, format!("{time}, {}", times(count))));
-            }
-            _ => facts.push((name, time)),
-        }
-    }
+    facts.extend(times_of_states(result));
     page.facts(&facts);
     page.paragraph(
         "caution",
@@ -131,6 +109,28 @@ pub(in crate::report) fn outcome(page: &mut Page, s: &Source<'_>) {
          surface; nothing was measured at the cut itself. The line maker's limits, the operator's \
          procedures, local rules and licensed practice come first.",
     );
+}
+
+/// Time in each state: together the length of the run, so that what is not known has a row of its own.
+fn times_of_states(result: &RunResult) -> Vec<(&'static str, String)> {
+    (STATES.into_iter())
+        .filter(|state| times_in(result, *state) > 0)
+        .map(|state| {
+            let time = duration(time_in(result, state));
+            let how_often = || times(times_in(result, state));
+            match state {
+                State::Cutting => ("Time cutting", time),
+                State::Free => ("Time free", time),
+                State::Still => ("Time still", time),
+                State::Stalled => ("Time stalled", format!("{time}, {}", how_often())),
+                State::Slack => ("Time slack", format!("{time}, {}", how_often())),
+                State::Unknown => (
+                    "Time unknown",
+                    format!("{time}, for want of readings of both instruments"),
+                ),
+            }
+        })
+        .collect()
 }
 
 /// Running in and passes with the cutter in are strokes too, and cut nothing.
@@ -175,5 +175,38 @@ fn left_sentence(result: &RunResult) -> String {
                 names.join(", ")
             )
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use kerfwatch::job::{print_default_job, read_job};
+    use kerfwatch::pipeline::Pipeline;
+    use kerfwatch::result::Interval;
+
+    #[test]
+    fn times_of_states_add_up_to_the_run_with_what_is_not_known() {
+        let job = read_job(print_default_job(), "job.toml").unwrap().job;
+        let mut result = Pipeline::new(&job).result("run");
+        let mut start_s = 0.0;
+        for state in State::ALL {
+            let end_s = start_s + 10.0;
+            result.intervals.push(Interval {
+                state,
+                start_s,
+                end_s,
+                depth_m: None,
+            });
+            start_s = end_s;
+        }
+        let rows = times_of_states(&result);
+        assert_eq!(rows.len(), State::ALL.len());
+        assert!(
+            rows.iter().all(|(_, time)| time.starts_with("10.0 s")),
+            "{rows:?}"
+        );
+        let unknown = rows.iter().find(|row| row.0 == "Time unknown").unwrap();
+        assert!(unknown.1.contains("want of readings"), "{unknown:?}");
     }
 }

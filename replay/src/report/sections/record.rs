@@ -1,24 +1,27 @@
 //! The record itself: what was wrong with the data, marks, what the numbers rest on.
 
-use super::Source;
+use super::{Source, faults};
 use crate::report::page::Page;
 use crate::summary::{
     CORRECT_MARKS, MARKS_TURNED, leaps_of_counter, mark_in_doubt, slip_of_counter,
 };
-use crate::units_shown::{clock, count, duration};
-use kerfwatch::input::ChannelId;
+use crate::units_shown::{clock, count};
 use kerfwatch::recording::{DigestState, Verification};
-use kerfwatch::time::seconds;
 
 /// What was wrong with the data.
 pub(in crate::report) fn quality(page: &mut Page, s: &Source<'_>) {
     page.heading("Data quality");
     let q = &s.result().quality;
     let v = s.verified;
+    let frozen = match q.channels.as_slice() {
+        [] => "not told: readings came calibrated".to_owned(),
+        all => count(all.iter().map(|c| c.frozen_spells).sum()),
+    };
     page.facts(&[
-        ("Readings", count(s.result().run.samples)),
+        ("Readings used", count(s.result().run.samples)),
         ("Frames that did not decode", count(q.bad_frames)),
         ("Silences of an instrument", count(q.gaps)),
+        ("Frozen spells of an instrument", frozen),
         ("Readings too late to be used", count(q.late)),
         ("Readings out of range", count(q.out_of_range)),
         ("Single spikes set aside", count(q.spikes)),
@@ -40,39 +43,8 @@ pub(in crate::report) fn quality(page: &mut Page, s: &Source<'_>) {
         page.small_heading("Damage");
         page.list(s.done.damage.iter().take(30));
     }
-    silences(page, s);
-}
-
-/// When an instrument, or everything, was silent.
-fn silences(page: &mut Page, s: &Source<'_>) {
-    const SHOWN: usize = 30;
-    let channels = s.traces.silences.iter().map(|silence| {
-        let name = match silence.channel {
-            ChannelId::Load => "load cell silent",
-            ChannelId::Depth => "depth counter silent",
-        };
-        (silence.from_s, silence.to_s - silence.from_s, name)
-    });
-    let all = s.verified.silences.iter();
-    let whole = all.map(|(at, length)| (seconds(*at), seconds(*length), "nothing recorded at all"));
-    let mut list: Vec<(f64, f64, &str)> = channels.chain(whole).collect();
-    if list.is_empty() {
-        return;
-    }
-    list.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let rows: Vec<Vec<String>> = list
-        .iter()
-        .take(SHOWN)
-        .map(|(at, length, what)| vec![clock(*at), (*what).to_owned(), duration(*length)])
-        .collect();
-    page.small_heading("Gaps");
-    page.table_of_words(&["Time", "What", "Lasted"], &rows);
-    if list.len() > SHOWN {
-        page.paragraph(
-            "note",
-            &format!("Not listed: {} later ones.", list.len() - SHOWN),
-        );
-    }
+    faults::by_instrument(page, s);
+    faults::spells(page, s);
 }
 
 /// Files of the run against the digests written when it ended.

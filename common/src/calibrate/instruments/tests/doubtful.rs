@@ -133,6 +133,11 @@ fn frozen_load_is_found_while_the_line_moves_and_not_while_it_rests() {
         assert_eq!(seen, speed > 0.0);
         rig.load(10_000 * MS, "2001");
         assert_eq!(rig.fault(ChannelId::Load), "");
+        // From the last change of the value on, not from when it was told.
+        let (silences, spells) = rig.instruments.fault_spells(ChannelId::Load);
+        assert_eq!(silences.count(), 0);
+        let whole = (speed > 0.0).then_some((0, 10_000 * MS));
+        assert_eq!(spells.first().collect::<Vec<_>>(), Vec::from_iter(whole));
     }
 }
 

@@ -16,6 +16,8 @@ fn silent_port_is_stale_and_the_next_reading_carries_the_gap() {
     assert_eq!(rig.fault(ChannelId::Load), "");
     assert_eq!(rig.of_channel(ChannelId::Load)[1], (101.0, Flags::GAP));
     assert_eq!(rig.instruments.health(ChannelId::Load).gaps, 1);
+    let (silences, _) = rig.instruments.fault_spells(ChannelId::Load);
+    assert_eq!(silences.first().collect::<Vec<_>>(), [(0, 5_000 * MS)]);
 }
 
 #[test]
