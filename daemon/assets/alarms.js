@@ -143,12 +143,17 @@ export function showAlarms(alarms, show) {
     const text = first === null
       ? [asideText === "" ? none : `no other alarm; ${asideText}`]
       : [strong, make("br"), make("span", { id: "alarm-says" }, make("span", { className: "narrow", textContent: `${stateName(first).split(",")[0]}. ` }),
-        make("span", { id: "alarm-message" }), `${more === "" ? "" : ` (${more})`}${muted}`)];
+        make("span", { id: "alarm-since", className: "wide" }), make("span", { id: "alarm-message" }), `${more === "" ? "" : ` (${more})`}${muted}`)];
     row.dataset.whole = "no";
     at("alarm-text").replaceChildren(...text);
     at("alarm-buttons").replaceChildren(...(first === null ? [] : buttonsFor(first)));
   }
-  if (first !== null) say("alarm-message", show.reworded(first.message));
+  if (first !== null) {
+    // What became of it stands before what it said: on a phone, where one line is left, the state has told it.
+    const [, since, said] = /^(.*? It said(?: then)?: )?(.*)$/s.exec(show.reworded(first.message));
+    say("alarm-since", since ?? "");
+    say("alarm-message", said);
+  }
   shown = show;
   if (at("alarm-list").open) showList(order);
   return order;

@@ -27,8 +27,13 @@ export function showTension(now, show, ageS, oldAfterS) {
   const astray = counterLeapt(now);
   for (const id of ["expected", "excess"]) at(id).classList.toggle("is-dim", astray);
   sayTime(old ? null : now, show);
-  sayHighest(now.highest, show);
+  sayHighest(old ? now.highest : highestOf(now), show);
   gauge(now, show);
+}
+
+// What is judged of the whole run comes a second later than the reading itself.
+function highestOf({ highest, tension_n, limit_n, at_s }) {
+  return highest !== null && tension_n > highest.tension_n ? { at_s, tension_n, limit_n } : highest;
 }
 
 // How high it went in this run: stays when all alarms have been dealt with, for whoever looks at the line afterwards.
