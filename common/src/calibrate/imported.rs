@@ -105,7 +105,7 @@ mod tests {
 
     /// Which of these loads, at 20 Hz on a line that breaks at some 9 kN, are fit.
     fn fit(loads: &[f64]) -> (Vec<f64>, SetAside) {
-        let read = read_job(&print_default_job(), "job.toml");
+        let read = read_job(print_default_job(), "job.toml");
         let job = read.unwrap_or_else(|f| panic!("{f}")).job;
         assert!((9000.0..10_000.0).contains(&job.line.breaking_load.si()));
         let mut imported = ImportedLoads::new(&job);
