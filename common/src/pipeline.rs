@@ -113,6 +113,8 @@ pub struct HighestTension {
     pub tension_n: f64,
     /// Depth of the wheels then, m.
     pub depth_m: f64,
+    /// Line paid out then, as counted, m.
+    pub line_m: f64,
 }
 
 impl Pipeline {
@@ -326,6 +328,7 @@ impl Pipeline {
                 at_s: m.t,
                 tension_n,
                 depth_m: m.depth,
+                line_m: m.counted,
             });
         }
         self.watch.moment(self.now, m, self.hold.now());

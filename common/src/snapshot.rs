@@ -19,6 +19,8 @@ pub struct Snapshot {
     pub limit_n: f64,
     /// Time to the limit at the present slope, while rising.
     pub time_to_limit_s: Option<f64>,
+    /// The highest line tension of the run, single spikes left out.
+    pub highest: Option<HighestView>,
     /// Line paid out.
     pub line_m: Option<f64>,
     /// Line speed, positive in.
@@ -37,6 +39,8 @@ pub struct Snapshot {
     pub direction: Option<Direction>,
     /// Strokes ended.
     pub strokes: u32,
+    /// Those of them that were made with the cutter out, as marks and drag tell.
+    pub strokes_out: u32,
     /// Whether the cutter is taken to be out: `None` unknown.
     pub cutter_out: Option<bool>,
     /// The marks `cutter_out` and `cutter_in` are taken the other way round, because the drag says so.
@@ -61,6 +65,19 @@ pub struct Snapshot {
     pub bends_max: u32,
     /// Largest part of bending life used, if a life was given.
     pub life_used: Option<f64>,
+}
+
+/// How high the line tension went.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct HighestView {
+    /// When.
+    pub at_s: f64,
+    /// How high.
+    pub tension_n: f64,
+    /// Depth of the wheels then.
+    pub depth_m: f64,
+    /// Tension limit in force there.
+    pub limit_n: f64,
 }
 
 /// A mark of the cutter that the drag speaks plainly against, that is missing, or that another contradicts.

@@ -30,12 +30,29 @@ const SENSORS = { load: "LOAD CELL", depth: "DEPTH COUNTER" };
 const fullName = (alarm) => (alarm.kind === "sensor" && SENSORS[alarm.about]) || `${nameOf(alarm.kind)}${alarm.about ? ` ${alarm.about.toUpperCase()}` : ""}`;
 const shapeOf = (level) => (level === "high" ? "▲" : "◆");
 
-// Unseen before seen, what lasts before what is over, high before low, then the order of the daemon
-// (the first cause first). The limit itself comes before all of them.
-function ranked(alarms) {
-  const top = (alarm) => alarm.kind === "overpull" && alarm.level === "high" && !over(alarm);
-  const rank = (alarm) => (top(alarm) ? -1 : 0) + (ASIDE.includes(alarm.state) ? 8 : 0) + (unseen(alarm) ? 0 : 4) + (over(alarm) ? 2 : 0) + (alarm.level === "high" ? 0 : 1);
-  return alarms.map((alarm, n) => ({ alarm, n })).sort((a, b) => rank(a.alarm) - rank(b.alarm) || a.n - b.n).map((one) => one.alarm);
+// By what may come of it: the line may part; the tool or the line hangs; nobody measures; all the rest.
+const WORST = [["overpull", "approaching"], ["stall", "slack"], ["sensor"]];
+const gravity = (kind) => {
+  const n = WORST.findIndex((kinds) => kinds.includes(kind));
+  return n < 0 ? WORST.length : n;
+};
+
+// The limit itself before all of them. Then what nobody has dealt with, by what may come of it: an overpull that is
+// over may have hurt the line, and must not hide behind a load cell that is back. Of equals what lasts before what is
+// over, high before low, and the order of the daemon (the first cause first).
+export function ranked(alarms) {
+  const key = (alarm) => [
+    alarm.kind === "overpull" && alarm.level === "high" && !over(alarm) && !ASIDE.includes(alarm.state) ? 0 : 1,
+    ASIDE.includes(alarm.state) ? 1 : 0,
+    unseen(alarm) ? 0 : 1,
+    gravity(alarm.kind),
+    over(alarm) ? 1 : 0,
+    alarm.level === "high" ? 0 : 1,
+  ];
+  return alarms.map((alarm, n) => ({ alarm, key: [...key(alarm), n] })).sort((one, other) => {
+    const n = one.key.findIndex((value, at) => value !== other.key[at]);
+    return n < 0 ? 0 : one.key[n] - other.key[n];
+  }).map((one) => one.alarm);
 }
 
 // What is done reaches the alarm that the row or the dialog names, and no other of its kind.
@@ -90,8 +107,13 @@ function buttonsFor(alarm) {
   return buttons;
 }
 
-// A long one is written smaller, so that it stays in one line where there is room for one.
-const headline = (text) => make("strong", { textContent: text, data: { long: text.length > 40 ? "yes" : "no" } });
+// A long one is written smaller, so that it stays in one line where there is room for one. On a phone held upright there
+// is none: the name stands alone, with how many more, and the first word of the state begins the line below.
+function headline(name, state, more) {
+  const long = name.length + state.length > 37 ? "yes" : "no";
+  return make("strong", { data: { long } }, name, make("span", { className: "wide", textContent: ` – ${state}` }),
+    more === 0 ? null : make("span", { className: "narrow", textContent: ` +${more}` }));
+}
 
 let rowKey = null;
 let listKey = null;
@@ -116,15 +138,22 @@ export function showAlarms(alarms, show) {
   if (key !== rowKey) {
     rowKey = key;
     say("alarm-shape", first === null ? (readingBack() === null ? "✓" : "…") : shapeOf(first.level));
-    const strong = first === null ? null : headline(`${fullName(first)} – ${stateName(first)}`);
+    const strong = first === null ? null : headline(fullName(first), stateName(first), standing.length - 1);
     const muted = first !== null && unseen(first) && !soundIsOn() ? " Sound is off." : "";
     const text = first === null
       ? [asideText === "" ? none : `no other alarm; ${asideText}`]
-      : [strong, make("br"), make("span", { id: "alarm-message" }), `${more === "" ? "" : ` (${more})`}${muted}`];
+      : [strong, make("br"), make("span", { id: "alarm-says" }, make("span", { className: "narrow", textContent: `${stateName(first).split(",")[0]}. ` }),
+        make("span", { id: "alarm-since", className: "wide" }), make("span", { id: "alarm-message" }), `${more === "" ? "" : ` (${more})`}${muted}`)];
+    row.dataset.whole = "no";
     at("alarm-text").replaceChildren(...text);
     at("alarm-buttons").replaceChildren(...(first === null ? [] : buttonsFor(first)));
   }
-  if (first !== null) say("alarm-message", show.reworded(first.message));
+  if (first !== null) {
+    // What became of it stands before what it said: on a phone, where one line is left, the state has told it.
+    const [, since, said] = /^(.*? It said(?: then)?: )?(.*)$/s.exec(show.reworded(first.message));
+    say("alarm-since", since ?? "");
+    say("alarm-message", said);
+  }
   shown = show;
   if (at("alarm-list").open) showList(order);
   return order;
@@ -145,6 +174,11 @@ function showList(order) {
 }
 
 export function connectAlarms() {
+  // Where the row is cut to two lines, a tap shows all that is said; another puts it back.
+  at("alarm-text").onclick = () => {
+    const row = at("alarm-row");
+    row.dataset.whole = row.dataset.whole === "yes" ? "no" : "yes";
+  };
   const list = at("alarm-list");
   at("show-alarms").onclick = () => {
     listKey = null;

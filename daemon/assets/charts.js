@@ -53,7 +53,7 @@ function chart(id, range, reversed, series) {
   place.replaceChildren();
   return new uPlot({
     width: Math.max(place.clientWidth, 50),
-    height: Math.max(place.clientHeight, 90),
+    height: Math.max(place.clientHeight, 80),
     // Room at the top for the unit and the name of the limit.
     padding: [Math.round(rem()), Math.round(rem() * 1.3), 0, 0],
     scales: { x: { time: false }, y: { dir: reversed ? -1 : 1, range } },
@@ -114,7 +114,7 @@ export function connectSpan(changed) {
     if (charts === null) return;
     for (const [id, one] of [["tension-chart", charts.tension], ["depth-chart", charts.depth]]) {
       const place = at(id);
-      if (place.clientWidth > 0) one.setSize({ width: place.clientWidth, height: Math.max(place.clientHeight, 90) });
+      if (place.clientWidth > 0) one.setSize({ width: place.clientWidth, height: Math.max(place.clientHeight, 80) });
     }
   }).observe(at("charts"));
 }

@@ -8,6 +8,18 @@ const SHAPES = { ok: "✓", low: "◆", high: "▲", unknown: "?" };
 
 const FAULTS = { closed: "port closed", stale: "silent", frames: "garbled", range: "out of range", frozen: "frozen", leaps: "drops out", leapt: "counter leapt" };
 
+const channelOf = (now, name) => now.channels.find((one) => one.name === name);
+
+// Why a figure is old: by what is wrong with its instrument. A frozen one sends, and must not be looked for in the cable.
+export function oldWord(now, name) {
+  const channel = channelOf(now, name);
+  if (channel === undefined || channel.age_s === null) return `no ${name} reading yet`;
+  return `OLD: ${name} ${FAULTS[channel.fault] ?? "silent"} for ${lasting(channel.age_s)}`;
+}
+
+// More or less line than any winch could have paid out: the counter goes on from a depth that is not the tool's.
+export const counterLeapt = (now) => channelOf(now, "depth")?.fault === "leapt";
+
 const bytes = (n) => {
   const units = ["B", "KiB", "MiB", "GiB", "TiB"];
   let value = n;

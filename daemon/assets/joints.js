@@ -36,6 +36,12 @@ function placeOf(places, bins, show) {
   return `${words.join(", ")}\u00a0${show.length}`;
 }
 
+// Five joints have to fit on the screen with the charts: four digits tell them apart without tenths.
+function rangeOf({ top_m, bottom_m }, show) {
+  const digits = show.toLength(top_m) < 1000 ? 1 : 0;
+  return `${show.lengthNumber(top_m, digits)}–${show.lengthNumber(bottom_m, digits)}`;
+}
+
 export function showJoints({ groove, joints, outlook }, show) {
   const rows = joints.map((joint, n) => {
     const bins = binsOf(joint, groove);
@@ -50,13 +56,13 @@ export function showJoints({ groove, joints, outlook }, show) {
     const time = stroke === null ? "–" : hoursMinutes(left * stroke);
     // What nine in ten take no longer than, under the likely figure.
     const late = told ? joint.strokes_left_p90 : null;
-    const upTo = (text) => make("small", { textContent: `to ${text}` });
+    const upTo = (text) => make("small", { textContent: `to\u00a0${text}` });
     const sure = done ? joint.strokes_left_p90 ?? 0 : 0;
     const small = sure > 0 ? `to be sure ${sure.toFixed(0)}` : hardly === null ? null : placeOf(hardly, bins, show);
     const range = small !== null ? make("small", { textContent: small }) : late === null ? null : upTo(late.toFixed(0));
     const timeRange = late === null || stroke === null ? null : upTo(hoursMinutes(late * stroke));
     return make("tr", { className: done ? "done" : "" },
-      make("td", {}, `${n + 1}`, make("small", { textContent: `${show.lengthNumber(joint.top_m, 1)}–${show.lengthNumber(joint.bottom_m, 1)}` })),
+      make("td", {}, `${n + 1}`, make("small", { textContent: rangeOf(joint, show) })),
       make("td", { textContent: `${Math.round(splitPart(bins) * 100)}\u00a0%` }),
       make("td", { textContent: done ? "–" : show.wallNumber(most) }),
       make("td", { textContent: String(mid(bins.map((bin) => bin.passes))) }),
@@ -66,7 +72,8 @@ export function showJoints({ groove, joints, outlook }, show) {
   at("joints").replaceChildren(...rows);
   say("joints-unit", show.wall);
   say("lagging", lagging(groove, joints, show));
-  say("outlook", joints.map((joint, n) => goingOn(n, binsOf(joint, groove), outlook[n], show)).filter(Boolean).join(" "));
+  const more = joints.map((joint, n) => goingOn(n, binsOf(joint, groove), outlook[n], show)).filter(Boolean);
+  say("outlook", more.length === 0 ? "" : `Ten more strokes in place deepen ${more.join("; ")}.`);
 }
 
 // Wheels that bite otherwise than those before: strokes left count by them. One that is lost is the crew's to look after.
@@ -89,10 +96,10 @@ function goingOn(n, bins, outlook, show) {
   const deeper = outlook?.ten_deepen_mm ?? null;
   const wall = bins[0]?.wall_mm ?? 0;
   if (deeper === null || wall === 0 || bins.every((bin) => bin.through)) return "";
-  if (deeper < PAYS_PART * wall && outlook.ten_split < 0.5) return `Joint ${n + 1}: ten more strokes in place bring next to nothing.`;
+  if (deeper < PAYS_PART * wall && outlook.ten_split < 0.5) return `joint ${n + 1} by next to nothing`;
   const opened = outlook.ten_split * (bins[0].bottom_m - bins[0].top_m);
-  const split = outlook.ten_split < 0.5 ? "" : ` and open about ${show.lengthNumber(opened, 1)} ${show.length} more`;
-  return `Joint ${n + 1}: ten more strokes in place cut ${show.asFineWall(deeper)} deeper${split}.`;
+  const split = outlook.ten_split < 0.5 ? "" : `, opening about ${show.lengthNumber(opened, 1)} ${show.length}`;
+  return `joint ${n + 1} by ${show.asFineWall(deeper)}${split}`;
 }
 
 // Stretches whose groove is behind the middle of their joint by more than an eighth of the wall

@@ -1,7 +1,7 @@
 // The operator's marks: who, what, and for what changes depth a second question.
 import { at, make, tell } from "/dom.js";
 import { ask, authorField, field, post } from "/ask.js";
-import { preferences } from "/preferences.js";
+import { keep, preferences } from "/preferences.js";
 import { cutterMark, store } from "/store.js";
 import { clockOf, hms } from "/time.js";
 import { weightCheck } from "/weight.js";
@@ -9,7 +9,13 @@ import { weightCheck } from "/weight.js";
 export const MARK_NAMES = {
   cutter_out: "Cutter out", cutter_in: "Cutter in", weight_check: "Weight check", note: "Note", zero: "New zero",
   reference_depth: "Reference depth", acknowledge: "Acknowledged", shelve: "Shelved", reset: "Reset",
+  alarms_before: "Alarms taken over",
 };
+
+// What the daemon notes as a run starts (that the job was changed, that another run was left behind) says what to do at
+// once: for so long it stands above all cards, if nobody puts it away.
+const START_S = 10;
+const NOTICE_S = 1800;
 
 async function send(body) {
   try {
@@ -106,6 +112,11 @@ export function connectMarks(shown) {
     zero: () => zero(shown()),
     reference_depth: () => reference(shown()),
   };
+  at("notice-close").onclick = () => {
+    keep("seen", store.job.run_id);
+    if (store.now !== null) showNotice(store.now, shown());
+  };
+  window.addEventListener("resize", sizeNotice);
   for (const button of document.querySelectorAll("[data-mark]")) button.onclick = run[button.dataset.mark];
 }
 
@@ -114,6 +125,27 @@ export function showMarks(show) {
   at("marks").replaceChildren(...store.marks.slice(-30).reverse().map((mark) =>
     make("li", {}, make("time", { textContent: hms(clockOf(store.job.started_utc, mark.at_s), utc) }),
       `${MARK_NAMES[mark.mark] ?? mark.mark}${mark.text === "" ? "" : `: ${show.reworded(mark.text)}`}${mark.author === "" ? "" : ` – ${mark.author}`}`)));
+}
+
+// Above the cards, until it is put away or half an hour has passed.
+let shownNotice = null;
+export function showNotice(now, show) {
+  const notes = now.watched_s > NOTICE_S || preferences.seen === store.job.run_id ? []
+    : store.marks.filter((mark) => mark.mark === "note" && mark.author === "kerfwatchd" && mark.at_s < START_S);
+  const text = notes.map((mark) => show.reworded(mark.text));
+  const key = JSON.stringify(text);
+  if (key === shownNotice) return;
+  shownNotice = key;
+  at("notice").hidden = text.length === 0;
+  at("notice-text").replaceChildren(...text.map((words) => make("p", { textContent: `${words[0].toUpperCase()}${words.slice(1)}.` })));
+  sizeNotice();
+}
+
+// What it takes of the height is missing below.
+function sizeNotice() {
+  const taken = at("notice").offsetHeight;
+  document.documentElement.classList.toggle("has-notice", taken > 0);
+  document.documentElement.style.setProperty("--notice", `${taken}px`);
 }
 
 // Marks that are not taken as they were set: which, what the drag says, what was assumed, what to do.

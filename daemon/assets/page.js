@@ -4,9 +4,9 @@ import { ask, signIn } from "/ask.js";
 import { acknowledgeFirst, connectAlarms, showAlarms } from "/alarms.js";
 import { buildCharts, connectSpan, drawCharts } from "/charts.js";
 import { connection, follow, silentFor, watch } from "/connection.js";
-import { showHealth } from "/health.js";
+import { counterLeapt, showHealth } from "/health.js";
 import { showJoints, showWheels } from "/joints.js";
-import { connectMarks, showDoubts, showMarks } from "/marks.js";
+import { connectMarks, showDoubts, showMarks, showNotice } from "/marks.js";
 import { drawOverlay } from "/overlay.js";
 import { drawPipe } from "/pipe.js";
 import { connectSwitches, preferences } from "/preferences.js";
@@ -138,6 +138,7 @@ function draw() {
   if (changed.marks) showMarks(show);
   if (changed.now && now !== null) {
     at("marks-turned").hidden = !now.marks_turned;
+    showNotice(now, show);
     showDoubts(now.marks_doubted);
     showWheels(now.other_wheels, (at_s) => hms(clockOf(job.started_utc, at_s), preferences.clock === "utc"));
   }
@@ -149,7 +150,7 @@ function draw() {
     showTool(now, show, depthAge, ageOf("load"), OLD_S);
     if (!lost) showAlarms(alarmsNow(), show);
     const isOld = (age) => age === null || age > OLD_S;
-    drawPipe(job, store.groove.groove, now, show, isOld(depthAge) || isOld(ageOf("load")));
+    drawPipe(job, store.groove.groove, now, show, isOld(depthAge) || isOld(ageOf("load")) || counterLeapt(now));
     drawOverlay(job, now, show);
     drawCharts(now.limit_n);
     clock();

@@ -1,4 +1,4 @@
-// What this screen remembers: theme, units, clock, who marks. Nothing else is kept.
+// What this screen remembers: theme, units, clock, who marks, what was put away. Nothing else is kept.
 import { at, forgetLooks, say } from "/dom.js";
 
 const KEY = "kerfwatch";
@@ -10,6 +10,8 @@ export const preferences = {
   units: kept.units ?? null,
   clock: kept.clock ?? "utc",
   author: kept.author ?? "",
+  // The run whose first notes were put away.
+  seen: kept.seen ?? null,
 };
 
 export function keep(name, value) {

@@ -1,6 +1,9 @@
 // Line tension now, against what is expected and what the line may bear.
 import { at, brush, colour, rem, say } from "/dom.js";
-import { lasting } from "/time.js";
+import { counterLeapt, oldWord } from "/health.js";
+import { preferences } from "/preferences.js";
+import { readingBack, store } from "/store.js";
+import { clockOf, hms } from "/time.js";
 
 // The last tension known, for when none comes any more: shown grey, said to be old.
 let last = null;
@@ -10,7 +13,7 @@ export function showTension(now, show, ageS, oldAfterS) {
   const old = ageS === null || ageS > oldAfterS || now.tension_n === null;
   at("tension").classList.toggle("is-old", old);
   at("tension-old").hidden = !old;
-  if (old) say("tension-old", ageS === null ? "no load reading yet" : `OLD: load silent for ${lasting(ageS)}`);
+  if (old) say("tension-old", oldWord(now, "load"));
   const number = show.forceNumber(last);
   say("tension-value", number);
   at("tension-value").dataset.digits = number.length > 4 ? "many" : "few";
@@ -20,8 +23,31 @@ export function showTension(now, show, ageS, oldAfterS) {
   const excess = now.expected_n === null || last === null ? null : last - now.expected_n;
   say("excess-title", excess !== null && excess < 0 ? "below expected" : "above expected");
   say("excess", show.asForce(excess === null ? null : Math.abs(excess)));
+  // What is expected rests on the depth.
+  const astray = counterLeapt(now);
+  for (const id of ["expected", "excess"]) at(id).classList.toggle("is-dim", astray);
   sayTime(old ? null : now, show);
+  sayHighest(old ? now.highest : highestOf(now), show);
   gauge(now, show);
+}
+
+// What is judged of the whole run comes a second later than the reading itself.
+function highestOf({ highest, tension_n, limit_n, at_s }) {
+  return highest !== null && tension_n > highest.tension_n ? { at_s, tension_n, limit_n } : highest;
+}
+
+// How high it went in this run: stays when all alarms have been dealt with, for whoever looks at the line afterwards.
+function sayHighest(highest, show) {
+  const place = at("highest");
+  place.hidden = highest === null;
+  if (highest === null) return;
+  const isOver = highest.tension_n >= highest.limit_n;
+  place.dataset.level = isOver ? "high" : "none";
+  const when = hms(clockOf(store.job.started_utc, highest.at_s), preferences.clock === "utc", false);
+  // Of the record that is being read back it is not known yet.
+  const since = readingBack() === null ? "" : " since the restart";
+  const share = Math.floor(100 * highest.tension_n / highest.limit_n);
+  say("highest", `${isOver ? "▲ " : ""}highest${since} ${show.asForce(highest.tension_n)} at ${when}, ${share} % of limit`);
 }
 
 function sayTime(now, show) {

@@ -1,7 +1,7 @@
 // What the tool does, in words; strokes, cutter, speeds.
 import { at, say } from "/dom.js";
 import { cutterMark, readingBack, store } from "/store.js";
-import { lasting } from "/time.js";
+import { counterLeapt, oldWord } from "/health.js";
 
 const WORDS = {
   still: "STILL",
@@ -21,11 +21,17 @@ export function showTool(now, show, ageS, loadAgeS, oldAfterS) {
   const section = at("tool");
   section.classList.toggle("is-old", old);
   const half = loadAgeS === null || loadAgeS > oldAfterS;
-  for (const id of ["state", "wheels", "tool-speed", "drag"]) at(id).classList.toggle("is-dim", half);
+  // Of a counter that leapt the speed is sound, but neither where the tool is nor what it would weigh there: drag, and
+  // with it free or cutting.
+  const astray = counterLeapt(now);
+  for (const id of ["state", "wheels", "drag"]) at(id).classList.toggle("is-dim", half || astray);
+  at("tool-speed").classList.toggle("is-dim", half);
+  at("line-out").classList.toggle("is-dim", astray);
   section.dataset.word = now.state;
-  at("depth-old").hidden = !old && !half;
-  if (old) say("depth-old", ageS === null ? "no depth reading yet" : `OLD: depth silent ${lasting(ageS)}`);
-  else if (half) say("depth-old", loadAgeS === null ? "no load reading yet" : `OLD: load silent ${lasting(loadAgeS)}`);
+  at("depth-old").hidden = !old && !half && !astray;
+  if (old) say("depth-old", oldWord(now, "depth"));
+  else if (astray) say("depth-old", "WRONG: counter leapt, set it");
+  else if (half) say("depth-old", oldWord(now, "load"));
   const way = now.direction === "up" ? " ↑" : now.direction === "down" ? " ↓" : "";
   const moving = MOVES.includes(now.state) ? way : "";
   at("state").setAttribute("aria-label", `${(WORDS[now.state] ?? now.state).toLowerCase()}${moving === "" ? "" : `, going ${now.direction}`}`);
@@ -45,5 +51,8 @@ export function showTool(now, show, ageS, loadAgeS, oldAfterS) {
   say("cutter-name", said !== null && (now.marks_turned || doubted && out !== said) ? "cutter, by drag" : "cutter");
   // At a turning point the direction is undecided, and drag with it.
   say("drag", now.state === "still" ? "–" : show.asDrag(now.drag_n));
-  say("strokes", readingBack() === null ? String(now.strokes) : "–");
+  // Running in and weight checks are strokes too, and cut nothing.
+  const known = readingBack() === null;
+  say("strokes", known ? String(now.strokes_out) : "–");
+  say("strokes-all", known ? ` of ${now.strokes}` : "");
 }

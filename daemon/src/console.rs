@@ -4,7 +4,7 @@ use crate::lines_out;
 use crate::publish::MarkView;
 use kerfwatch::input::MarkKind;
 use kerfwatch::job::{Display, fixed};
-use kerfwatch::result::{AlarmRecord, Direction, RunResult, Stroke, in_interval};
+use kerfwatch::result::{AlarmRecord, Direction, GrooveBin, RunResult, Stroke, in_interval};
 use kerfwatch::snapshot::Snapshot;
 use kerfwatch::units::{Metres, Newtons};
 
@@ -33,21 +33,7 @@ impl Console {
             Direction::Up => (stroke.bottom_m, stroke.top_m),
             Direction::Down => (stroke.top_m, stroke.bottom_m),
         };
-        let inside = in_interval(&now.groove, &now.joints);
-        let deepest = inside
-            .iter()
-            .map(|bin| bin.depth_mm)
-            .fold(f64::NAN, f64::max);
-        let split = inside.iter().filter(|bin| bin.through).count();
-        let groove = match inside.len() {
-            0 => "no cut seen yet".to_owned(),
-            // After a first short stroke, say, of which nothing is worked out yet.
-            _ if deepest == 0.0 => "no groove told yet".to_owned(),
-            bins => format!(
-                "groove at most {}  split {split} of {bins} bins",
-                self.groove(deepest)
-            ),
-        };
+        let groove = self.cut(in_interval(&now.groove, &now.joints));
         self.line(format_args!(
             "{}  stroke {:>4} {direction}  {} -> {}  drag {}  peak {}  {groove}",
             clock(stroke.end_s),
@@ -140,6 +126,21 @@ impl Console {
         }
     }
 
+    /// How far the cut has come. The depth is the estimate where it is greatest, and no bound of it.
+    fn cut(&self, bins: &[GrooveBin]) -> String {
+        let deepest = bins.iter().map(|bin| bin.depth_mm).fold(f64::NAN, f64::max);
+        let split = bins.iter().filter(|bin| bin.through).count();
+        match bins.len() {
+            0 => "no cut seen yet".to_owned(),
+            // After a first short stroke, say, of which nothing is worked out yet.
+            _ if deepest == 0.0 => "no groove told yet".to_owned(),
+            count => format!(
+                "deepest {}  split {split} of {count} bins",
+                self.groove(deepest)
+            ),
+        }
+    }
+
     fn groove(&self, millimetres: f64) -> String {
         match self.display {
             _ if !millimetres.is_finite() => "unknown".to_owned(),
@@ -188,6 +189,32 @@ mod tests {
             speak: false,
         };
         assert_eq!(console.force(3e38), "3.0e38 N");
+    }
+
+    #[test]
+    fn a_stroke_tells_where_the_groove_is_deepest_and_calls_it_no_bound() {
+        let console = Console {
+            display: Display::Metric,
+            speak: false,
+        };
+        let bin = |depth_mm, through| GrooveBin {
+            top_m: 2000.0,
+            bottom_m: 2000.5,
+            depth_mm,
+            low_mm: 0.0,
+            high_mm: 6.0,
+            wall_mm: 6.88,
+            passes: 9,
+            through,
+            through_probability: 0.0,
+            coupling: false,
+        };
+        assert_eq!(console.cut(&[]), "no cut seen yet");
+        assert_eq!(console.cut(&[bin(0.0, false)]), "no groove told yet");
+        assert_eq!(
+            console.cut(&[bin(0.4, false), bin(1.62, true)]),
+            "deepest 1.62 mm  split 1 of 2 bins"
+        );
     }
 
     #[test]

@@ -59,6 +59,7 @@ mod tests {
             at_s: 2_470.0,
             tension_n: 2_624.0,
             depth_m: 1_502.3,
+            line_m: 1_499.9,
         };
         let text = sentence(
             &highest,

@@ -6,6 +6,7 @@ import net from "node:net";
 import path from "node:path";
 import readline from "node:readline";
 import { chromium } from "playwright-core";
+import { shown } from "./shown.mjs";
 
 const [live, demo, token, pictures] = process.argv.slice(2);
 const axe = fs.readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
@@ -148,6 +149,9 @@ try {
       await page.waitForTimeout(400);
     }
     assert.equal(await page.evaluate(stands), false);
+    // How high it went is still told.
+    assert.match(await page.textContent("#highest"), /^▲ highest \d+ N at \d\d:\d\d, 1\d\d % of limit$/);
+    await picture(page, "overpull-dealt-with");
     await page.click("#switch-sound");
   });
 
@@ -300,11 +304,23 @@ try {
         && document.getElementById("alarm-message")?.textContent.includes(`The load reading is not to be trusted (${word})`), words);
       await until(page, (word) => document.getElementById("chips").textContent.includes(`load ${word}`), chip);
       assert.match(await page.textContent("#health tr:has-text('load')"), count);
+      await until(page, (word) => document.getElementById("tension-old").textContent.startsWith(`OLD: load ${word} for `), chip);
+      assert.match(await page.textContent("#depth-old"), new RegExp(`^OLD: load ${chip} for`));
       await page.waitForTimeout(300);
       await picture(page, `load-${chip}`);
       await well("speak");
       await until(page, () => /✓ load \d/.test(document.getElementById("chips").textContent));
     }
+  });
+
+  await step("a counter that leapt is told beside the depth, which is grey until the counter is right", async () => {
+    await well("leap");
+    await until(page, () => document.getElementById("depth-old").textContent === "WRONG: counter leapt, set it" && !document.getElementById("depth-old").hidden);
+    for (const id of ["state", "wheels", "line-out", "drag"]) assert.match(await page.getAttribute(`#${id}`, "class"), /is-dim/, id);
+    await page.waitForTimeout(500);
+    await picture(page, "counter-leapt");
+    await well("leap_back");
+    await until(page, () => document.getElementById("depth-old").hidden && !document.getElementById("wheels").classList.contains("is-dim"));
   });
 
   await step("units, clock and theme change and are remembered", async () => {
@@ -335,7 +351,7 @@ try {
         assert.deepEqual(small, [], name);
         if (name !== "phone") {
           const hidden = await one.evaluate(() => {
-            // A long interval has many joints: their table scrolls, and pushes nothing below the bar.
+            // A long interval has many joints: their column grows, and pushes nothing else below the bar.
             const joints = document.getElementById("joints");
             for (let n = 0; n < 20; n += 1) joints.append(joints.firstElementChild.cloneNode(true));
             const bar = document.getElementById("actions").getBoundingClientRect().top;
@@ -457,9 +473,9 @@ try {
           const end = getComputedStyle(bar).position === "sticky" ? bar.getBoundingClientRect().top : innerHeight;
           const hidden = ["tension-value", "to-limit", "state", "wheels", "tool-speed", "strokes"]
             .filter((id) => document.getElementById(id).getBoundingClientRect().bottom > end);
-          const wide = ["html", ".scroll", "#alarm-text strong"].filter((what) => {
+          const wide = ["html", "#joints-section", "#alarm-text strong"].filter((what) => {
             const node = document.querySelector(what);
-            return node.scrollWidth > node.clientWidth || (what !== ".scroll" && node.scrollHeight > node.clientHeight + 4 && what !== "html");
+            return node.scrollWidth > node.clientWidth || (what !== "#joints-section" && node.scrollHeight > node.clientHeight + 4 && what !== "html");
           });
           const small = [...document.querySelectorAll("button")].filter((button) => button.offsetParent !== null)
             .map((button) => [button.textContent, button.getBoundingClientRect()])
@@ -472,6 +488,8 @@ try {
     }
     await one.context().close();
   });
+
+  await shown({ look, demo, step, picture });
 
   await step("no serious accessibility finding, by day, by night, with a dialog open", async () => {
     await accessible(live, {});

@@ -50,6 +50,8 @@ struct Well {
     winch: Winch,
     cell: Cell,
     depth_m: f64,
+    /// So much more does the counter say, m.
+    leapt_m: f64,
     pull_n: f64,
     up: bool,
     step: u32,
@@ -90,7 +92,7 @@ impl Well {
             Cell::Garbage => rig.send_bytes(ChannelId::Load, b"\x8d\xf2\x1c\xe0\x99\r\n"),
             Cell::Frozen => rig.send(ChannelId::Load, 1600.0),
         }
-        rig.send(ChannelId::Depth, self.depth_m);
+        rig.send(ChannelId::Depth, self.depth_m + self.leapt_m);
     }
 }
 
@@ -160,6 +162,7 @@ fn the_page_shows_what_happens_and_takes_marks_in_a_real_browser() {
         winch: Winch::Stroke,
         cell: Cell::Well,
         depth_m: 2010.0,
+        leapt_m: 0.0,
         pull_n: 0.0,
         up: true,
         step: 0,
@@ -185,6 +188,8 @@ fn the_page_shows_what_happens_and_takes_marks_in_a_real_browser() {
                     "garbage" => well.cell = Cell::Garbage,
                     "freeze" => well.cell = Cell::Frozen,
                     "speak" => well.cell = Cell::Well,
+                    "leap" => well.leapt_m = -577.0,
+                    "leap_back" => well.leapt_m = 0.0,
                     "restart" => {
                         first = Some(rig.stop().expect("the run ends in order"));
                         rig = start(folder.path(), &address.to_string());

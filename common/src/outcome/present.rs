@@ -9,7 +9,7 @@ use crate::input::ChannelId;
 use crate::model::Motion;
 use crate::pipeline::Pipeline;
 use crate::result::Direction;
-use crate::snapshot::{ChannelView, Glance, Snapshot};
+use crate::snapshot::{ChannelView, Glance, HighestView, Snapshot};
 use crate::time::seconds;
 use std::collections::BTreeMap;
 
@@ -27,8 +27,9 @@ pub fn snapshot(p: &Pipeline) -> Snapshot {
         watched_s: seconds(p.now),
         tension_n: p.newest[0].map(|n| n.1),
         expected_n: expected_n(p),
-        limit_n: p.watch.limit_n(p.newest[1].map(|n| n.1)),
+        limit_n: limit_n(p),
         time_to_limit_s: p.watch.verdict().and_then(|v| v.time_to_limit_s),
+        highest: highest(p),
         line_m: p.newest[1].map(|n| n.1),
         line_speed_m_s: m.map(|m| m.line_speed),
         tool_depth_m: m.map(|m| m.depth),
@@ -38,6 +39,7 @@ pub fn snapshot(p: &Pipeline) -> Snapshot {
         state_since_s: p.hold.phases().last().map_or(0.0, |f| f.start),
         direction,
         strokes: p.ledger.rows.len() as u32,
+        strokes_out: live.map_or(0, |l| l.engaged.iter().filter(|out| **out).count() as u32),
         cutter_out: cutter_out(p, newest_engaged(live)),
         marks_turned: p.is_turned(),
         marks_doubted: p.live_doubts.clone(),
@@ -70,6 +72,21 @@ pub fn glance(p: &Pipeline, span_n: Option<(f64, f64)>) -> Glance {
         tool_m: moment.map(|m| m.depth),
         drag_n: moment.and_then(|_| drag_n(p)),
     }
+}
+
+/// The limit that the newest load reading was held against: that of the depth, or the least of all while nobody knows it.
+fn limit_n(p: &Pipeline) -> f64 {
+    let by_depth = || p.watch.limit_n(p.newest[1].map(|n| n.1));
+    p.watch.verdict().map_or_else(by_depth, |v| v.limit_n)
+}
+
+fn highest(p: &Pipeline) -> Option<HighestView> {
+    p.highest_tension().map(|h| HighestView {
+        at_s: h.at_s,
+        tension_n: h.tension_n,
+        depth_m: h.depth_m,
+        limit_n: p.watch.limit_n(Some(h.line_m)),
+    })
 }
 
 fn newest_s(p: &Pipeline) -> f64 {

@@ -121,6 +121,25 @@ fn a_counter_set_while_a_reading_is_held_back_stays_set() {
     assert!((moment.depth - 500.0).abs() < 10.0, "{}", moment.depth);
 }
 
+#[test]
+fn the_highest_tension_stays_in_the_snapshot_with_the_limit_in_force_there() {
+    let mut pipeline = Pipeline::new(&job());
+    assert_eq!(pipeline.snapshot().highest, None);
+    let mut at = 0;
+    stay(&mut pipeline, &mut at, 2012.0, 5);
+    for n in 0..50 {
+        at += STEP;
+        depth(&mut pipeline, at, 2012.0);
+        push(&mut pipeline, 0, at, format!("L {}", 1200 + n % 3));
+    }
+    stay(&mut pipeline, &mut at, 2000.0, 5);
+    let told = pipeline.snapshot().highest.expect("tension seen");
+    let highest_n = 1202.0 * crate::units::NEWTONS_PER_LBF;
+    assert!((told.tension_n - highest_n).abs() < 1.0, "{told:?}");
+    assert!((5.0..6.1).contains(&told.at_s), "{told:?}");
+    assert_eq!(told.limit_n, pipeline.watch.limit_n(Some(2012.0)));
+}
+
 /// Invented: strokes of 8 m over the interval, a cut whose drag sinks, and a load cell that reads 240 N less from the
 /// seventeenth on.
 #[test]
@@ -186,6 +205,12 @@ fn a_step_of_the_cell_zero_is_told_and_taken_out() {
         told.contains("N less than before") && told.contains("late"),
         "{told}"
     );
+    pipeline.refresh();
+    let now = pipeline.snapshot();
+    let out = pipeline.estimate().engaged;
+    assert_eq!(now.strokes as usize, out.len());
+    assert_eq!(now.strokes_out as usize, out.iter().filter(|o| **o).count());
+    assert!(now.strokes_out > 0);
     let rows = &pipeline.ledger().rows;
     let mean = |way: bool| {
         let drags = rows[17..]
