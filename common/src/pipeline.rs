@@ -247,7 +247,13 @@ impl Pipeline {
                     let place = usize::from(fit[0].is_some());
                     fit[place] = Some((at, value));
                 };
+                let before = self.imported_loads.set_aside();
                 self.imported_loads.push(at, value, &mut put);
+                if self.imported_loads.set_aside() != before {
+                    // A reading all the same.
+                    self.samples += 1;
+                    self.newest[0].get_or_insert((seconds(at), value));
+                }
                 for (at, value) in fit.into_iter().flatten() {
                     self.take(channel, at, value, events);
                 }

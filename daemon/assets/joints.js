@@ -9,8 +9,8 @@ const mid = (list) => [...list].sort((a, b) => a - b)[list.length >> 1] ?? 0;
 const binsOf = (joint, bins) =>
   bins.filter((bin) => !bin.coupling && bin.top_m >= joint.top_m - 1e-6 && bin.bottom_m <= joint.bottom_m + 1e-6);
 
-// The part drawn as split; what is only probable is not counted.
-const splitPart = (bins) => bins.filter((bin) => bin.through).length / Math.max(1, bins.length);
+// The part to be expected split, every place counted by its probability.
+const splitPart = (bins) => bins.reduce((sum, bin) => sum + bin.through_probability, 0) / Math.max(1, bins.length);
 
 // Below this part of the strokes over the place of a joint passed most, a place has been reached by chance, not worked.
 const HARDLY_PART = 0.2;

@@ -9,15 +9,6 @@ pub(crate) fn tube_bins(result: &RunResult) -> impl Iterator<Item = &GrooveBin> 
         .filter(|bin| !bin.coupling)
 }
 
-/// Length of the interval taken as split, and length that could be, m (couplings left out).
-pub fn split_length_m(result: &RunResult) -> (f64, f64) {
-    tube_bins(result).fold((0.0, 0.0), |(split, whole), bin| {
-        let length = bin.bottom_m - bin.top_m;
-        let cut = if bin.through { length } else { 0.0 };
-        (split + cut, whole + length)
-    })
-}
-
 /// What is split of the interval, couplings left out, lengths in m.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SplitLength {
@@ -47,14 +38,6 @@ pub fn split_length(result: &RunResult) -> SplitLength {
         sure,
         doubtful: from(0.1) - sure,
     }
-}
-
-/// Length of the interval, m, of which it cannot be told whether the wall is split (couplings left out).
-pub fn doubtful_length_m(result: &RunResult) -> f64 {
-    tube_bins(result)
-        .filter(|bin| (0.1..0.9).contains(&bin.through_probability))
-        .map(|bin| bin.bottom_m - bin.top_m)
-        .sum()
 }
 
 #[cfg(test)]

@@ -5,8 +5,7 @@ use crate::hardly_reached::hardly_reached_sentences;
 use crate::report::figures;
 use crate::report::page::Page;
 use crate::report::scale::caption;
-use crate::summary::{doubtful_length_m, joint_groove, split_part, strokes_left};
-use kerfwatch::groove::SAID_THROUGH;
+use crate::summary::{joint_groove, split_length, strokes_left};
 use kerfwatch::result::Direction;
 
 /// Groove figure and joint table.
@@ -35,11 +34,7 @@ pub(in crate::report) fn groove(page: &mut Page, s: &Source<'_>) {
                     depth.bare(joint.top_m),
                     depth.bare(joint.bottom_m)
                 ),
-                format!(
-                    "{:.0} % ({:.0} %)",
-                    100.0 * split_part(result, joint),
-                    100.0 * joint.split_fraction
-                ),
+                format!("{:.0} %", 100.0 * joint.split_fraction),
             ];
             match joint_groove(result, joint) {
                 Some(g) => row.extend([
@@ -66,7 +61,7 @@ pub(in crate::report) fn groove(page: &mut Page, s: &Source<'_>) {
         &[
             "Joint",
             &format!("Depth, {}", depth.unit),
-            "Split (expected)",
+            "Split",
             &format!("Mean groove, {}", mm.unit),
             &format!("Least groove (90 %), {}", mm.unit),
             &format!("Wall left, least to most, {}", mm.unit),
@@ -78,21 +73,17 @@ pub(in crate::report) fn groove(page: &mut Page, s: &Source<'_>) {
     );
     page.paragraph(
         "note",
-        &format!(
-            "Split: part of the joint's length that is taken as split, as in the length at the top of this \
-             report: places that are through with a probability of {:.0} % or more. In brackets: what \
-             is to be expected, every place counted by its probability, as split_fraction in JSON, CSV and Parquet. \
+        "Split: part of the joint's length that is to be expected split, every place counted by its probability, as in \
+             the length at the top of this report and as split_fraction in JSON, CSV and Parquet. \
              Least groove: the shallowest place of the joint, with the \
              interval that holds the truth with 90 % probability. Wall left: a split place has none. Strokes left: until \
              the last place of the joint is split, with even chance and with 90 % probability; also where every \
              place is taken as split one of them may still hold (then \"to be sure\").",
-            100.0 * SAID_THROUGH
-        ),
     );
     for sentence in hardly_reached_sentences(result, units) {
         page.paragraph("", &sentence);
     }
-    let doubtful = doubtful_length_m(result);
+    let doubtful = split_length(result).doubtful;
     if doubtful > 0.0 {
         page.paragraph(
             "",

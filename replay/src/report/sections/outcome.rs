@@ -4,8 +4,7 @@ use super::Source;
 use crate::highest_tension;
 use crate::report::page::Page;
 use crate::summary::{
-    NO_MARKS, STATES, beyond_interval, doubtful_length_m, split_length_m, split_part, time_in,
-    times_in,
+    NO_MARKS, STATES, beyond_interval, split_length, split_part, time_in, times_in,
 };
 use crate::units_shown::{Units, counted, duration, times};
 use kerfwatch::result::{Direction, RunResult, State};
@@ -14,14 +13,14 @@ use kerfwatch::result::{Direction, RunResult, State};
 pub(in crate::report) fn outcome(page: &mut Page, s: &Source<'_>) {
     let (result, job, units) = (s.result(), s.job(), s.units);
     let depth = units.depth();
-    let (split, whole) = split_length_m(result);
+    let split = split_length(result);
     let up = result
         .strokes
         .iter()
         .filter(|x| x.direction == Direction::Up)
         .count();
-    let part = if whole > 0.0 {
-        100.0 * split / whole
+    let part = if split.whole > 0.0 {
+        100.0 * split.expected / split.whole
     } else {
         0.0
     };
@@ -40,18 +39,19 @@ pub(in crate::report) fn outcome(page: &mut Page, s: &Source<'_>) {
     if s.marks.none {
         page.paragraph("", &format!("Marks: {NO_MARKS}."));
     }
-    let doubtful = match doubtful_length_m(result) {
+    let doubtful = match split.doubtful {
         0.0 => String::new(),
-        length => format!("; of {} it cannot be told", depth.show(length)),
+        length => format!(", of {} it cannot be told", depth.show(length)),
     };
     page.paragraph(
         "lead",
         &format!(
-            "{} Of {} of tubing in the interval (couplings left out), {} is taken \
-             as split lengthwise ({part:.0} %){doubtful}. {}{}",
+            "{} Of {} of tubing in the interval (couplings left out), {} is to be expected split \
+             lengthwise ({part:.0} %): {} surely{doubtful}. {}{}",
             strokes_sentence(result.strokes.len(), s.with_cutter_out),
-            depth.show(whole),
-            depth.show(split),
+            depth.show(split.whole),
+            depth.show(split.expected),
+            depth.show(split.sure),
             left_sentence(result),
             beyond_sentence(result, s.units)
         ),
