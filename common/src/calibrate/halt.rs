@@ -4,8 +4,8 @@
 //! repeats the newest values of both instruments: the line was at full speed up to its last change, and the load last
 //! changed then too, after it had gone up and down with every few readings as cells do.
 //!
-//! *Input*: raw loads, depths (m). *Output*: whether the load stands since such a halt. *Limits*: those of
-//! [`crate::align::sudden_stop`]; what hangs while the line rests is told by [`super::repeats`].
+//! *Input*: raw loads, depths (m). *Output*: whether the load stands since such a halt. *Limits*: the line must have
+//! run at a fifth of a metre per second or more; what hangs while the line rests is told by [`super::repeats`].
 
 use crate::align::sudden_stop::Approach;
 use crate::time::{NANOS_PER_SECOND, Nanos, seconds};
