@@ -1,7 +1,7 @@
 //! Loads that came calibrated, from a table: lone readings that no line made are set aside.
 //!
 //! *Input*: tensions, N, in order of arrival. *Output*: those fit for estimation, in order; one at most is held back until
-//! the next. *Limits*: only what stands out by more than [`FLOOR`] of the breaking load counts as a spike, since a table
+//! the next. *Limits*: only what stands out by more than three per cent of the breaking load counts as a spike, since a table
 //! may have so few readings in a second that a lone one is the peak of a jar; what lasts two readings is a pull. The
 //! overpull path sees every reading, this or not.
 
