@@ -116,7 +116,7 @@ pub(super) fn whole_run(
         columns.filter_map(|(i, span)| span.some().map(|s| (traces.time(i), s.low, s.high)))
     };
     let readings = spans().flat_map(|(_, low, high)| [low, high]);
-    let kept = range(readings, Gain::Quarter).unwrap_or((0.0, 1.0));
+    let kept = range(readings, Gain::Eighth).unwrap_or((0.0, 1.0));
     let (bottom, top) = (kept.0.min(0.0), kept.1.max(1.0));
     let mut chart = Chart::new(
         800.0,
@@ -193,7 +193,7 @@ pub(super) fn tension_by_depth(
             .flat_map(|b| b.means())
             .filter_map(|(_, v)| v)
     };
-    let (low, high) = range(values(), Gain::Quarter)?;
+    let (low, high) = range(values(), Gain::Eighth)?;
     let room = 0.06 * (high - low).max(1.0);
     let (top, bottom) = (
         traces.depth_m.0 * depth.factor,
@@ -247,7 +247,7 @@ pub(super) fn close_up(close: &CloseUp, limit_n: Option<f64>, units: Units) -> S
         points.filter_map(|(i, span)| span.some().map(|s| (close.time(i), s.low, s.high)))
     };
     let readings = spans().flat_map(|(_, low, high)| [low, high]);
-    let (low, high) = range(readings, Gain::Quarter).unwrap_or((0.0, 1.0));
+    let (low, high) = range(readings, Gain::Eighth).unwrap_or((0.0, 1.0));
     let room = 0.08 * (high - low).max(50.0);
     // Room below is only air, unless the tension really was negative.
     let (from, to) = ((low - room).max(low.min(0.0)), high + room);

@@ -19,7 +19,7 @@ pub(super) enum Gain {
     Half,
     /// Readings and work: a peak, or the work of a first pass, is what the plot is looked at for, so only what is
     /// absurd goes to the edge.
-    Quarter,
+    Eighth,
 }
 
 /// Lowest and highest value that the scale holds; `None` without any value.
@@ -45,7 +45,7 @@ pub(super) fn range(values: impl IntoIterator<Item = f64>, gain: Gain) -> Option
     };
     let factor = match gain {
         Gain::Half => 0.5,
-        Gain::Quarter => 0.25,
+        Gain::Eighth => 0.125,
     };
     let mut kept = without(0)?;
     for left_out in 1..=most {
@@ -122,11 +122,11 @@ mod tests {
     fn a_pull_up_to_the_limit_stays_in_the_plot_and_an_absurd_reading_does_not() {
         let usual = || (0..900).map(|k| 1000.0 + f64::from(k % 30) * 100.0);
         assert_eq!(
-            range(usual().chain([9314.0]), Gain::Quarter),
+            range(usual().chain([9314.0]), Gain::Eighth),
             Some((1000.0, 9314.0))
         );
         assert_eq!(
-            range(usual().chain([1e9]), Gain::Quarter),
+            range(usual().chain([1e9]), Gain::Eighth),
             Some((1000.0, 3900.0))
         );
     }

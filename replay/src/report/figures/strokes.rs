@@ -10,7 +10,7 @@ pub(in crate::report) fn strokes(result: &RunResult, units: Units) -> Option<Str
     let last = result.strokes.last()?.n;
     let work = units.work();
     let works = || (result.strokes.iter()).map(|s| (f64::from(s.n), 0.0, s.cut_work_j.max(0.0)));
-    let kept = range(works().map(|(.., work_j)| work_j), Gain::Quarter)?;
+    let kept = range(works().map(|(.., work_j)| work_j), Gain::Eighth)?;
     let most = kept.1.max(1.0);
     let mut chart = Chart::new(
         800.0,
