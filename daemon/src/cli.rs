@@ -92,8 +92,8 @@ pub struct RunArgs {
     /// Go on with a run that was cut off, or ended: its record is read first, then continued.
     #[arg(long, value_name = "RUN")]
     pub resume: Option<PathBuf>,
-    /// Start a new run, even where the newest one of this job broke off within the last 12 hours; without this
-    /// it goes on, so that a restart after a crash loses neither strokes nor alarms
+    /// Start a new run, even where the newest one of this job broke off within the last 12 hours, or another kerfwatchd
+    /// records one; without this it goes on, so that a restart after a crash loses neither strokes nor alarms
     #[arg(long, conflicts_with = "resume")]
     pub new: bool,
     /// Listen here instead of where the job file says.

@@ -17,6 +17,9 @@ use std::time::Duration;
 /// A run that broke off or ended longer ago is not the one that the crew is in the middle of: one shift.
 const SHIFT: Duration = Duration::from_secs(12 * 3600);
 
+/// Of so many newest runs it is asked whether somebody records them.
+const RUNS_LOOKED_AT: usize = 20;
+
 /// A new run.
 #[derive(Debug)]
 pub struct NewRun {
@@ -209,6 +212,17 @@ pub fn broken_off(job: (&Job, &str)) -> Option<EarlierRun> {
     judge_broken_off(runs(job).next()?, job)
 }
 
+/// A run of this very job that another daemon is recording.
+pub fn being_recorded(job: (&Job, &str)) -> Option<PathBuf> {
+    runs(job).take(RUNS_LOOKED_AT).find(|folder| {
+        let disk = || Folder::open(folder);
+        // Let go again at once.
+        !folder.join(MANIFEST_FILE).exists()
+            && !disk().lock(LOCK_FILE).unwrap_or(true)
+            && RunHead::read(&disk()).is_ok_and(|head| differs(&head.job, job).is_none())
+    })
+}
+
 /// The newest run in `[record] folder`, if it is of the same well and was ended in order within the last shift.
 pub fn ended(job: (&Job, &str)) -> Option<EarlierRun> {
     let folder = runs(job).next()?;
@@ -351,6 +365,11 @@ mod tests {
         finish("well 7 done");
         finish("import-1");
         assert!(ended((&job, text)).is_none(), "not the newest");
+        assert_eq!(being_recorded((&job, text)), None);
+        let mut other_daemon = Folder::open(&run.folder);
+        assert!(other_daemon.lock(LOCK_FILE).unwrap());
+        assert_eq!(being_recorded((&job, text)), Some(run.folder.clone()));
+        drop(other_daemon);
         let found = broken_off((&job, text)).map(|found| found.folder);
         assert_eq!(found.as_ref(), Some(&run.folder));
         assert_eq!(left_behind((&job, text)), None);

@@ -75,6 +75,18 @@ pub(super) fn run(args: RunArgs) -> u8 {
     {
         return code;
     }
+    let file = (&read.job, job_text.as_str());
+    let other = (!args.new)
+        .then(|| run_folder::being_recorded(file))
+        .flatten();
+    if let Some(folder) = other {
+        complain(&format_args!(
+            "run {} of this very job is being recorded by another kerfwatchd: stop that one first (`pgrep kerfwatchd` tells \
+             its process id), or start a second record beside it with --new",
+            folder.display()
+        ));
+        return exit::BAD_INPUT;
+    }
     let token = match token(read.job.page.token_env.as_deref()) {
         Ok(token) => token,
         Err(code) => return code,
