@@ -42,15 +42,15 @@ pub fn new_run_instead(folder: &Path, differs: &str) -> String {
 /// What the crew is told when the newest run of the well was ended in order: by whom and why, nobody knows here.
 pub fn ended_before(folder: &Path, differs: Option<&str>, command: &str) -> String {
     let (job, back) = match differs {
-        None => (String::new(), String::new()),
+        None => (String::new(), " and "),
         Some(differs) => (
             format!(", and the job file differs from its own {differs}"),
-            "put back the values in brackets and ".to_owned(),
+            ", put back the values in brackets and ",
         ),
     };
     format!(
         "run {0} of this well was ended not long ago{job}: this is a new run, strokes and groove start at nothing, only open \
-         alarms are taken over; to go on with that run, stop this one, {back}start with: {command}; the groove of both \
+         alarms are taken over; to go on with that run, stop this one{back}start with: {command}; the groove of both \
          together, when this one has ended: kerfwatch-replay chain {1} THIS RUN",
         name(folder),
         folder.display()
