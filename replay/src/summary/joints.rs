@@ -65,8 +65,8 @@ fn wall_left_mm(bins: &[&GrooveBin]) -> Option<(f64, f64)> {
     bins.iter().any(|bin| !bin.through).then_some((least, most))
 }
 
-/// Part of a joint's length that is taken as split, couplings left out: what the live page shows too. What is
-/// only probable is not counted, unlike in [`Joint::split_fraction`].
+/// Part of a joint's length that is taken as split, couplings left out: places likelier split than not count whole, unlike
+/// in [`Joint::split_fraction`], which all outputs give.
 pub fn split_part(result: &RunResult, joint: &Joint) -> f64 {
     let (split, bins) = bins_of(result, joint).fold((0_u32, 0_u32), |(split, bins), bin| {
         (split + u32::from(bin.through), bins + 1)

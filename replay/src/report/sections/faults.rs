@@ -121,7 +121,7 @@ pub(super) fn spells(page: &mut Page, s: &Source<'_>) {
     if list.iter().any(|row| row.what.ends_with("frozen")) {
         notes.push(
             "Frozen: from the last change of the value on. It takes a while to be told from a line at rest; \
-             readings until then were used."
+             readings until then were used, but not for the drag of a stroke in which the load hung."
                 .to_owned(),
         );
     }

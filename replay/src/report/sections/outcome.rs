@@ -155,7 +155,7 @@ fn beyond_sentence(result: &RunResult, units: Units) -> String {
 
 fn left_sentence(result: &RunResult) -> String {
     if !result.joints.is_empty() && result.joints.iter().all(|j| split_part(result, j) < 0.005) {
-        return "No joint is estimated to be split anywhere.".into();
+        return "No place is likelier to be split than not.".into();
     }
     let open: Vec<usize> = result
         .joints
@@ -166,7 +166,7 @@ fn left_sentence(result: &RunResult) -> String {
         .collect();
     match open.as_slice() {
         [] if result.joints.is_empty() => String::new(),
-        [] => "Every joint is estimated to be split over its whole length.".into(),
+        [] => "Every place is likelier to be split than not.".into(),
         [one] => format!("Joint {one} is not, or not wholly, split."),
         [many @ .., last] => {
             let names: Vec<String> = many.iter().map(ToString::to_string).collect();
